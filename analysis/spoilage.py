@@ -1,0 +1,288 @@
+"""Which stretch of which pass holds sound that the sweep can't explain.
+
+Conventions: a pass is a cut of `analysis.deconvolution.cut_pass`; *cells* are short
+spectra summed into third octaves, axes (pass, band, frame); time of a frame counts
+from the start of the sweep.
+
+Two passes a side show only that they differ, so each pass is judged by itself. A
+cell is *quiet* where the sweep isn't yet (well above its instantaneous frequency, off
+its harmonics) or where it has decayed into the floor (the quietest pass of the side is
+near the floor there). A quiet cell far above the floor holds foreign sound: a slam, a
+click, a cough. Cells that are not quiet take the judgement of the nearest quiet band.
+
+What foreign sound at time t does depends on frequency: after deconvolution it stands at
+t - t(f), where t(f) is when the sweep passed f. So it harms the direct sound only near
+f(t), and a window of length w only from f(t - w) to f(t). Everything else of the pass is
+kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.fft as fft
+
+from analysis.arrays import Float
+from analysis.deconvolution import LEAD_S
+from analysis.sweep import Sweep
+
+FRAME_S = 0.043
+"""Short enough to place a click within a twelfth of an octave of a 6 s sweep."""
+
+CLEAR_BINS = 8
+"""A Hann window's leakage has fallen by more than 90 dB at eight bins."""
+
+EXCESS = 20.0
+"""Foreign sound is this power ratio (13 dB) above the floor's mean. An exponential
+variable passes 20 times its mean once in 5e8; rooms are less well behaved."""
+
+QUIET = 6.0
+"""A cell counts as quiet while the quietest pass of its side is below this ratio."""
+
+FLOOR_RANGE = 1e-9
+"""The floor is never taken lower than this share of the loudest cell: numbers end there."""
+
+DIRECT_S = 0.05
+"""Harm within this time of the arrival spoils the direct sound."""
+
+N_HARMONICS = 6
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Cells:
+    """Power of each pass by third octave and short time.
+
+    Attributes
+    ----------
+    power : ndarray, shape (n_passes, n_bands, n_frames)
+    low_hz, high_hz : ndarray, shape (n_bands,)
+        Band edges.
+    time_s : ndarray, shape (n_frames,)
+        Middle of each frame, from the start of the sweep.
+    floor : ndarray, shape (n_bands,)
+        Mean power of the stationary noise.
+    bin_hz : float
+    """
+
+    power: Float
+    low_hz: Float
+    high_hz: Float
+    time_s: Float
+    floor: Float
+    bin_hz: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Harm:
+    """Where a pass can't be used, by third octave.
+
+    Attributes
+    ----------
+    low_hz, high_hz : ndarray, shape (n_bands,)
+    direct, late : ndarray of bool, shape (n_passes, n_bands)
+        Spoilt for the direct sound, and for a window as long as the tail.
+    when_s : tuple of tuple of (float, float)
+        For each pass, the spoilt stretches in seconds from the start of its sweep.
+    """
+
+    low_hz: Float
+    high_hz: Float
+    direct: np.ndarray
+    late: np.ndarray
+    when_s: tuple[tuple[tuple[float, float], ...], ...]
+
+
+def cells_of(cuts: list[Float], *, sample_rate_hz: float, present: list[slice]) -> Cells:
+    """Sum short spectra into third octaves.
+
+    Parameters
+    ----------
+    cuts : list of ndarray, shape (n,)
+        The passes.
+    sample_rate_hz : float
+    present : list of slice
+        The part of each cut that comes from the recording.
+
+    Returns
+    -------
+    Cells
+    """
+    n_frame = fft.next_fast_len(round(FRAME_S * sample_rate_hz), real=True)
+    hop = n_frame // 2
+    window = np.hanning(n_frame).astype(np.float32)
+    bin_hz = sample_rate_hz / n_frame
+    centres_hz = 1000 * 10 ** (np.arange(-12, 14) / 10)
+    centres_hz = centres_hz[centres_hz * 10**0.05 < 0.48 * sample_rate_hz]
+    edges = np.append(centres_hz * 10**-0.05, centres_hz[-1] * 10**0.05)
+    bins = np.maximum(np.round(edges / bin_hz).astype(int), 1)
+    keep = np.diff(bins, prepend=0) > 0
+    edges, bins = edges[keep], bins[keep]
+    power = []
+    for cut in cuts:
+        frames = np.lib.stride_tricks.sliding_window_view(cut.astype(np.float32), n_frame)[::hop]
+        spectra = fft.rfft(frames * window, axis=-1)
+        energy = spectra.real**2 + spectra.imag**2
+        power.append(np.add.reduceat(energy, bins, axis=-1)[:, :-1].T)
+    stacked = np.array(power, dtype=np.float64)
+    centre = np.arange(stacked.shape[-1]) * hop + n_frame / 2
+    filled = np.array([(centre > part.start) & (centre < part.stop) for part in present])
+    return Cells(
+        power=stacked,
+        low_hz=edges[:-1],
+        high_hz=edges[1:],
+        time_s=centre / sample_rate_hz - LEAD_S,
+        floor=_floor(stacked, filled),
+        bin_hz=bin_hz,
+    )
+
+
+def _floor(power: Float, filled: np.ndarray) -> Float:
+    """Return the mean noise power of each band from the lower half of its cells."""
+    flat = np.where(filled[:, None, :], power, np.nan).transpose(1, 0, 2)
+    flat = flat.reshape(power.shape[1], -1)
+    low = np.nanquantile(flat, 0.3, axis=-1)
+    # The 30 % point of an exponential variable is 0.357 of its mean; of a band of many
+    # bins it is nearly the mean. The lower figure errs toward a higher floor.
+    return np.maximum(low / 0.357, FLOOR_RANGE * float(power.max()))
+
+
+def quiet_cells(cells: Cells, sweep: Sweep, sides: str) -> np.ndarray:
+    """Say in which cells the sweep explains nothing.
+
+    Parameters
+    ----------
+    cells : Cells
+    sweep : Sweep
+    sides : str
+        One letter a pass.
+
+    Returns
+    -------
+    ndarray of bool, shape (n_passes, n_bands, n_frames)
+    """
+    early_hz = sweep.frequency_at(cells.time_s - FRAME_S)
+    late_hz = sweep.frequency_at(cells.time_s + FRAME_S)
+    running = (cells.time_s > -FRAME_S) & (cells.time_s < sweep.duration_s + FRAME_S)
+    clear_hz = CLEAR_BINS * cells.bin_hz
+    low_hz, high_hz = cells.low_hz[:, None], cells.high_hz[:, None]
+    ahead = low_hz > late_hz * 1.1 + clear_hz
+    for order in range(2, N_HARMONICS + 1):
+        ahead &= (low_hz > order * late_hz + clear_hz) | (high_hz < order * early_hz - clear_hz)
+    ahead &= running
+    quiet = np.zeros(cells.power.shape, dtype=bool)
+    for index, side in enumerate(sides):
+        siblings = [other for other, letter in enumerate(sides) if letter == side]
+        quietest = cells.power[siblings].min(axis=0) / cells.floor[:, None]
+        gone = (quietest < QUIET) & (len(siblings) > 1)
+        quiet[index] = ahead | gone
+    return quiet
+
+
+def find_harm(
+    cells: Cells,
+    sweep: Sweep,
+    sides: str,
+    *,
+    window_s: float,
+    missing_s: tuple[tuple[tuple[float, float], ...], ...],
+) -> Harm:
+    """Say which band of which pass is spoilt.
+
+    Parameters
+    ----------
+    cells : Cells
+    sweep : Sweep
+    sides : str
+    window_s : float
+        Length of the impulse response that must be clean, in seconds.
+    missing_s : tuple of tuple of (float, float)
+        For each pass, stretches known to hold no true sound, from its sweep's start.
+
+    Returns
+    -------
+    Harm
+    """
+    quiet = quiet_cells(cells, sweep, sides)
+    foreign = quiet & (cells.power > EXCESS * cells.floor[:, None])
+    foreign = _spread(_credible(foreign, cells, quiet), quiet)
+    when_s = []
+    for index, gaps in enumerate(missing_s):
+        for begin_s, end_s in gaps:
+            hit = (cells.time_s > begin_s - FRAME_S / 2) & (cells.time_s < end_s + FRAME_S / 2)
+            foreign[index][:, hit] = True
+        when_s.append(_stretches(foreign[index].any(axis=0), cells.time_s))
+    reached_s = sweep.time_at(np.sqrt(cells.low_hz * cells.high_hz))
+    width_s = float(np.log(cells.high_hz[-1] / cells.low_hz[-1])) * sweep.growth_s
+    after_s = cells.time_s - reached_s[:, None]
+    early = after_s > -(width_s / 2 + FRAME_S)
+    direct = early & (after_s < DIRECT_S + width_s / 2 + FRAME_S)
+    late = early & (after_s < window_s + width_s / 2 + FRAME_S)
+    return Harm(
+        low_hz=cells.low_hz,
+        high_hz=cells.high_hz,
+        direct=(foreign & direct).any(axis=-1),
+        late=(foreign & late).any(axis=-1),
+        when_s=tuple(when_s),
+    )
+
+
+def _credible(foreign: np.ndarray, cells: Cells, quiet: np.ndarray) -> np.ndarray:
+    """Keep frames in which at least two bands, or one by far, hold foreign sound."""
+    strength = np.where(foreign, cells.power / cells.floor[:, None], 0)
+    enough = (foreign.sum(axis=1) >= 2) | (strength.max(axis=1) > EXCESS * 10)
+    return foreign & enough[:, None, :]
+
+
+def _spread(foreign: np.ndarray, quiet: np.ndarray) -> np.ndarray:
+    """Let cells that can't be judged take the judgement of the nearest quiet band."""
+    n_bands = foreign.shape[1]
+    spread = foreign.copy()
+    for index, frame in zip(*np.nonzero(foreign.any(axis=1)), strict=True):
+        judged = np.nonzero(quiet[index, :, frame])[0]
+        if judged.size == 0:
+            continue
+        nearest = judged[np.abs(np.arange(n_bands)[:, None] - judged).argmin(axis=1)]
+        unjudged = ~quiet[index, :, frame]
+        spread[index, unjudged, frame] = foreign[index, nearest[unjudged], frame]
+    return spread
+
+
+def _stretches(flags: np.ndarray, time_s: Float) -> tuple[tuple[float, float], ...]:
+    """Return runs of flagged frames as (start, stop) in seconds."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(int), [0]))))
+    half_s = FRAME_S / 2
+    return tuple(
+        (float(time_s[first] - half_s), float(time_s[last - 1] + half_s))
+        for first, last in edges.reshape(-1, 2)
+    )
+
+
+def clean_share(harm: Harm, frequency_hz: Float) -> tuple[Float, Float]:
+    """Return how far each pass may be used at each frequency.
+
+    Parameters
+    ----------
+    harm : Harm
+    frequency_hz : ndarray, shape (n,)
+
+    Returns
+    -------
+    direct, late : ndarray, shape (n_passes, n)
+        1 where clean, 0 where spoilt, with smooth edges.
+    """
+    # The shares live on a twelfth-octave grid; the transform's bins read from it.
+    grid = np.arange(np.log2(10), np.log2(100_000), 1 / 24)
+    band = np.searchsorted(np.log2(harm.low_hz), grid, side="right") - 1
+    band = np.clip(band, 0, harm.low_hz.size - 1)
+    octave = np.log2(np.maximum(frequency_hz, 10.0))
+    shares = []
+    for spoilt in (harm.direct, harm.late):
+        clean = 1.0 - spoilt[:, band].astype(float)
+        kernel = np.hanning(5)[1:-1] / np.hanning(5)[1:-1].sum()
+        # Shrink, then smooth, so that the edge lies inside the clean range.
+        shrunk = np.minimum(np.minimum(clean, np.roll(clean, 2, -1)), np.roll(clean, -2, -1))
+        smooth = np.array([np.convolve(row, kernel, mode="same") for row in shrunk])
+        smooth[:, [0, -1]] = clean[:, [0, -1]]
+        shares.append(np.array([np.interp(octave, grid, row) for row in smooth]))
+    return shares[0], shares[1]
