@@ -22,6 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft as fft
+from numpy.typing import NDArray
 
 from analysis.arrays import Float
 from analysis.deconvolution import LEAD_S
@@ -62,6 +63,8 @@ class Cells:
         Middle of each frame, from the start of the sweep.
     floor : ndarray, shape (n_bands,)
         Mean power of the stationary noise.
+    filled : ndarray of bool, shape (n_passes, n_frames)
+        Whether the frame comes from the recording.
     bin_hz : float
     """
 
@@ -70,6 +73,7 @@ class Cells:
     high_hz: Float
     time_s: Float
     floor: Float
+    filled: NDArray[np.bool_]
     bin_hz: float
 
 
@@ -88,8 +92,8 @@ class Harm:
 
     low_hz: Float
     high_hz: Float
-    direct: np.ndarray
-    late: np.ndarray
+    direct: NDArray[np.bool_]
+    late: NDArray[np.bool_]
     when_s: tuple[tuple[tuple[float, float], ...], ...]
 
 
@@ -133,11 +137,12 @@ def cells_of(cuts: list[Float], *, sample_rate_hz: float, present: list[slice]) 
         high_hz=edges[1:],
         time_s=centre / sample_rate_hz - LEAD_S,
         floor=_floor(stacked, filled),
+        filled=filled,
         bin_hz=bin_hz,
     )
 
 
-def _floor(power: Float, filled: np.ndarray) -> Float:
+def _floor(power: Float, filled: NDArray[np.bool_]) -> Float:
     """Return the mean noise power of each band from the lower half of its cells."""
     flat = np.where(filled[:, None, :], power, np.nan).transpose(1, 0, 2)
     flat = flat.reshape(power.shape[1], -1)
@@ -147,7 +152,7 @@ def _floor(power: Float, filled: np.ndarray) -> Float:
     return np.maximum(low / 0.357, FLOOR_RANGE * float(power.max()))
 
 
-def quiet_cells(cells: Cells, sweep: Sweep, sides: str) -> np.ndarray:
+def quiet_cells(cells: Cells, sweep: Sweep, sides: str) -> NDArray[np.bool_]:
     """Say in which cells the sweep explains nothing.
 
     Parameters
@@ -173,8 +178,9 @@ def quiet_cells(cells: Cells, sweep: Sweep, sides: str) -> np.ndarray:
     quiet = np.zeros(cells.power.shape, dtype=bool)
     for index, side in enumerate(sides):
         siblings = [other for other, letter in enumerate(sides) if letter == side]
-        quietest = cells.power[siblings].min(axis=0) / cells.floor[:, None]
-        gone = (quietest < QUIET) & (len(siblings) > 1)
+        heard = np.where(cells.filled[siblings][:, None, :], cells.power[siblings], np.inf)
+        quietest = heard.min(axis=0) / cells.floor[:, None]
+        gone = (quietest < QUIET) & (cells.filled[siblings].sum(axis=0) > 1)
         quiet[index] = ahead | gone
     return quiet
 
@@ -227,14 +233,14 @@ def find_harm(
     )
 
 
-def _credible(foreign: np.ndarray, cells: Cells, quiet: np.ndarray) -> np.ndarray:
+def _credible(foreign: NDArray[np.bool_], cells: Cells, quiet: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Keep frames in which at least two bands, or one by far, hold foreign sound."""
     strength = np.where(foreign, cells.power / cells.floor[:, None], 0)
     enough = (foreign.sum(axis=1) >= 2) | (strength.max(axis=1) > EXCESS * 10)
     return foreign & enough[:, None, :]
 
 
-def _spread(foreign: np.ndarray, quiet: np.ndarray) -> np.ndarray:
+def _spread(foreign: NDArray[np.bool_], quiet: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Let cells that can't be judged take the judgement of the nearest quiet band."""
     n_bands = foreign.shape[1]
     spread = foreign.copy()
@@ -248,7 +254,7 @@ def _spread(foreign: np.ndarray, quiet: np.ndarray) -> np.ndarray:
     return spread
 
 
-def _stretches(flags: np.ndarray, time_s: Float) -> tuple[tuple[float, float], ...]:
+def _stretches(flags: NDArray[np.bool_], time_s: Float) -> tuple[tuple[float, float], ...]:
     """Return runs of flagged frames as (start, stop) in seconds."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(int), [0]))))
     half_s = FRAME_S / 2

@@ -1,0 +1,364 @@
+"""Each pass cut out, its time line mended, and the clock known.
+
+Conventions: as in `analysis.passes` and `analysis.clock`; a pass is *used* if it was
+found, or if its place follows from the others and enough of it lies in the recording.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import scipy.fft as fft
+
+from analysis.arrays import Complex, Float
+from analysis.clock import Clock, delay_between, fit_clock
+from analysis.deconvolution import LEAD_S, Inverse, cut_pass, inverse_sweep
+from analysis.lost_blocks import Block, Step, delay_step, locate, mend
+from analysis.passes import Placement, find_hits, place
+from analysis.programme import Programme
+from analysis.spoilage import Harm, cells_of, clean_share, find_harm
+
+TIMING_BAND_HZ = (250.0, 14_000.0)
+"""Passes are timed over this band: clear of rumble below and of the microphone's and the
+air's losses above."""
+
+MIN_PRESENT = 0.15
+"""A pass cut by the recording's end is used from this share of its sweep on."""
+
+MAX_BLOCKS = 4
+
+
+class NoPassError(ValueError):
+    """No pass of the programme was found; `foreign` tells of another sweep."""
+
+    def __init__(self, *, foreign: bool) -> None:
+        super().__init__("no pass found")
+        self.foreign = foreign
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class UsedPass:
+    """One pass as cut from the recording.
+
+    Attributes
+    ----------
+    index : int
+        Its place in the programme's order.
+    side : str
+    first : int
+        Sample index at which its cut begins.
+    present : slice
+        The part of the cut that comes from the recording.
+    found : bool
+        Whether it was heard by itself, not only placed by the others.
+    spectrum : ndarray of complex
+        Spectrum of its cut.
+    samples : ndarray, shape (n,)
+        The cut.
+    """
+
+    index: int
+    side: str
+    first: int
+    present: slice
+    found: bool
+    spectrum: Complex
+    samples: Float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Aligned:
+    """All passes of a recording with a common time line.
+
+    Attributes
+    ----------
+    passes : tuple of UsedPass
+    placement : Placement
+    clock : Clock
+    offsets_s : ndarray, shape (n_passes,)
+        Common time of each cut's first sample, with the drift taken out.
+    harm : Harm
+        Which band of which pass is spoilt.
+    blocks : tuple of Block
+        Lost and repeated blocks that were mended, and zeroed ones.
+    n_fft : int
+    """
+
+    passes: tuple[UsedPass, ...]
+    placement: Placement
+    clock: Clock
+    offsets_s: Float
+    harm: Harm
+    blocks: tuple[Block, ...]
+    n_fft: int
+
+
+def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = ()) -> Aligned:
+    """Find the passes, mend the time line, and estimate the clock difference.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        One channel at the programme's sampling frequency.
+    programme : Programme
+    zeroed : tuple of Block
+        Blocks known to hold no sound, in the same samples.
+
+    Returns
+    -------
+    Aligned
+
+    Raises
+    ------
+    NoPassError
+        If no pass was found.
+    """
+    blocks = list(zeroed)
+    for _ in range(MAX_BLOCKS + 1):
+        hits, foreign = find_hits(samples, programme)
+        placement = place(
+            hits, programme, recorded_s=samples.size / programme.sample_rate_hz
+        )
+        if placement is None:
+            raise NoPassError(foreign=foreign)
+        passes, n_fft = _cut_all(samples, programme, placement)
+        plain = inverse_sweep(
+            programme.sweep, sample_rate_hz=programme.sample_rate_hz, n_fft=n_fft
+        )
+        block = _lost_inside(passes, plain, programme) if len(blocks) < MAX_BLOCKS else None
+        if block is None:
+            break
+        samples = mend(samples, block)
+        blocks = [_moved(earlier, block) for earlier in blocks] + [block]
+    harm = _harm(passes, programme, tuple(blocks))
+    clock, late_s = _clock(passes, plain, programme, placement, harm)
+    ratio = clock.ratio
+    starts_s = np.array([programme.starts_s[used.index] for used in passes])
+    jumped_s = np.array(
+        [
+            clock.jump_s if clock.jump_after is not None and at > clock.jump_after else 0.0
+            for at in range(len(passes))
+        ]
+    )
+    first_s = np.array([used.first for used in passes]) / programme.sample_rate_hz
+    return Aligned(
+        passes=passes,
+        placement=placement,
+        clock=clock,
+        offsets_s=first_s - placement.origin_s - ratio * starts_s - jumped_s,
+        harm=harm,
+        blocks=tuple(blocks),
+        n_fft=n_fft,
+    )
+
+
+def _moved(earlier: Block, block: Block) -> Block:
+    """Return an earlier block at its place after `block` was mended."""
+    if earlier.at < block.at:
+        return earlier
+    shift = block.n_samples if block.kind == "missing" else -block.n_samples
+    return replace(earlier, at=earlier.at + shift)
+
+
+def _cut_all(
+    samples: Float, programme: Programme, placement: Placement
+) -> tuple[tuple[UsedPass, ...], int]:
+    """Cut every pass of which enough was recorded."""
+    rate_hz = programme.sample_rate_hz
+    length_s = programme.sweep.duration_s + programme.tail_s
+    n_fft = fft.next_fast_len(round((length_s + LEAD_S) * rate_hz) + 1, real=True)
+    hit_of = dict(placement.passes)
+    heard_sides = {programme.order[index] for index in hit_of}
+    used = []
+    for index, start_s in enumerate(programme.starts_s):
+        hit = hit_of.get(index)
+        begin_s = hit.start_s if hit else placement.origin_s + start_s
+        cut, first, present = cut_pass(samples, rate_hz, begin_s, length_s=length_s)
+        swept = programme.sweep.duration_s * rate_hz
+        share = (min(present.stop, swept) - present.start) / swept
+        whole = share > 0.99
+        if not hit and (whole or share < MIN_PRESENT or programme.order[index] not in heard_sides):
+            continue
+        used.append(
+            UsedPass(
+                index=index,
+                side=programme.order[index],
+                first=first,
+                present=present,
+                found=hit is not None,
+                spectrum=fft.rfft(cut, n_fft),
+                samples=cut,
+            )
+        )
+    return tuple(used), n_fft
+
+
+def _pairs(passes: tuple[UsedPass, ...]) -> list[tuple[UsedPass, UsedPass]]:
+    """Return each side's neighbouring passes."""
+    pairs = []
+    for side in "LR":
+        of_side = [used for used in passes if used.side == side]
+        pairs += list(zip(of_side[:-1], of_side[1:], strict=True))
+    return pairs
+
+
+def _band_held(used: UsedPass, programme: Programme) -> tuple[float, float]:
+    """Return the lowest and highest frequency whose sweep and decay were recorded."""
+    sweep, rate_hz = programme.sweep, programme.sample_rate_hz
+    begin_s = used.present.start / rate_hz - LEAD_S
+    end_s = used.present.stop / rate_hz - LEAD_S - 0.3
+    low_hz = sweep.frequency_at(begin_s) if begin_s > 0 else sweep.start_hz
+    high_hz = sweep.frequency_at(end_s) if end_s < sweep.duration_s else sweep.stop_hz
+    return float(low_hz), float(high_hz)
+
+
+def _lost_inside(
+    passes: tuple[UsedPass, ...], plain: Inverse, programme: Programme
+) -> Block | None:
+    """Find one block lost or repeated inside a pass."""
+    rate_hz = programme.sample_rate_hz
+    reach = round(0.3 * rate_hz)
+    window = np.arange(-reach, round(min(programme.tail_s, 0.5) * rate_hz))
+    for earlier, later in _pairs(passes):
+        stretches = [
+            np.take(fft.irfft(used.spectrum * plain.spectrum, plain.n_fft), window, mode="wrap")
+            for used in (earlier, later)
+        ]
+        held = [_band_held(used, programme) for used in (earlier, later)]
+        step = delay_step(
+            *stretches,
+            sample_rate_hz=rate_hz,
+            band_hz=(max(held[0][0], held[1][0]), min(held[0][1], held[1][1])),
+        )
+        n_samples = round((step.high_s - step.low_s) * rate_hz) if step else 0
+        if step is None or n_samples == 0:
+            continue
+        # A step of the earlier against the later: lost (early after it) from the earlier,
+        # or repeated (late after it) in the later; and the other way round.
+        options = [(earlier, later, step.low_s, step.high_s, -n_samples)]
+        options.append((later, earlier, -step.low_s, -step.high_s, n_samples))
+        mismatches = [
+            _mismatch(passes, programme, (earlier, later), step, lost, faulty)
+            for faulty, _, _, _, lost in options
+        ]
+        faulty, other, low_s, high_s, lost = options[int(np.argmin(mismatches))]
+        at = locate(
+            faulty.samples, other.samples, low_s=low_s, high_s=high_s, sample_rate_hz=rate_hz
+        )
+        if faulty.present.start < at < faulty.present.stop:
+            kind = "missing" if lost > 0 else "repeated"
+            return Block(at=faulty.first + at, n_samples=abs(lost), kind=kind)
+    return None
+
+
+def _mismatch(
+    passes: tuple[UsedPass, ...],
+    programme: Programme,
+    pair: tuple[UsedPass, UsedPass],
+    step: Step,
+    lost: int,
+    faulty: UsedPass,
+) -> float:
+    """Return how badly the drifts of both sides fit, were `lost` samples put back."""
+    rate_hz = programme.sample_rate_hz
+
+    def drift(first: UsedPass, second: UsedPass, extra_s: float) -> float:
+        planned_s = programme.starts_s[second.index] - programme.starts_s[first.index]
+        return ((second.first - first.first) / rate_hz + extra_s - planned_s) / planned_s
+
+    # The part of the pair that keeps its spacing: before the fault in the later pass,
+    # after it in the earlier one.
+    delay_s = step.low_s if faulty is pair[1] else step.high_s
+    own = drift(*pair, -delay_s)
+    others = [
+        drift(first, second, lost / rate_hz if first.index < faulty.index < second.index else 0)
+        for first, second in _pairs(passes)
+        if first.side != faulty.side and first.found and second.found
+    ]
+    return abs(own - float(np.mean(others))) if others else abs(own)
+
+
+def _harm(
+    passes: tuple[UsedPass, ...], programme: Programme, blocks: tuple[Block, ...]
+) -> Harm:
+    """Find the spoilt stretches, with what is known to be missing."""
+    rate_hz = programme.sample_rate_hz
+    sides = "".join(used.side for used in passes)
+    missing = []
+    for used in passes:
+        gaps = []
+        if used.present.start > LEAD_S * rate_hz:
+            gaps.append((-LEAD_S, used.present.start / rate_hz - LEAD_S))
+        if used.present.stop < used.samples.size:
+            gaps.append((used.present.stop / rate_hz - LEAD_S, programme.sweep.duration_s + 9.0))
+        for block in blocks:
+            begin_s = (block.at - used.first) / rate_hz - LEAD_S
+            width_s = 0.0 if block.kind == "repeated" else block.n_samples / rate_hz
+            if -LEAD_S - width_s < begin_s < programme.sweep.duration_s + programme.tail_s:
+                gaps.append((begin_s, begin_s + width_s))
+        missing.append(tuple(gaps))
+    cells = cells_of(
+        [used.samples for used in passes],
+        sample_rate_hz=rate_hz,
+        present=[used.present for used in passes],
+    )
+    return find_harm(
+        cells, programme.sweep, sides, window_s=programme.tail_s, missing_s=tuple(missing)
+    )
+
+
+def _clock(
+    passes: tuple[UsedPass, ...],
+    plain: Inverse,
+    programme: Programme,
+    placement: Placement,
+    harm: Harm,
+) -> tuple[Clock, Float]:
+    """Time the passes against each other and fit the drift."""
+    rate_hz = programme.sample_rate_hz
+    frequency_hz = plain.frequency_hz
+    high_hz = min(TIMING_BAND_HZ[1], 0.8 * programme.sweep.stop_hz)
+    low_hz = max(TIMING_BAND_HZ[0], 1.5 * programme.sweep.start_hz)
+    edge = np.clip(np.log2(np.maximum(frequency_hz, 1) / low_hz) * 2, 0, 1)
+    edge *= np.clip(np.log2(high_hz / np.maximum(frequency_hz, 1)) * 4, 0, 1)
+    weighted = plain.spectrum * edge
+    shares = clean_share(harm, frequency_hz)[0] if harm.direct.any() else None
+    window = np.arange(round((LEAD_S - 0.02) * rate_hz), round((LEAD_S + 0.1) * rate_hz))
+
+    def stretch(used_at: int, share: Float | float) -> Float:
+        product = passes[used_at].spectrum * weighted * share
+        return np.take(fft.irfft(product, plain.n_fft), window, mode="wrap")
+
+    late_s, std_s = np.zeros(len(passes)), np.full(len(passes), 1e-9)
+    anchor: int | None = None
+    for side in "LR":
+        of_side = [at for at, used in enumerate(passes) if used.side == side]
+        if not of_side:
+            continue
+        if shares is not None:
+            of_side.sort(key=lambda at: -float(shares[at].mean()))
+        reference = of_side[0]
+        if anchor is not None:
+            late_s[reference] = (
+                late_s[anchor]
+                + delay_between(
+                    stretch(reference, 1.0), stretch(anchor, 1.0), sample_rate_hz=rate_hz
+                ).delay_s
+            )
+        anchor = reference if anchor is None else anchor
+        base = late_s[reference]
+        for at in of_side[1:]:
+            share = 1.0 if shares is None else shares[at] * shares[reference]
+            delay = delay_between(
+                stretch(at, share), stretch(reference, share), sample_rate_hz=rate_hz
+            )
+            late_s[at], std_s[at] = base + delay.delay_s, delay.std_s
+        if len(of_side) > 1:
+            std_s[reference] = float(np.mean(std_s[of_side[1:]])) / np.sqrt(2)
+            std_s[of_side[1:]] /= np.sqrt(2)
+    starts_s = np.array([programme.starts_s[used.index] for used in passes])
+    first_s = np.array([used.first for used in passes]) / rate_hz
+    late_s = late_s + first_s - starts_s - placement.origin_s + LEAD_S
+    sides = "".join(used.side for used in passes)
+    return fit_clock(starts_s, late_s, std_s, sides, sample_rate_hz=rate_hz), late_s

@@ -1,0 +1,249 @@
+"""Blocks of samples that a recorder lost, repeated or zeroed, found in the samples.
+
+Conventions: positions are sample indices of the recording; a positive count was lost
+(the rest came too early), a negative one was repeated.
+
+Inside a pass a lost block shows as a step: the frequencies swept after it arrive
+earlier against the same loudspeaker's other pass, those before it don't. The step's
+size is a whole number of samples, so the time line can be mended exactly; where it lies
+is the sample at which following the other pass with the one delay stops being better
+than with the other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.fft as fft
+
+from analysis.arrays import Float
+from analysis.clock import delay_between
+
+BAND_OCTAVES = 0.5
+MIN_COHERENCE = 0.5
+"""A band whose two responses share less than this tells no delay."""
+
+STEP_SIGMA = 6.0
+"""A step counts from six sigma: there are some twenty bands and a few pairs a reading."""
+
+MIN_ZEROS_S = 0.001
+"""Shorter runs of zeros occur in quiet 16-bit noise."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Step:
+    """A step of the delay between two passes over frequency.
+
+    Attributes
+    ----------
+    frequency_hz : float
+        Where the later part begins, to a band.
+    low_s, high_s : float
+        Delay of the first pass against the second below and above, in seconds.
+    """
+
+    frequency_hz: float
+    low_s: float
+    high_s: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Block:
+    """A block lost from, repeated in, or zeroed in the recording.
+
+    Attributes
+    ----------
+    at : int
+        Sample index at which it begins.
+    n_samples : int
+        How many samples.
+    kind : str
+        "missing", "repeated" or "zeroed".
+    """
+
+    at: int
+    n_samples: int
+    kind: str
+
+
+def delay_step(
+    first: Float, second: Float, *, sample_rate_hz: float, band_hz: tuple[float, float]
+) -> Step | None:
+    """Look for a step in the delay between two passes of one loudspeaker.
+
+    Parameters
+    ----------
+    first, second : ndarray, shape (n,)
+        The same stretch of both responses, wide enough to hold both parts.
+    sample_rate_hz : float
+    band_hz : tuple of float
+        Lowest and highest frequency that both hold.
+
+    Returns
+    -------
+    Step or None
+    """
+    centre_hz, delay_s, sigma_s = _band_delays(first, second, sample_rate_hz, band_hz)
+    if centre_hz.size < 4:
+        return None
+    weight = 1 / sigma_s**2
+    flat = float(np.average(delay_s, weights=weight))
+    flat_cost = float((weight * (delay_s - flat) ** 2).sum())
+    best: tuple[float, int, float, float] | None = None
+    for split in range(1, centre_hz.size):
+        low = float(np.average(delay_s[:split], weights=weight[:split]))
+        high = float(np.average(delay_s[split:], weights=weight[split:]))
+        rest = delay_s - np.where(np.arange(delay_s.size) < split, low, high)
+        cost = float((weight * rest**2).sum())
+        if best is None or cost < best[0]:
+            best = (cost, split, low, high)
+    assert best is not None
+    cost, split, low, high = best
+    sigma = float(np.hypot(weight[:split].sum() ** -0.5, weight[split:].sum() ** -0.5))
+    if abs(high - low) < max(STEP_SIGMA * sigma, 0.7 / sample_rate_hz):
+        return None
+    # Scatter that a step doesn't explain is noise, not a step.
+    if cost > 0.25 * flat_cost:
+        return None
+    return _refined(
+        first, second, (float(centre_hz[split - 1]), float(centre_hz[split])), sample_rate_hz, band_hz
+    )
+
+
+def _refined(
+    first: Float,
+    second: Float,
+    between_hz: tuple[float, float],
+    sample_rate_hz: float,
+    band_hz: tuple[float, float],
+) -> Step:
+    """Measure both delays again over all that lies well below and well above the step."""
+    n_fft = fft.next_fast_len(first.size, real=True)
+    spectra = fft.rfft(np.stack((first, second)), n_fft)
+    octave = np.log2(np.maximum(fft.rfftfreq(n_fft, 1 / sample_rate_hz), 1.0))
+    margin = BAND_OCTAVES / 2
+    n_before, n_window = round(0.01 * sample_rate_hz), round(0.03 * sample_rate_hz)
+    delays_s = []
+    # The bands next to the step hold some of both delays.
+    below = (band_hz[0], between_hz[0] * 2**-margin)
+    above = (between_hz[1] * 2**margin, band_hz[1])
+    for low_hz, high_hz in (below, above):
+        rise = np.clip((octave - np.log2(low_hz) - margin) / margin, 0, 1)
+        fall = np.clip((np.log2(high_hz) - margin - octave) / margin, 0, 1)
+        stretches = fft.irfft(spectra * rise * fall, n_fft)
+        # The direct sound alone: later sound near the step was heard after it.
+        begins = [int(np.argmax(np.abs(row))) - n_before for row in stretches]
+        direct = [
+            np.take(row, np.arange(begin, begin + n_window), mode="wrap")
+            for row, begin in zip(stretches, begins, strict=True)
+        ]
+        delay = delay_between(*direct, sample_rate_hz=sample_rate_hz)
+        delays_s.append(delay.delay_s + (begins[0] - begins[1]) / sample_rate_hz)
+    return Step(frequency_hz=between_hz[1], low_s=delays_s[0], high_s=delays_s[1])
+
+
+def _band_delays(
+    first: Float, second: Float, sample_rate_hz: float, band_hz: tuple[float, float]
+) -> tuple[Float, Float, Float]:
+    """Return centre, delay and sigma of the half octaves in which both agree."""
+    n_fft = fft.next_fast_len(first.size + second.size, real=True)
+    spectra = fft.rfft(np.stack((first, second)), n_fft)
+    bin_hz = sample_rate_hz / n_fft
+    low_hz, high_hz = max(60.0, 1.5 * band_hz[0]), min(band_hz[1] / 1.1, 0.45 * sample_rate_hz)
+    n_bands = int(np.log2(max(high_hz / low_hz, 1.0)) / BAND_OCTAVES)
+    rows = []
+    for index in range(n_bands):
+        edges_hz = low_hz * 2 ** (BAND_OCTAVES * np.array([index, index + 1]))
+        begin, end = (int(edge_hz / bin_hz) for edge_hz in edges_hz)
+        pair = spectra[:, begin:end] * np.sin(np.linspace(0, np.pi, end - begin))
+        energy = np.sqrt((np.abs(pair) ** 2).sum(axis=1).prod())
+        n_out = fft.next_fast_len(max(4 * (end - begin), 64))
+        correlation = np.abs(fft.ifft(pair[0] * np.conj(pair[1]), n_out)) * n_out
+        at = int(np.argmax(correlation))
+        coherence = float(correlation[at] / (energy + 1e-300))
+        if coherence < MIN_COHERENCE:
+            continue
+        lag = _parabolic(correlation, at)
+        lag -= n_out if lag > n_out / 2 else 0
+        width_hz = edges_hz[1] - edges_hz[0]
+        sigma_s = 0.3 / width_hz * (np.sqrt(max(1 - coherence, 0) / coherence) + 0.003)
+        rows.append((float(np.sqrt(edges_hz.prod())), lag / (n_out * bin_hz), sigma_s))
+    columns = np.array(rows).reshape(-1, 3).T
+    return columns[0], columns[1], columns[2]
+
+
+def _parabolic(values: Float, at: int) -> float:
+    """Return the interpolated place of a circular array's peak."""
+    left, middle, right = values[at - 1], values[at], values[(at + 1) % values.size]
+    bend = left - 2 * middle + right
+    return at + (0.5 * float((left - right) / bend) if bend < 0 else 0.0)
+
+
+def locate(
+    faulty: Float, other: Float, *, low_s: float, high_s: float, sample_rate_hz: float
+) -> int:
+    """Return the sample at which a pass stops following another with the first delay.
+
+    Parameters
+    ----------
+    faulty, other : ndarray, shape (n,)
+        Cuts of the recording around both passes.
+    low_s, high_s : float
+        Delay of `faulty` against `other` before and after, in seconds.
+    sample_rate_hz : float
+
+    Returns
+    -------
+    int
+        Index in `faulty`.
+    """
+    n_fft = fft.next_fast_len(other.size, real=True)
+    spectrum = fft.rfft(other, n_fft)
+    omega = 2 * np.pi * fft.rfftfreq(n_fft, 1 / sample_rate_hz)
+    costs = []
+    for delay_s in (low_s, high_s):
+        moved = fft.irfft(spectrum * np.exp(-1j * omega * delay_s), n_fft)[: other.size]
+        costs.append((faulty - moved) ** 2)
+    before = np.concatenate(([0.0], np.cumsum(costs[0] - costs[1])))
+    return int(np.argmin(before))
+
+
+def mend(samples: Float, block: Block) -> Float:
+    """Return the recording with a lost block as zeros, or a repeated one taken out."""
+    if block.kind == "missing":
+        return np.insert(samples, block.at, np.zeros(block.n_samples))
+    return np.delete(samples, slice(block.at, block.at + block.n_samples))
+
+
+def zero_runs(samples: Float, sample_rate_hz: float) -> tuple[Block, ...]:
+    """Find blocks of exact zeros in a recording that otherwise has noise.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        As read, before any resampling.
+    sample_rate_hz : float
+
+    Returns
+    -------
+    tuple of Block
+        Empty where zeros are common: such a recording has no noise to tell by, except
+        that a run amid loud sound still counts.
+    """
+    zero = samples == 0
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], zero.astype(np.int8), [0]))))
+    runs = edges.reshape(-1, 2)
+    runs = runs[np.diff(runs, axis=1)[:, 0] >= MIN_ZEROS_S * sample_rate_hz]
+    common = float(zero.mean()) > 0.1
+    near = round(0.01 * sample_rate_hz)
+    loud = 0.02 * float(np.sqrt(np.mean(samples**2)))
+    found = []
+    for begin, end in runs:
+        before, after = samples[max(0, begin - near) : begin], samples[end : end + near]
+        if before.size < near or after.size < near:
+            continue
+        if common and min(np.abs(before).max(), np.abs(after).max()) < loud:
+            continue
+        found.append(Block(at=int(begin), n_samples=int(end - begin), kind="zeroed"))
+    return tuple(found)
