@@ -33,6 +33,7 @@ from scipy import fft
 from analysis.arrays import Float
 from analysis.bands import Bands, octave_bands
 from analysis.impulse_response import ImpulseResponse
+from analysis.power_density import power_density
 
 TOP_HZ: Final = 8000.0
 """Above it a microphone's angle and a tweeter's beam decide, not the gain."""
@@ -51,6 +52,8 @@ FALL: Final = 0.25
 
 MOST_STD_DB: Final = 1.0
 """A difference less certain than this guides no knob and is withheld."""
+
+NOISE_BLOCK: Final = 2048
 
 _PER_DB: Final = 10 / math.log(10)
 
@@ -240,7 +243,9 @@ def _spectra(side: ImpulseResponse, at_s: float, length_s: float) -> _Spectra:
     spectrum = fft.rfft(side.samples[first:last] * gate, n_fft)
     frequency_hz = fft.rfftfreq(n_fft, 1 / rate_hz)
     power = spectrum.real**2 + spectrum.imag**2
-    noise = np.sum(gate**2) * np.interp(frequency_hz, *_noise_density(side))
+    noise = np.sum(gate**2) * power_density(
+        side.noise, frequency_hz, sample_rate_hz=rate_hz, block=NOISE_BLOCK
+    )
     # A complex Gaussian added to a fixed value: Var|h + n|^2 = 2 |h|^2 N + N^2.
     clean = np.maximum(power - noise, 0)
     return _Spectra(
@@ -249,16 +254,6 @@ def _spectra(side: ImpulseResponse, at_s: float, length_s: float) -> _Spectra:
         variance=2 * clean * noise + noise**2,
         shared_bins=n_fft * float(np.sum(gate**4) / np.sum(gate**2) ** 2),
     )
-
-
-def _noise_density(side: ImpulseResponse) -> tuple[Float, Float]:
-    """Return the noise's power per sample and bin over frequency, by Welch's method."""
-    n_block = min(2048, side.noise.size)
-    blocks = np.lib.stride_tricks.sliding_window_view(side.noise, n_block)[:: max(n_block // 2, 1)]
-    taper = np.hanning(n_block)
-    spectra = fft.rfft(blocks * taper, axis=-1)
-    power = np.mean(spectra.real**2 + spectra.imag**2, axis=0) / np.sum(taper**2)
-    return fft.rfftfreq(n_block, 1 / side.sample_rate_hz), power
 
 
 def _weights(
