@@ -17,7 +17,7 @@ from analysis.deconvolution import LEAD_S, Inverse, cut_pass, inverse_sweep
 from analysis.lost_blocks import Block, Step, delay_step, locate, mend
 from analysis.passes import Placement, find_hits, place
 from analysis.programme import Programme
-from analysis.spoilage import Harm, cells_of, clean_share, find_harm
+from analysis.spoilage import Harm, cells_of, clean_share, find_harm, gate_powers
 
 TIMING_BAND_HZ = (250.0, 14_000.0)
 """Passes are timed over this band: clear of rumble below and of the microphone's and the
@@ -80,8 +80,12 @@ class Aligned:
         Common time of each cut's first sample, with the drift taken out.
     harm : Harm
         Which band of which pass is spoilt.
+    noise_powers : tuple of float
+        Noise in the pauses and beside the sweep (`analysis.spoilage.gate_powers`).
     blocks : tuple of Block
         Lost and repeated blocks that were mended, and zeroed ones.
+    foreign : bool
+        Whether another sweep was heard as well.
     n_fft : int
     """
 
@@ -90,7 +94,9 @@ class Aligned:
     clock: Clock
     offsets_s: Float
     harm: Harm
+    noise_powers: tuple[float, float]
     blocks: tuple[Block, ...]
+    foreign: bool
     n_fft: int
 
 
@@ -115,7 +121,7 @@ def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = (
         If no pass was found.
     """
     blocks = list(zeroed)
-    for _ in range(MAX_BLOCKS + 1):
+    while True:
         hits, foreign = find_hits(samples, programme)
         placement = place(
             hits, programme, recorded_s=samples.size / programme.sample_rate_hz
@@ -131,7 +137,7 @@ def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = (
             break
         samples = mend(samples, block)
         blocks = [_moved(earlier, block) for earlier in blocks] + [block]
-    harm = _harm(passes, programme, tuple(blocks))
+    harm, noise_powers = _harm(passes, programme, tuple(blocks))
     clock, late_s = _clock(passes, plain, programme, placement, harm)
     ratio = clock.ratio
     starts_s = np.array([programme.starts_s[used.index] for used in passes])
@@ -148,7 +154,9 @@ def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = (
         clock=clock,
         offsets_s=first_s - placement.origin_s - ratio * starts_s - jumped_s,
         harm=harm,
+        noise_powers=noise_powers,
         blocks=tuple(blocks),
+        foreign=foreign,
         n_fft=n_fft,
     )
 
@@ -281,7 +289,7 @@ def _mismatch(
 
 def _harm(
     passes: tuple[UsedPass, ...], programme: Programme, blocks: tuple[Block, ...]
-) -> Harm:
+) -> tuple[Harm, tuple[float, float]]:
     """Find the spoilt stretches, with what is known to be missing."""
     rate_hz = programme.sample_rate_hz
     sides = "".join(used.side for used in passes)
@@ -303,9 +311,10 @@ def _harm(
         sample_rate_hz=rate_hz,
         present=[used.present for used in passes],
     )
-    return find_harm(
+    harm = find_harm(
         cells, programme.sweep, sides, window_s=programme.tail_s, missing_s=tuple(missing)
     )
+    return harm, gate_powers(cells, programme.sweep)
 
 
 def _clock(

@@ -14,7 +14,7 @@ stretch of the circular response that lies before every harmonic, where only noi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.fft as fft
@@ -52,8 +52,6 @@ class SideResponse:
         Common time of ``early[0]``.
     level_db : ndarray, shape (n_passes,)
         Broadband level of each pass re their mean, over what is clean in all.
-    direct_share, late_share : ndarray, shape (n_passes, n_bands)
-        1 where a pass is clean in a third octave.
     """
 
     response: ImpulseResponse
@@ -66,7 +64,11 @@ class SideResponse:
 
 
 def mean_responses(
-    aligned: Aligned, programme: Programme
+    aligned: Aligned,
+    programme: Programme,
+    *,
+    top_hz: float | None = None,
+    microphone_db: tuple[Float, Float] | None = None,
 ) -> tuple[SideResponse | None, SideResponse | None]:
     """Average the passes of each side on the common time axis.
 
@@ -74,27 +76,47 @@ def mean_responses(
     ----------
     aligned : Aligned
     programme : Programme
+    top_hz : float, optional
+        Highest frequency that the recording holds; the sweep's if not given.
+    microphone_db : tuple of ndarray, optional
+        Frequency in Hz and correction in dB to add, interpolated in the logarithm of
+        frequency and flat beyond its ends. It is applied without phase, to both sides
+        alike.
 
     Returns
     -------
     left, right : SideResponse or None
         None where a side has no pass.
     """
+    band_hz = (programme.sweep.start_hz, top_hz or programme.sweep.stop_hz)
     inverse = inverse_sweep(
         programme.sweep,
         sample_rate_hz=programme.sample_rate_hz,
         n_fft=aligned.n_fft,
         clock_ratio=aligned.clock.ratio,
     )
+    if microphone_db is not None:
+        inverse = replace(inverse, spectrum=inverse.spectrum * _gain(inverse, *microphone_db))
     sides = []
     for side in "LR":
         which = [at for at, used in enumerate(aligned.passes) if used.side == side]
-        sides.append(_mean(which, aligned, programme, inverse) if which else None)
+        sides.append(_mean(which, aligned, programme, inverse, band_hz) if which else None)
     return sides[0], sides[1]
 
 
+def _gain(inverse: Inverse, frequency_hz: Float, correction_db: Float) -> Float:
+    """Return the microphone's correction at every bin, as a factor."""
+    octave = np.log2(np.maximum(inverse.frequency_hz, 1e-3))
+    gain_db = np.interp(octave, np.log2(frequency_hz), correction_db)
+    return np.asarray(10 ** (gain_db / 20))
+
+
 def _mean(
-    which: list[int], aligned: Aligned, programme: Programme, inverse: Inverse
+    which: list[int],
+    aligned: Aligned,
+    programme: Programme,
+    inverse: Inverse,
+    band_hz: tuple[float, float],
 ) -> SideResponse:
     """Average one side's passes."""
     transfer = [
@@ -111,7 +133,9 @@ def _mean(
         share = weight / np.maximum(total, 1e-12)
     else:
         share = np.full((len(which), 1), 1 / len(which))
-    mean = sum((h * part for h, part in zip(transfer, share, strict=True)), np.zeros(1))
+    mean = np.zeros_like(transfer[0])
+    for h, part in zip(transfer, share, strict=True):
+        mean += h * part
     stop_s = max(programme.tail_s, 0.1) + LEAD_S
     noise = _noise(transfer, share, mean, inverse, programme)
     early_s = min(
@@ -127,7 +151,7 @@ def _mean(
             sample_rate_hz=programme.sample_rate_hz,
             start_s=-LEAD_S,
             noise=noise,
-            band_hz=(programme.sweep.start_hz, programme.sweep.stop_hz),
+            band_hz=band_hz,
             gaps_hz=gaps,
             n_repeats=len(which),
         ),
@@ -164,8 +188,10 @@ def _noise(
     signs -= signs.mean()
     scale = np.sqrt((share**2).sum(axis=0) / np.maximum((signs**2).sum(), 1e-12))
     both = np.minimum(share.min(axis=0) * len(transfer), 1.0)
-    apart = sum((h * sign for h, sign in zip(transfer, signs, strict=True)), np.zeros(1))
-    apart = response_slice(apart * (scale * both), inverse, start_s=0.0, stop_s=stop_s)
+    difference = np.zeros_like(mean)
+    for h, sign in zip(transfer, signs, strict=True):
+        difference += h * sign
+    apart = response_slice(difference * (scale * both), inverse, start_s=0.0, stop_s=stop_s)
     if np.all(both == 1.0):
         return apart
     # Where one pass alone is left the difference tells nothing: take the quiet stretch.

@@ -86,15 +86,15 @@ class Harm:
     low_hz, high_hz : ndarray, shape (n_bands,)
     direct, late : ndarray of bool, shape (n_passes, n_bands)
         Spoilt for the direct sound, and for a window as long as the tail.
-    when_s : tuple of tuple of (float, float)
-        For each pass, the spoilt stretches in seconds from the start of its sweep.
+    foreign_s : tuple of tuple of (float, float)
+        For each pass, the stretches with foreign sound, in seconds from its sweep's start.
     """
 
     low_hz: Float
     high_hz: Float
     direct: NDArray[np.bool_]
     late: NDArray[np.bool_]
-    when_s: tuple[tuple[tuple[float, float], ...], ...]
+    foreign_s: tuple[tuple[tuple[float, float], ...], ...]
 
 
 def cells_of(cuts: list[Float], *, sample_rate_hz: float, present: list[slice]) -> Cells:
@@ -166,15 +166,7 @@ def quiet_cells(cells: Cells, sweep: Sweep, sides: str) -> NDArray[np.bool_]:
     -------
     ndarray of bool, shape (n_passes, n_bands, n_frames)
     """
-    early_hz = sweep.frequency_at(cells.time_s - FRAME_S)
-    late_hz = sweep.frequency_at(cells.time_s + FRAME_S)
-    running = (cells.time_s > -FRAME_S) & (cells.time_s < sweep.duration_s + FRAME_S)
-    clear_hz = CLEAR_BINS * cells.bin_hz
-    low_hz, high_hz = cells.low_hz[:, None], cells.high_hz[:, None]
-    ahead = low_hz > late_hz * 1.1 + clear_hz
-    for order in range(2, N_HARMONICS + 1):
-        ahead &= (low_hz > order * late_hz + clear_hz) | (high_hz < order * early_hz - clear_hz)
-    ahead &= running
+    ahead = _ahead(cells, sweep)
     quiet = np.zeros(cells.power.shape, dtype=bool)
     for index, side in enumerate(sides):
         siblings = [other for other, letter in enumerate(sides) if letter == side]
@@ -183,6 +175,19 @@ def quiet_cells(cells: Cells, sweep: Sweep, sides: str) -> NDArray[np.bool_]:
         gone = (quietest < QUIET) & (cells.filled[siblings].sum(axis=0) > 1)
         quiet[index] = ahead | gone
     return quiet
+
+
+def _ahead(cells: Cells, sweep: Sweep) -> NDArray[np.bool_]:
+    """Say which bands the sweep and its harmonics haven't reached, axes (band, frame)."""
+    early_hz = sweep.frequency_at(cells.time_s - FRAME_S)
+    late_hz = sweep.frequency_at(cells.time_s + FRAME_S)
+    running = (cells.time_s > -FRAME_S) & (cells.time_s < sweep.duration_s + FRAME_S)
+    clear_hz = CLEAR_BINS * cells.bin_hz
+    low_hz, high_hz = cells.low_hz[:, None], cells.high_hz[:, None]
+    ahead = low_hz > late_hz * 1.1 + clear_hz
+    for order in range(2, N_HARMONICS + 1):
+        ahead &= (low_hz > order * late_hz + clear_hz) | (high_hz < order * early_hz - clear_hz)
+    return np.asarray(ahead & running)
 
 
 def find_harm(
@@ -212,12 +217,11 @@ def find_harm(
     quiet = quiet_cells(cells, sweep, sides)
     foreign = quiet & (cells.power > EXCESS * cells.floor[:, None])
     foreign = _spread(_credible(foreign, cells, quiet), quiet)
-    when_s = []
+    foreign_s = tuple(_stretches(flags.any(axis=0), cells.time_s) for flags in foreign)
     for index, gaps in enumerate(missing_s):
         for begin_s, end_s in gaps:
             hit = (cells.time_s > begin_s - FRAME_S / 2) & (cells.time_s < end_s + FRAME_S / 2)
             foreign[index][:, hit] = True
-        when_s.append(_stretches(foreign[index].any(axis=0), cells.time_s))
     reached_s = sweep.time_at(np.sqrt(cells.low_hz * cells.high_hz))
     width_s = float(np.log(cells.high_hz[-1] / cells.low_hz[-1])) * sweep.growth_s
     after_s = cells.time_s - reached_s[:, None]
@@ -227,10 +231,37 @@ def find_harm(
     return Harm(
         low_hz=cells.low_hz,
         high_hz=cells.high_hz,
-        direct=(foreign & direct).any(axis=-1),
-        late=(foreign & late).any(axis=-1),
-        when_s=tuple(when_s),
+        direct=np.asarray((foreign & direct).any(axis=-1)),
+        late=np.asarray((foreign & late).any(axis=-1)),
+        foreign_s=foreign_s,
     )
+
+
+def gate_powers(cells: Cells, sweep: Sweep) -> tuple[float, float]:
+    """Return the noise in the pauses and beside the sweep, to tell a noise gate.
+
+    Parameters
+    ----------
+    cells : Cells
+    sweep : Sweep
+
+    Returns
+    -------
+    pause, beside : float
+        Median power over bands above 300 Hz: at the end of the tail, and in bands that
+        the sweep hasn't reached. NaN where a pass has no such cells.
+    """
+    high = cells.low_hz > 300
+    ahead = _ahead(cells, sweep)[high]
+    last_s = min(float(cells.time_s[-1]), sweep.duration_s + 1.5)
+    pause = (cells.time_s > max(last_s - 0.4, sweep.duration_s + 0.2)) & (cells.time_s < last_s)
+    power = cells.power[:, high] + FLOOR_RANGE * float(cells.power.max())
+    filled = cells.filled[:, None, :]
+    in_pause = power[np.broadcast_to(pause & filled, power.shape)]
+    beside = power[np.broadcast_to(ahead & filled, power.shape)]
+    if min(in_pause.size, beside.size) < 20:
+        return float("nan"), float("nan")
+    return float(np.median(in_pause)), float(np.median(beside))
 
 
 def _credible(foreign: NDArray[np.bool_], cells: Cells, quiet: NDArray[np.bool_]) -> NDArray[np.bool_]:
