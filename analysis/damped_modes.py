@@ -139,7 +139,7 @@ def exponent_std(modes: DampedModes, noise_covariance: Float) -> Float | None:
         return None
     variance = np.real(np.sum((inverse @ noise_covariance) * inverse.conj(), axis=1))
     # Circular noise: the variance is shared by the real and the imaginary part.
-    return np.sqrt(np.maximum(variance, 0) / 2)
+    return np.asarray(np.sqrt(np.maximum(variance, 0) / 2))
 
 
 def _fitted(samples: Complex, exponents: Complex) -> DampedModes:

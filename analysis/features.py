@@ -158,9 +158,7 @@ def _beyond_noise(curve: BassCurve, at: int, foot: int, *, chance: float) -> boo
     return float(magnitude[0] - magnitude[1]) ** 2 > limit
 
 
-def _feature(
-    curve: BassCurve, at: int, segment: slice, sign: int, prominence_db: float
-) -> Feature:
+def _feature(curve: BassCurve, at: int, segment: slice, sign: int, prominence_db: float) -> Feature:
     """Return the record of the extremum at an index of the curve."""
     before, top, after = sign * curve.level_db[at - 1 : at + 2]
     bend = before - 2 * top + after

@@ -135,9 +135,7 @@ class BassCurve:
 
     @property
     def band_hz(self) -> tuple[float, float]:
-        """Lowest and highest frequency of the curve, in Hz; less than 15 to 300 Hz where
-        the sweep covered less.
-        """
+        """Lowest and highest frequency, in Hz: within 15 to 300 Hz, what the sweep covered."""
         return float(self.frequency_hz[0]), float(self.frequency_hz[-1])
 
 
@@ -277,7 +275,7 @@ def _grid(low: LowBand) -> tuple[Float, int]:
     if (last - first) * spacing_hz < 2:
         msg = f"the sweep's band {low.band_hz} Hz must cover part of {LOW_HZ:g} to {HIGH_HZ:g} Hz"
         raise ValueError(msg)
-    return np.arange(first, last + 1) * spacing_hz, first
+    return np.asarray(np.arange(first, last + 1) * spacing_hz), first
 
 
 def _noise_stds(
