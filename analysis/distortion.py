@@ -29,6 +29,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import fft
 
 from analysis.arrays import Float, frozen
@@ -83,7 +84,7 @@ class HarmonicLevel:
     frequency_hz: Float
     level_db: Float
     source_level_db: Float
-    is_bound: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    is_bound: NDArray[np.bool_]
 
     def __post_init__(self) -> None:
         for name in ("frequency_hz", "level_db", "source_level_db"):

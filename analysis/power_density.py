@@ -51,4 +51,4 @@ def power_density(noise: Float, frequency_hz: Float, *, sample_rate_hz: float, b
     taper = np.hanning(block)
     spectra = fft.rfft(blocks * taper, axis=-1)
     density = np.mean(spectra.real**2 + spectra.imag**2, axis=0) / np.sum(taper**2)
-    return np.interp(frequency_hz, fft.rfftfreq(block, 1 / sample_rate_hz), density)
+    return np.asarray(np.interp(frequency_hz, fft.rfftfreq(block, 1 / sample_rate_hz), density))
