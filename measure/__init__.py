@@ -1,0 +1,13 @@
+"""Makes the stimulus, reads and checks files, keeps results, and holds the commands.
+
+``stimulus``, ``safety``, ``sheet``
+    the sweep programme as a file, within limits, with the sheet that describes it
+``audio_files``, ``microphone``, ``room_file``, ``reading_file``
+    what comes from and goes to files; ``audio_files`` alone knows the sound-file library
+``output``, ``errors``
+    rules that all commands share
+``cli``, ``commands``
+    the doors; each command is a thin file of its own
+
+`measure` may import `analysis`, never the reverse. Heavy imports happen where used.
+"""

@@ -1,0 +1,93 @@
+"""The command line: one group whose commands are loaded when they are called.
+
+Exit status: 0 when the question was answered (also with a warning), 2 when it couldn't
+be, 130 when interrupted.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from difflib import get_close_matches
+
+import click
+
+from measure.errors import MeasureError
+
+COMMANDS = {
+    "sweep": "Write a sweep programme to play, and the sheet that describes it.",
+    "read": "Read a recording of it: what to move, which way, how far; the bass and its causes.",
+    "compare": "Compare two readings: what changed, and whether it is more than chance.",
+    "starter": "Write a commented room file to fill in.",
+    "about": "Say what is installed, and whether sound can be played and recorded here.",
+}
+"""Listed here, so that the help needs no command's imports."""
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module only when it is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Return the commands in the order in which they are used."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Import and return a command."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"measure.commands.{cmd_name}")
+        command: click.Command = module.command
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Resolve a command, with a hint for a mistyped one."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = get_close_matches(args[0], COMMANDS, n=1)
+            hint = f" Did you mean {near[0]!r}?" if near else ""
+            ctx.fail(f"There is no command {args[0]!r}.{hint}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(
+    cls=LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+)
+@click.version_option(package_name="apexline")
+def group() -> None:
+    """Set up a pair of loudspeakers by measurement.
+
+    Play a sweep, record it at the seat, and read from it which loudspeaker to move,
+    which way and how far, and what the room does to the bass.
+    """
+
+
+def main() -> None:
+    """Run the command line and exit."""
+    try:
+        status = group.main(standalone_mode=False)
+    except click.exceptions.Exit as exit_:
+        status = exit_.exit_code
+    except click.Abort:
+        click.echo("Interrupted.", err=True)
+        status = 130
+    except click.ClickException as problem:
+        problem.show()
+        status = 2
+    except MeasureError as problem:
+        click.echo(f"Error: {problem}", err=True)
+        status = 2
+    except KeyboardInterrupt:
+        click.echo("Interrupted.", err=True)
+        status = 130
+    except BrokenPipeError:
+        # The reader of our output has gone; Python would complain once more at exit.
+        sys.stderr.close()
+        status = 0
+    sys.exit(status if isinstance(status, int) else 0)

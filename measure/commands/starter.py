@@ -1,0 +1,26 @@
+"""``apexline starter``: write a commented room file to fill in."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+
+import click
+
+
+@click.command("starter", short_help="Write a commented room file to fill in.")
+@click.argument("out", type=click.Path(path_type=Path))
+@click.option("--force", is_flag=True, help="Replace an existing file.")
+def command(out: Path, force: bool) -> None:
+    """Write a room file to OUT.toml, with invented figures to replace by your own."""
+    from measure.output import check_writable, refuse_existing, write_whole
+
+    check_writable(str(out))
+    refuse_existing(out, force=force)
+    text = resources.files("measure").joinpath("data/room.toml").read_text(encoding="utf-8")
+
+    def write(path: Path) -> None:
+        path.write_text(text, encoding="utf-8")
+
+    write_whole(out, write)
+    click.echo(f"Wrote {out}: replace its figures by your room's, then give it with --room.")

@@ -1,0 +1,60 @@
+"""What can go wrong outside the arithmetic, told to the person.
+
+::
+
+    MeasureError             one sentence; the command ends with exit status 2
+    ├── AudioFileError       a recording or sweep that can't be read or written
+    ├── SheetError           the sheet of a sweep
+    ├── RoomFileError        the room file
+    ├── MicrophoneFileError  the microphone's correction file
+    ├── ReadingFileError     a saved reading
+    ├── OutputError          a result that can't be written
+    ├── UnsafeError          something that could hurt ears or tweeters
+    ├── NotHeardError        a recording without the programme
+    └── SoundDeviceError     no way to play or record on this machine
+
+Every message says what is wrong, in which file or device, and what to do. A wrong
+argument of a function is a plain `ValueError` instead.
+"""
+
+from __future__ import annotations
+
+
+class MeasureError(Exception):
+    """Something the person can mend; its text is the whole message."""
+
+
+class AudioFileError(MeasureError):
+    """A recording or sweep that can't be read or written."""
+
+
+class SheetError(MeasureError):
+    """The sheet of a sweep is missing, damaged, or another's."""
+
+
+class RoomFileError(MeasureError):
+    """The room file can't be used."""
+
+
+class MicrophoneFileError(MeasureError):
+    """The microphone's correction file can't be used."""
+
+
+class ReadingFileError(MeasureError):
+    """A saved reading can't be used."""
+
+
+class OutputError(MeasureError):
+    """A result can't be written."""
+
+
+class UnsafeError(MeasureError):
+    """Something that could hurt ears or tweeters was asked for without its flag."""
+
+
+class NotHeardError(MeasureError):
+    """The programme isn't in the recording."""
+
+
+class SoundDeviceError(MeasureError):
+    """There is no way to play or record on this machine."""
