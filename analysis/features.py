@@ -47,6 +47,11 @@ RESOLUTION_SHARE: Final = 0.02
 """One sigma by which the window's end moves an extremum, as a share of the resolution:
 measured on simulated modes, see ``docs/bass.md``."""
 
+REACH_SIGMAS: Final = 2.0
+REACH_CELLS: Final = 0.5
+"""An extremum may lie wherever the magnitude is within so many sigmas of its own, less
+the part of a resolution cell over which noise is the same."""
+
 SPACING_SHARE: Final = 0.05
 """One sigma of the parabola through three bins, as a share of their distance: measured."""
 
@@ -169,7 +174,7 @@ def _feature(curve: BassCurve, at: int, segment: slice, sign: int, prominence_db
     return Feature(
         kind="peak" if sign > 0 else "dip",
         frequency_hz=frequency_hz,
-        frequency_std_hz=_frequency_std_hz(curve, at, float(bend)),
+        frequency_std_hz=_frequency_std_hz(curve, at, float(bend), segment),
         level_db=float(level - np.interp(frequency_hz, curve.frequency_hz, curve.local_mean_db)),
         level_std_db=float(curve.level_std_db[at]),
         prominence_db=prominence_db,
@@ -178,13 +183,36 @@ def _feature(curve: BassCurve, at: int, segment: slice, sign: int, prominence_db
     )
 
 
-def _frequency_std_hz(curve: BassCurve, at: int, bend: float) -> float:
-    """Return one sigma of an extremum's frequency from noise, window and spacing."""
+def _frequency_std_hz(curve: BassCurve, at: int, bend: float, segment: slice) -> float:
+    """Return one sigma of an extremum's frequency from noise, window and spacing.
+
+    A sharp extremum is moved by the noise of the slope over the curvature. On a flat
+    one noise makes its own extremum anywhere within reach: as far as the magnitude
+    doesn't differ beyond noise.
+    """
     curvature = max(abs(bend) / curve.spacing_hz**2, 1e-12)
-    noise_hz = float(curve.slope_std_db_per_hz[at]) / curvature
-    noise_hz = min(noise_hz, curve.resolution_hz)
-    window_hz = RESOLUTION_SHARE * curve.resolution_hz
-    return math.hypot(noise_hz, window_hz, SPACING_SHARE * curve.spacing_hz)
+    sharp_hz = min(float(curve.slope_std_db_per_hz[at]) / curvature, curve.resolution_hz)
+    flat_hz = (_reach_hz(curve, at, segment) - REACH_CELLS * curve.resolution_hz) / REACH_SIGMAS
+    return math.hypot(
+        max(sharp_hz, flat_hz),
+        RESOLUTION_SHARE * curve.resolution_hz,
+        SPACING_SHARE * curve.spacing_hz,
+    )
+
+
+def _reach_hz(curve: BassCurve, at: int, segment: slice) -> float:
+    """Return how far from an extremum the magnitude stays within ``REACH_SIGMAS`` of it."""
+    magnitude = np.abs(curve.response[segment])
+    noise_power = db_power(curve.noise_level_db[segment])
+    at -= segment.start
+    # Half the power of complex noise lies along the response, at either point.
+    sigma = np.sqrt(0.5 * (noise_power + noise_power[at]))
+    beyond = np.abs(magnitude - magnitude[at]) > REACH_SIGMAS * sigma
+    ends = [np.flatnonzero(side) for side in (beyond[at::-1], beyond[at:])]
+    lengths = [
+        int(e[0]) if e.size else s for e, s in zip(ends, (at, beyond.size - at), strict=True)
+    ]
+    return max(lengths) * curve.spacing_hz
 
 
 def _width_hz(curve: BassCurve, at: int, segment: slice, sign: int) -> float | None:

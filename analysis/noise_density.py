@@ -5,7 +5,7 @@ a window of unit energy, :math:`S = E|\sum_n v_n n_n e^{-i\omega n}|^2` with
 :math:`\sum v_n^2 = 1`, so through any window :math:`w` it is :math:`S \sum w_n^2`.
 
 The density is a multitaper estimate with sine tapers, then a running median over
-``SMOOTHING_HZ``: noise itself changes slowly with frequency, and a median passes over
+``SMOOTHING_HZ`` or more: noise itself changes slowly with frequency, and a median passes over
 a line (mains hum). Where the unsmoothed estimate stands out beyond chance there is a
 line, and it is kept, scaled for a tone: the power of a tone grows with the square of
 the window's length, that of noise with the length.
@@ -32,7 +32,9 @@ N_TAPERS: Final = 4
 """Eight degrees of freedom a bin; for half a second, bins 10 Hz wide."""
 
 SMOOTHING_HZ: Final = 12.0
-"""Width of the running median; wider than the tapers' for stretches of half a second."""
+SMOOTHING_LINES: Final = 3.0
+"""Width of the running median, at least so many times the width of a line in the tapers,
+which is ``N_TAPERS + 1`` over the length: a line must not fill the median."""
 
 _LINE_CHANCE: Final = 1e-4
 """Chance that noise without a line passes for one, in one bin."""
@@ -89,7 +91,9 @@ def noise_density(noise: Float, sample_rate_hz: float) -> NoiseDensity:
     power = np.mean(transform.real**2 + transform.imag**2, axis=0)
     spacing_hz = sample_rate_hz / n_fft
     median_share = float(gammaincinv(N_TAPERS, 0.5)) / N_TAPERS
-    n_smoothed = max(3, round(SMOOTHING_HZ / spacing_hz))
+    line_hz = (N_TAPERS + 1) * sample_rate_hz / noise.size
+    width_hz = max(SMOOTHING_HZ, SMOOTHING_LINES * line_hz)
+    n_smoothed = min(max(3, round(width_hz / spacing_hz)), power.size)
     smooth = median_filter(power, size=n_smoothed, mode="nearest") / median_share
     chance_share = float(gammaincinv(N_TAPERS, 1 - _LINE_CHANCE)) / N_TAPERS
     return NoiseDensity(
