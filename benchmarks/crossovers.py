@@ -48,6 +48,8 @@ class Loudspeaker:
     lower_hz : float
     polarity : int
         -1 where the wires are swapped.
+    tweeter_polarity : int
+        -1 where the tweeter is wired against its crossover's design.
     """
 
     kind: str
@@ -59,13 +61,14 @@ class Loudspeaker:
     lower_kind: str | None = None
     lower_hz: float = 400.0
     polarity: int = 1
+    tweeter_polarity: int = 1
 
     def response(self, frequency_hz: Float) -> Complex:
         """Return the transfer function at frequencies above 0, shape (n,)."""
         low, high = _crossover(frequency_hz, self.crossover_hz, self.kind)
         if self.lower_kind is not None:
             low = low * sum(_crossover(frequency_hz, self.lower_hz, self.lower_kind))
-        total = self.polarity * (low + high)
+        total = self.polarity * (low + self.tweeter_polarity * high)
         total *= _butterworth(frequency_hz, self.bass_hz, self.bass_order, "high")
         total *= _butterworth(frequency_hz, self.top_hz, 2, "low")
         for centre_hz, level_db, q in self.bells:
