@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from analysis.impulse_response import ImpulseResponse
-from analysis.level import match_levels
+from analysis.level import LevelMatch, match_levels
 from analysis.polarity import PolarityMatch, match_polarity
 from analysis.programme import Programme
 from analysis.sweep import Sweep, sweep_samples
@@ -162,7 +162,7 @@ def trials(n_trials: int, rng: np.random.Generator) -> Iterator[Trial]:
 
 
 def main(n_trials: int) -> None:
-    """Print both tables."""
+    """Print all tables."""
     polarity = {snr_db: Counter[tuple[str, str]]() for snr_db in SNRS_DB}
     level: dict[tuple[str, float], list[tuple[float, float]]] = {}
     for trial in trials(n_trials, np.random.default_rng(20_240)):
@@ -180,6 +180,7 @@ def main(n_trials: int) -> None:
                     level.setdefault((name, snr_db), []).append((error_db, one.std_db))
     _print_polarity(polarity)
     _print_level(level, n_trials)
+    _print_points(np.random.default_rng(3))
 
 
 def _count(counter: Counter[tuple[str, str]], trial: Trial, found: PolarityMatch) -> None:
@@ -216,6 +217,44 @@ def _print_level(level: dict[tuple[str, float], list[tuple[float, float]]], n: i
         sys.stdout.write(
             f"{name:>7} {snr_db:7.0f} {withheld:10.1f} {rms:9.4f} {stated:7.4f} {inside:12.1f}\n"
         )
+
+
+def _print_points(rng: np.random.Generator, *, n_rooms: int = 8, n_points: int = 14) -> None:
+    """Print how the seat's level varies within 0.3 m, and what a single point states."""
+    print("\nSeat level from point to point, one sigma in dB, by room")
+    actual_db, stated_db = [], []
+    for _ in range(n_rooms):
+        size_m = np.array([rng.uniform(3.6, 6), rng.uniform(4.5, 7.5), rng.uniform(2.3, 3)])
+        reflection = np.sqrt(1 - rng.uniform(0.15, 0.5, 6))
+        found = [_level_at_a_point(size_m, reflection, rng) for _ in range(n_points)]
+        actual_db.append(np.std([one.seat.left_minus_right_db for one in found], ddof=1))
+        stated_db.append(np.mean([one.seat_point_std_db for one in found]))
+        print(f"{actual_db[-1]:7.2f} found {stated_db[-1]:7.2f} stated")
+    rms = [math.sqrt(float(np.mean(np.square(values)))) for values in (actual_db, stated_db)]
+    print(f"{rms[0]:7.2f} found {rms[1]:7.2f} stated, RMS over rooms")
+
+
+def _level_at_a_point(size_m: Float, reflection: Float, rng: np.random.Generator) -> LevelMatch:
+    """Return the level match of a pair of point sources within 0.3 m of a seat."""
+    point = np.array([size_m[0] / 2, 3.2, 1.0]) + rng.uniform(-0.3, 0.3, 3)
+    sides, arrivals_s = [], []
+    for sign in (-1, 1):
+        source = np.array([size_m[0] / 2 + sign * 1.1, 0.9, 0.95])
+        response = rir_generator.generate(
+            c=SPEED_M_S, fs=RATE_HZ, r=point, s=source, L=size_m, beta=reflection,
+            nsample=20_000, order=16, hp_filter=False,
+        )  # fmt: skip
+        side = ImpulseResponse(
+            samples=response[:, 0],
+            sample_rate_hz=RATE_HZ,
+            start_s=0.0,
+            noise=1e-9 * rng.standard_normal(RATE_HZ // 2),
+            band_hz=(15, 22_000),
+        )
+        sides.append(side)
+        arrivals_s.append(float(np.linalg.norm(source - point)) / SPEED_M_S)
+    where = {"left_s": arrivals_s[0], "right_s": arrivals_s[1]}
+    return match_levels(sides[0], sides[1], **where, gate_s=GATE_S)
 
 
 if __name__ == "__main__":

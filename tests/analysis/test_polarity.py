@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -165,3 +167,18 @@ def test_arrival_outside_the_response_is_refused() -> None:
     side = as_response(np.zeros(480), noise_rms=1e-3, seed=1)
     with pytest.raises(ValueError, match=r"right_s 0\.5"):
         match_polarity(side, side, left_s=0.005, right_s=0.5)
+
+
+@pytest.mark.parametrize("distance", ["150", "200", "300"])
+def test_measured_pair_agrees_until_one_is_inverted(distance: str) -> None:
+    """Measured data: a pair in a real room at 48 kHz (CC BY 4.0, see its NOTE.md)."""
+    folder = Path(__file__).parents[3] / "shared" / "data" / "variable-room-pairs"
+    files = [sorted(folder.glob(f"**/*S{azimuth}-{distance}*")) for azimuth in ("030", "330")]
+    if not all(files):
+        pytest.skip("the measured pairs aren't here: ../shared/data/variable-room-pairs")
+    left, right = (soundfile.read(paths[0], always_2d=True)[0][:, 6] for paths in files)
+    for sign in (1, -1):
+        sides = [as_response(row, noise_rms=1e-7, seed=1) for row in (left, sign * right)]
+        # Its authors put the direct sound at sample 480.
+        found = match_polarity(*sides, left_s=0.01, right_s=0.01)
+        assert found.matched is (sign == 1)
