@@ -1,272 +1,327 @@
-"""Invented living rooms from image-source libraries, with pairs that differ a little.
+r"""Simulated rooms: box rooms by image-source libraries that nobody here wrote.
 
-Conventions: metres; x from the left wall, y from the front wall, z above the floor; a
-response's index 0 is the moment of emission; row 0 is the left loudspeaker. The truth is
-the geometry, after the rounding of positions to 32 bits that the simulator does.
+Conventions: x runs from the left wall to the right, facing the loudspeakers, y from the
+front wall to the rear, z up from the floor, in metres. Row 0 is left. Index 0 of a
+response is the moment of emission. The truth of an arrival difference is geometry alone:
+loudspeaker models add minimum-phase filters and crossover allpasses, never a delay.
 
-Rooms come from pyroomacoustics (its constant 40-sample delay taken off, its high-pass
-off) or from rir-generator (its high-pass off): two programs that no one here wrote.
+Two libraries lead to the same room. *pyroomacoustics*: its constant delay of 40 samples
+is removed, its high-pass switched off, and positions are rounded to its 32 bits before
+the truth is taken from them. *rir_generator*: called without its high-pass and scaled by
+:math:`4\pi`, so that both have amplitude :math:`1/d`.
+
+What these rooms are not: walls are alike at all frequencies, loudspeakers radiate alike in
+all directions, and furniture is a handful of discrete echoes.
+
+References
+----------
+J. B. Allen, D. A. Berkley, "Image method for efficiently simulating small-room
+acoustics", J. Acoust. Soc. Am. 65(4), 943-950, 1979.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import fft
+
+from benchmarks.loudspeakers import Loudspeaker, Pair, random_pair, transfer_function
+
+__all__ = [
+    "Echo",
+    "Layout",
+    "Loudspeaker",
+    "Pair",
+    "path_difference_m",
+    "paths_m",
+    "random_layout",
+    "random_pair",
+    "responses",
+    "room_responses",
+]
 
 Float = NDArray[np.float64]
-Complex = NDArray[np.complex128]
+Point = tuple[float, float, float]
 
-SPEED_OF_SOUND_M_S = 343.2
-LIBRARY_DELAY = 40
-"""Half the length of pyroomacoustics' windowed sinc."""
-
-MISMATCHES = ("identical", "typical", "hard")
-_SCALE = {"identical": 0.0, "typical": 1.0, "hard": 2.0}
-
-
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Layout:
-    """A room, a pair and a seat.
-
-    Attributes
-    ----------
-    size_m : ndarray, shape (3,)
-        Width, length, height.
-    absorption : tuple of float
-        Left, right, front, rear, floor, ceiling.
-    left_m, right_m, seat_m : ndarray, shape (3,)
-    echoes : tuple of (side, delay in seconds, gain)
-        Reflections from furniture, after the direct sound and re it.
-    """
-
-    size_m: Float
-    absorption: tuple[float, float, float, float, float, float]
-    left_m: Float
-    right_m: Float
-    seat_m: Float
-    echoes: tuple[tuple[int, float, float], ...] = ()
-
-    def distance_m(self, row: int) -> float:
-        """Return a loudspeaker's distance to the seat, from positions in 32 bits."""
-        source = np.float32(self.left_m if row == 0 else self.right_m).astype(float)
-        return float(np.linalg.norm(source - np.float32(self.seat_m).astype(float)))
-
-    @property
-    def left_minus_right_m(self) -> float:
-        """The truth."""
-        return self.distance_m(0) - self.distance_m(1)
+PYROOM_DELAY = 40
+"""Samples by which pyroomacoustics delays every response (half its 81-tap kernel)."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Box:
-    """A two-way loudspeaker on its axis.
+class Echo:
+    """A discrete reflection from furniture.
 
     Attributes
     ----------
-    low_hz, crossover_hz, top_hz : float
-        Second-order high-pass; crossover of fourth order, whose sum is an all-pass;
-        second-order roll-off at the top.
-    bells : tuple of (frequency in Hz, gain in dB, Q)
-    gain_db : float
+    delay_s : float
+        After the direct sound, in seconds.
+    level_db : float
+        Relative to the direct sound, in dB.
+    inverted : bool
+        Pressure turned over, as by a soft edge.
     """
 
-    low_hz: float
-    crossover_hz: float
-    top_hz: float
-    bells: tuple[tuple[float, float, float], ...]
-    gain_db: float = 0.0
-
-    def response(self, frequency_hz: Float) -> Complex:
-        """Return the complex response."""
-        s = 1j * np.asarray(frequency_hz, dtype=float)
-        root2 = np.sqrt(2)
-        low, cross, top = s / self.low_hz, s / self.crossover_hz, s / self.top_hz
-        result = low**2 / (low**2 + root2 * low + 1) / (top**2 + root2 * top + 1)
-        result *= (cross**2 - root2 * cross + 1) / (cross**2 + root2 * cross + 1)
-        for centre_hz, level_db, q in self.bells:
-            gain, part = 10 ** (level_db / 40), s / centre_hz
-            result *= (part**2 + part * gain / q + 1) / (part**2 + part / (gain * q) + 1)
-        return np.asarray(result * 10 ** (self.gain_db / 20))
+    delay_s: float
+    level_db: float
+    inverted: bool = False
 
 
-def random_layout(rng: np.random.Generator, *, n_echoes: int = 3) -> Layout:
-    """Return an asymmetric living room with a pair set up within some centimetres.
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Layout:
+    """A box room with a pair of loudspeakers and a microphone.
+
+    Attributes
+    ----------
+    size_m : tuple of float
+        Width, length and height.
+    absorption : tuple of float
+        Energy absorption of the left, right, front and rear wall, floor and ceiling.
+    left_m, right_m : tuple of float
+        The tweeters.
+    seat_m : tuple of float
+        The microphone.
+    speed_of_sound_m_s : float
+    left_echoes, right_echoes : tuple of Echo
+    """
+
+    size_m: Point
+    absorption: tuple[float, float, float, float, float, float]
+    left_m: Point
+    right_m: Point
+    seat_m: Point
+    speed_of_sound_m_s: float = 343.2
+    left_echoes: tuple[Echo, ...] = ()
+    right_echoes: tuple[Echo, ...] = ()
+
+
+def paths_m(layout: Layout) -> tuple[float, float]:
+    """Return the direct paths of left and right from the 32-bit positions, in metres."""
+    seat, left, right = (
+        np.asarray(point, dtype=np.float32).astype(float)
+        for point in (layout.seat_m, layout.left_m, layout.right_m)
+    )
+    return float(np.linalg.norm(left - seat)), float(np.linalg.norm(right - seat))
+
+
+def path_difference_m(layout: Layout) -> float:
+    """Return the left path less the right path, in metres: the truth of an arrival match."""
+    left_m, right_m = paths_m(layout)
+    return left_m - right_m
+
+
+def random_layout(rng: np.random.Generator, *, echoes: bool = True) -> Layout:
+    """Return a living room with a pair and a seat where people put them.
+
+    Half-angle 20 to 35 degrees, seat 1.8 to 3.5 m from the loudspeakers, tweeters 0.8 to
+    1.2 m and the ear 0.9 to 1.2 m high, paths that differ by up to 60 mm; the whole stands
+    off the room's centre line.
 
     Parameters
     ----------
     rng : numpy.random.Generator
-    n_echoes : int
-        Furniture reflections a side.
+    echoes : bool
+        With reflections from furniture.
 
     Returns
     -------
     Layout
     """
-    size = np.array([rng.uniform(3.4, 5.5), rng.uniform(4.2, 7.0), rng.uniform(2.3, 2.8)])
-    distance, half = rng.uniform(2.0, 3.2), np.deg2rad(rng.uniform(22, 33))
-    middle = size[0] / 2 + rng.uniform(-0.3, 0.3)
-    front = rng.uniform(0.6, 1.2)
-    seat = np.array([middle, front + distance * np.cos(half), rng.uniform(0.95, 1.15)])
-    seat[1] = min(seat[1], size[1] - 0.5)
-    height = rng.uniform(0.85, 1.15)
-    spread = distance * np.sin(half)
-    left = np.array([middle - spread, front, height])
-    right = np.array([middle + spread + rng.uniform(-0.03, 0.03), front, height])
-    left[1] += rng.uniform(-0.04, 0.04)
-    left[0], right[0] = max(left[0], 0.3), min(right[0], size[0] - 0.3)
-    echoes = tuple(
-        (row, float(rng.uniform(1.6e-3, 8e-3)), float(10 ** (-rng.uniform(10, 20) / 20)))
-        for row in (0, 1)
-        for _ in range(n_echoes)
-    )
-    absorption = tuple(float(value) for value in rng.uniform(0.1, 0.45, 6))
+    while True:
+        layout = _draw_layout(rng)
+        if _fits(layout):
+            break
+    if not echoes:
+        return layout
+    return replace(layout, left_echoes=_draw_echoes(rng), right_echoes=_draw_echoes(rng))
+
+
+def _draw_layout(rng: np.random.Generator) -> Layout:
+    half_angle = math.radians(rng.uniform(20, 35))
+    distance_m = rng.uniform(1.8, 3.5)
+    difference_m = rng.uniform(-0.06, 0.06)
+    size_m = (rng.uniform(3.2, 5.5), rng.uniform(4.0, 7.5), rng.uniform(2.3, 2.9))
+    tweeter_m, ear_m = rng.uniform(0.8, 1.2), rng.uniform(0.9, 1.2)
+    centre_m = 0.5 * size_m[0] + rng.uniform(-0.5, 0.5)
+    front_m = rng.uniform(0.5, 1.4)
+    seat = np.array([centre_m, front_m + distance_m * math.cos(half_angle), ear_m])
+    points = []
+    for side, extra_m in ((-1, difference_m / 2), (1, -difference_m / 2)):
+        path_m = distance_m + extra_m
+        along_m = math.sqrt(path_m**2 - (tweeter_m - ear_m) ** 2)
+        away = np.array([side * math.sin(half_angle), -math.cos(half_angle), 0.0])
+        points.append(seat + along_m * away + [0, 0, tweeter_m - ear_m])
+    left_m, right_m, seat_m = (_rounded(point) for point in (*points, seat))
     return Layout(
-        size_m=size,
-        absorption=absorption,  # type: ignore[arg-type]
-        left_m=left,
-        right_m=right,
-        seat_m=seat,
-        echoes=echoes,
+        size_m=_rounded(size_m),
+        absorption=tuple(rng.uniform((0.1, 0.1, 0.1, 0.1, 0.1, 0.1), (0.5,) * 6)),
+        left_m=left_m,
+        right_m=right_m,
+        seat_m=seat_m,
+        speed_of_sound_m_s=rng.uniform(341.0, 347.0),
     )
 
 
-def random_pair(rng: np.random.Generator, mismatch: str) -> tuple[Box, Box]:
-    """Return two loudspeakers of one kind that differ by their class of mismatch.
+def _rounded(point: Point | Float) -> Point:
+    x, y, z = (float(np.float32(value)) for value in point)
+    return x, y, z
 
-    Parameters
-    ----------
-    rng : numpy.random.Generator
-    mismatch : {"identical", "typical", "hard"}
-        Typical: bells of 0.6 dB, crossover 2 %, top 3 %, level 0.3 dB (one sigma or
-        half range); hard twice that.
 
-    Returns
-    -------
-    tuple of Box
-    """
-    scale = _SCALE[mismatch]
-    bells = tuple(
-        (float(np.exp(rng.uniform(np.log(150), np.log(16_000)))), rng.normal(0, 1.5), 2.0)
-        for _ in range(5)
-    )
-    base = Box(
-        low_hz=rng.uniform(38, 65),
-        crossover_hz=rng.uniform(1800, 3500),
-        top_hz=rng.uniform(20_000, 30_000),
-        bells=bells,
-    )
-    boxes = []
-    for _ in range(2):
-        own = tuple(
-            (
-                float(np.exp(rng.uniform(np.log(300), np.log(16_000)))),
-                rng.normal(0, 0.6) * scale,
-                float(rng.uniform(1, 4)),
-            )
-            for _ in range(4)
-        )
-        boxes.append(
-            replace(
-                base,
-                crossover_hz=base.crossover_hz * (1 + 0.02 * scale * rng.uniform(-1, 1)),
-                top_hz=base.top_hz * (1 + 0.03 * scale * rng.uniform(-1, 1)),
-                bells=(*bells, *own) if scale else bells,
-                gain_db=0.3 * scale * rng.uniform(-1, 1),
+def _fits(layout: Layout) -> bool:
+    """Whether everything stands at least 0.3 m off every wall."""
+    size = np.array(layout.size_m)
+    points = np.array([layout.left_m, layout.right_m, layout.seat_m])
+    return bool(np.all(points > 0.3) and np.all(points < size - 0.3))
+
+
+def _draw_echoes(rng: np.random.Generator) -> tuple[Echo, ...]:
+    """Draw up to three echoes: seven in eight come later than 1.5 ms."""
+    echoes = []
+    for _ in range(rng.integers(0, 4)):
+        early = rng.random() < 0.125
+        echoes.append(
+            Echo(
+                delay_s=rng.uniform(0.8e-3, 1.5e-3) if early else rng.uniform(1.5e-3, 6e-3),
+                level_db=rng.uniform(-20, -8),
+                inverted=bool(rng.random() < 0.3),
             )
         )
-    return boxes[0], boxes[1]
+    return tuple(echoes)
 
 
-def responses(
+def room_responses(
     layout: Layout,
-    pair: tuple[Box, Box],
     *,
-    sample_rate_hz: int = 48_000,
-    duration_s: float = 0.3,
-    max_order: int = 12,
-    library: str = "pyroomacoustics",
+    sample_rate_hz: float,
+    duration_s: float,
+    max_order: int | None = 12,
+    simulator: str = "pyroomacoustics",
 ) -> Float:
-    """Return the impulse responses at the seat.
+    """Return the room's own responses, without loudspeakers or furniture.
 
     Parameters
     ----------
     layout : Layout
-    pair : tuple of Box
-    sample_rate_hz : int
-    duration_s : float
-    max_order : int
-        Of reflections; bass needs more than the arrival.
-    library : {"pyroomacoustics", "rir_generator"}
+    sample_rate_hz, duration_s : float
+    max_order : int, optional
+        Highest order of reflection. 12 serves the arrival; None takes all reflections that
+        fall inside `duration_s`, which the bass needs.
+    simulator : {"pyroomacoustics", "rir_generator"}
 
     Returns
     -------
     ndarray, shape (2, n)
+        Left, right; amplitude 1/d.
     """
-    n_samples = round(duration_s * sample_rate_hz)
-    build = _pyroomacoustics if library == "pyroomacoustics" else _rir_generator
-    plain = build(layout, sample_rate_hz, n_samples, max_order)
-    n_fft = 2 * n_samples
-    frequency_hz = np.fft.rfftfreq(n_fft, 1 / sample_rate_hz)
-    spectra = np.fft.rfft(plain, n_fft)
-    for row, box in enumerate(pair):
-        direct = 1 / layout.distance_m(row)
-        if library != "pyroomacoustics":
-            direct /= 4 * np.pi
-        flight_s = layout.distance_m(row) / SPEED_OF_SOUND_M_S
-        for side, delay_s, gain in layout.echoes:
-            if side == row:
-                shift = np.exp(-2j * np.pi * frequency_hz * (flight_s + delay_s))
-                spectra[row] += direct * gain * shift
-        spectra[row] *= box.response(frequency_hz)
-    return np.asarray(np.fft.irfft(spectra, n_fft)[:, :n_samples])
+    simulate = {"pyroomacoustics": _pyroom, "rir_generator": _rir_generator}[simulator]
+    n_samples = math.ceil(duration_s * sample_rate_hz)
+    if max_order is None:
+        shortest_m = min(layout.size_m)
+        max_order = math.ceil(layout.speed_of_sound_m_s * duration_s / shortest_m) + 1
+    return simulate(layout, sample_rate_hz, n_samples, max_order)
 
 
-def _pyroomacoustics(layout: Layout, rate_hz: int, n_samples: int, max_order: int) -> Float:
-    """Simulate with pyroomacoustics."""
+def _pyroom(layout: Layout, sample_rate_hz: float, n_samples: int, max_order: int) -> Float:
     import pyroomacoustics as pra
 
-    pra.constants.set("rir_hpf_enable", False)
-    pra.constants.set("c", SPEED_OF_SOUND_M_S)
     names = ("west", "east", "south", "north", "floor", "ceiling")
-    room = pra.ShoeBox(
-        layout.size_m,
-        fs=rate_hz,
-        materials={
-            name: pra.Material(value) for name, value in zip(names, layout.absorption, strict=True)
-        },
-        max_order=max_order,
-        air_absorption=False,
-    )
-    room.add_source(layout.left_m)
-    room.add_source(layout.right_m)
-    room.add_microphone(layout.seat_m)
-    room.compute_rir()
+    high_pass = pra.constants.get("rir_hpf_enable")
+    pra.constants.set("rir_hpf_enable", False)
+    try:
+        room = pra.ShoeBox(
+            layout.size_m,
+            fs=sample_rate_hz,
+            materials={
+                name: pra.Material(value)
+                for name, value in zip(names, layout.absorption, strict=True)
+            },
+            max_order=max_order,
+            air_absorption=False,
+        )
+        room.set_sound_speed(layout.speed_of_sound_m_s)
+        room.add_source(layout.left_m)
+        room.add_source(layout.right_m)
+        room.add_microphone(layout.seat_m)
+        room.compute_rir()
+    finally:
+        pra.constants.set("rir_hpf_enable", high_pass)
     result = np.zeros((2, n_samples))
-    for row in range(2):
-        one = np.asarray(room.rir[0][row], dtype=float)[LIBRARY_DELAY:][:n_samples]
-        result[row, : one.size] = one
+    for row, response in zip(result, room.rir[0], strict=True):
+        kept = response[PYROOM_DELAY : PYROOM_DELAY + n_samples]
+        row[: kept.size] = kept
     return result
 
 
-def _rir_generator(layout: Layout, rate_hz: int, n_samples: int, max_order: int) -> Float:
-    """Simulate with rir-generator."""
+def _rir_generator(layout: Layout, sample_rate_hz: float, n_samples: int, max_order: int) -> Float:
     import rir_generator
 
-    reflection = np.sqrt(1 - np.array(layout.absorption))
+    beta = [math.sqrt(1 - value) for value in layout.absorption]
+    seat_m = np.asarray(layout.seat_m, dtype=np.float32).astype(float)
     rows = [
         rir_generator.generate(
-            c=SPEED_OF_SOUND_M_S,
-            fs=rate_hz,
-            r=[layout.seat_m],
-            s=source,
+            c=layout.speed_of_sound_m_s,
+            fs=sample_rate_hz,
+            r=seat_m,
+            s=np.asarray(source_m, dtype=np.float32).astype(float),
             L=layout.size_m,
-            beta=reflection,
+            beta=beta,
             nsample=n_samples,
             order=max_order,
             hp_filter=False,
-        )[:, 0]
-        for source in (layout.left_m, layout.right_m)
+        ).ravel()
+        for source_m in (layout.left_m, layout.right_m)
     ]
-    return np.array(rows)
+    return 4 * np.pi * np.array(rows)
+
+
+def responses(
+    layout: Layout,
+    pair: Pair,
+    *,
+    sample_rate_hz: float,
+    duration_s: float,
+    max_order: int | None = 12,
+    simulator: str = "pyroomacoustics",
+) -> Float:
+    """Return what a pair of loudspeakers sends to the microphone.
+
+    Parameters
+    ----------
+    layout : Layout
+    pair : Pair
+    sample_rate_hz, duration_s, max_order, simulator
+        As for `room_responses`.
+
+    Returns
+    -------
+    ndarray, shape (2, n)
+        Left, right; index 0 is the moment of emission.
+    """
+    room = room_responses(
+        layout,
+        sample_rate_hz=sample_rate_hz,
+        duration_s=duration_s,
+        max_order=max_order,
+        simulator=simulator,
+    )
+    n_samples = room.shape[1]
+    # Zeros behind, so that ringing before the first arrival and bass after the last
+    # don't wrap round.
+    n_fft = fft.next_fast_len(n_samples + math.ceil(0.2 * sample_rate_hz), real=True)
+    frequency_hz = fft.rfftfreq(n_fft, 1 / sample_rate_hz)
+    spectrum = fft.rfft(room, n_fft)
+    spectrum[0] *= transfer_function(pair.left, frequency_hz)
+    spectrum[1] *= transfer_function(pair.right, frequency_hz)
+    spectrum[0] *= _furniture(layout.left_echoes, frequency_hz)
+    spectrum[1] *= _furniture(layout.right_echoes, frequency_hz)
+    return np.asarray(fft.irfft(spectrum, n_fft)[:, :n_samples])
+
+
+def _furniture(echoes: tuple[Echo, ...], frequency_hz: Float) -> NDArray[np.complex128]:
+    total = np.ones(frequency_hz.size, dtype=complex)
+    for echo in echoes:
+        gain = 10 ** (echo.level_db / 20) * (-1 if echo.inverted else 1)
+        total += gain * np.exp(-2j * np.pi * frequency_hz * echo.delay_s)
+    return total
