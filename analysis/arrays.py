@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
+Mask = NDArray[np.bool_]
 
 
 def frozen(values: ArrayLike, *, name: str, ndim: int = 1) -> Float:
