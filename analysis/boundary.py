@@ -32,7 +32,6 @@ from typing import Final
 import numpy as np
 
 from analysis.air import Air
-from analysis.arrays import Float
 from analysis.decibel import amplitude_db
 from analysis.room import POSITION_STD_M, SURFACES, Point, Room, Surface
 
@@ -41,6 +40,9 @@ HIGHEST_HZ: Final = 300.0
 
 _LEAST_EXTRA_PATH_M: Final = 1e-3
 """With less extra path than this the first cancellation lies beyond hearing: none is given."""
+
+_LEAST_ABSORBING_M2: Final = 1e-3
+"""Keeps the reverberant sound of a room that absorbs nothing finite."""
 
 _AXIS: Final[dict[Surface, int]] = {
     "left": 0,
@@ -142,39 +144,54 @@ def cancellations(
     return tuple(sorted(found, key=lambda one: one.frequency_hz))
 
 
-def surface_gain(
+def power_taken(
     room: Room,
     sources: tuple[Point, ...],
     seat: Point,
     surface: Surface,
     *,
-    frequency_hz: Float,
+    frequency_hz: float,
     speed_of_sound_m_s: float,
-) -> Float:
-    """Return what one surface does to the sum of sources that play the same signal.
+) -> float:
+    r"""Return which share of the mean square at the seat one reflection takes away.
 
     Parameters
     ----------
     room : Room
     sources : tuple of Point
+        Playing the same signal.
     seat : Point
     surface : str
-    frequency_hz : ndarray, shape (n,)
+    frequency_hz : float
     speed_of_sound_m_s : float
 
     Returns
     -------
-    ndarray, shape (n,)
-        Magnitude of direct and reflected sound over that of the direct sound alone.
+    float
+        Up to 1 for silence; negative where the reflection adds.
+
+    Notes
+    -----
+    With :math:`d` and :math:`i` the sums over the sources of direct and reflected sound,
+    :math:`e^{-\mathrm{j}kr}/r`, and :math:`q = 16\pi(1 - \bar\alpha)/A` a source's mean square
+    of reverberant sound in the same scale (Sabine's diffuse field),
+
+    .. math:: 1 - \frac{|d + R i|^2 + q}{|d|^2 + R^2 |i|^2 + q}.
+
+    A diffuse field is a rough guide in the bass; it tells a live room, where the rest
+    of the sound fills a cancellation, from a dead one.
     """
-    wavenumber = 2 * np.pi * np.asarray(frequency_hz, dtype=float) / speed_of_sound_m_s
-    reflection = math.sqrt(1 - room.absorption_of(surface))
+    wavenumber = 2 * math.pi * frequency_hz / speed_of_sound_m_s
     direct_m = np.array([point.distance_m(seat) for point in sources])
     image_m = np.array([image_of(room, point, surface).distance_m(seat) for point in sources])
-    direct = (np.exp(-1j * np.multiply.outer(wavenumber, direct_m)) / direct_m).sum(axis=-1)
-    image = (np.exp(-1j * np.multiply.outer(wavenumber, image_m)) / image_m).sum(axis=-1)
-    least = 1e-9 * np.sum(1 / direct_m)
-    return np.asarray(np.abs(direct + reflection * image) / np.maximum(np.abs(direct), least))
+    direct = np.sum(np.exp(-1j * wavenumber * direct_m) / direct_m)
+    image = np.sum(np.exp(-1j * wavenumber * image_m) / image_m)
+    image *= math.sqrt(1 - room.absorption_of(surface))
+    absorbing_m2 = sum(room.absorption_of(name) * room.area_m2(name) for name in SURFACES)
+    reflected = 1 - absorbing_m2 / room.surface_m2
+    reverberant = len(sources) * 16 * math.pi * reflected / max(absorbing_m2, _LEAST_ABSORBING_M2)
+    random = np.abs(direct) ** 2 + np.abs(image) ** 2 + reverberant
+    return float(1 - (np.abs(direct + image) ** 2 + reverberant) / random)
 
 
 def _offset_m(room: Room, surface: Surface) -> float:

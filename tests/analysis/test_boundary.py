@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from analysis.air import Air, air_at
-from analysis.boundary import cancellations, image_of, surface_gain
+from analysis.boundary import cancellations, image_of, power_taken
 from analysis.room import SURFACES, Point, Room
 
 AIR = air_at(20.0, temperature_std_c=0.0)
@@ -167,21 +167,40 @@ def test_absorption_makes_the_dip_shallow() -> None:
     assert all(one.depth_db == 0 for one in cancellations(dead, SOURCE, SEAT, air=AIR))
 
 
-def test_pair_has_the_dip_of_one_where_it_stands_symmetrically() -> None:
-    """Invariant: mirror symmetry; and the closed depth at the dip."""
-    room = Room(length_m=5.5, width_m=4.5, height_m=2.5, absorption={"front": 0.0})
-    mirror = dataclasses.replace(SOURCE, x_m=4.5 - SOURCE.x_m)
+@pytest.mark.parametrize("sources", [1, 2])
+def test_power_taken_in_a_dead_room_is_that_of_two_paths(sources: int) -> None:
+    """Closed form: |1/r_d - R/r_i|^2 against 1/r_d^2 + R^2/r_i^2; a symmetric pair alike."""
+    absorption = dict.fromkeys(SURFACES, 1.0) | {"front": 0.0}
+    # A long and wide room makes the share of the front wall, and so the reverberation, small.
+    room = Room(length_m=30.0, width_m=4.5, height_m=2.5, absorption=absorption)
+    pair = (SOURCE, dataclasses.replace(SOURCE, x_m=4.5 - SOURCE.x_m))[:sources]
     front = next(
         one for one in cancellations(room, SOURCE, SEAT, air=AIR) if one.surface == "front"
     )
-    keywords = {
-        "frequency_hz": np.array([front.frequency_hz]),
-        "speed_of_sound_m_s": AIR.speed_of_sound_m_s,
-    }
-    one = surface_gain(room, (SOURCE,), SEAT, "front", **keywords)
-    both = surface_gain(room, (SOURCE, mirror), SEAT, "front", **keywords)
-    np.testing.assert_allclose(one, both)
-    assert 20 * np.log10(one[0]) == pytest.approx(front.depth_db, abs=1e-6)
+    taken = power_taken(
+        room,
+        pair,
+        SEAT,
+        "front",
+        frequency_hz=front.frequency_hz,
+        speed_of_sound_m_s=AIR.speed_of_sound_m_s,
+    )
+    direct, image = 1 / front.direct_m, 1 / (front.direct_m + front.extra_path_m)
+    assert taken == pytest.approx(1 - (direct - image) ** 2 / (direct**2 + image**2), rel=0.02)
+
+
+def test_live_room_fills_the_cancellation() -> None:
+    """Invariant: the livelier the other surfaces, the less one reflection takes away."""
+    taken = []
+    for others in (0.9, 0.5, 0.2, 0.05):
+        room = dataclasses.replace(ROOM, absorption=dict.fromkeys(SURFACES, others) | {"front": 0})
+        taken.append(
+            power_taken(
+                room, (SOURCE,), SEAT, "front", frequency_hz=114.1, speed_of_sound_m_s=343.2
+            )
+        )
+    assert taken == sorted(taken, reverse=True)
+    assert taken[-1] > 0
 
 
 def test_source_on_a_surface_has_no_cancellation_from_it() -> None:
