@@ -7,7 +7,7 @@ The band at a peak is cut with a bell-shaped (Gaussian) filter of zero phase and
 spread :math:`\sigma_f`. Its own response is a Gaussian too, of spread
 :math:`\sigma_t = 1/(2\pi\sigma_f)`, which falls faster than any exponential. So from
 ``START_SIGMAS`` of it after the first sound on, a decaying mode is an exponential and
-nothing else, whatever the filter, and one, two or three damped modes are fitted to the
+nothing else, whatever the filter, and one to ``N_MODES`` damped modes are fitted to the
 complex band down to the noise. The fewest that leave no more than the noise are taken.
 The filter is made as wide as the distance to the neighbouring peaks allows, because it
 sets the shortest time that can be told, ``SHORTEST_SIGMAS`` times :math:`\sigma_t`.
@@ -55,6 +55,9 @@ lost 4.5 nepers (39 dB) when the fit begins, as much as the filter's response it
 REACH_SIGMAS: Final = 4.0
 """The filter is cut off here, at -70 dB."""
 
+FEWEST_SAMPLES: Final = 24
+"""Samples of the band between the filter's ends; more than needed adds none that differ."""
+
 NEIGHBOUR_DB: Final = 1.0
 """Peaks of the curve of this prominence count as neighbours."""
 
@@ -75,14 +78,22 @@ EXPLAINED_DB: Final = -35.0
 """A fit also serves if it leaves so little of the band, though that exceeds the noise:
 a real band holds traces of more modes than can be told."""
 
+DENSITY_STD_SHARE: Final = 0.2
+"""One sigma of the noise density from a stretch of 1.5 s, as a share: measured."""
+
 ROUGH_SLACK: Final = 4.0
 """The pencil's poles may leave so many times that power and are still refined."""
 
-LARGEST_STD_SHARE: Final = 0.25
+LARGEST_STD_SHARE: Final = 0.4
 """Largest one sigma of a decay time that is given, as a share of it."""
 
 MODEL_STD_SHARE: Final = 0.01
 """One sigma added for what the fit doesn't model, as a share: measured."""
+
+
+HIDDEN_SHARE: Final = 0.7
+"""One sigma added for modes that hide in what the fit leaves, as a share of the decay
+and of the amplitude left: measured on pairs of close modes."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -205,14 +216,18 @@ def _band(curve: BassCurve, spectrum: Complex, centre_hz: float, spread_hz: floa
     reach = min(math.ceil(REACH_SIGMAS * spread_hz / bin_hz), centre)
     offset = np.arange(-reach, reach + 1)
     gain = np.exp(-0.5 * (offset * bin_hz / spread_hz) ** 2)
-    baseband = fft.ifft(fft.ifftshift(gain * spectrum[centre + offset]))
-    step_s = 1 / (offset.size * bin_hz)
     ring_s = 1 / (2 * np.pi * spread_hz)
+    span_s = low.data_s[1] - low.onset_s - 2 * START_SIGMAS * ring_s
+    n_whole = fft.next_fast_len(max(offset.size, round(FEWEST_SAMPLES / max(span_s, 0.1) / bin_hz)))
+    step_s = 1 / (n_whole * bin_hz)
+    circular = np.zeros(n_whole, dtype=np.complex128)
+    circular[offset] = gain * spectrum[centre + offset]
+    baseband = fft.ifft(circular)
     first = math.ceil((low.onset_s + START_SIGMAS * ring_s - low.start_s) / step_s)
     last = math.floor((low.data_s[1] - START_SIGMAS * ring_s - low.start_s) / step_s)
     density = low.noise_density(np.array([centre * bin_hz]), window=np.ones(low.samples.size))
     # Parseval: bins hold the density times n_fft of unit-energy samples.
-    noise_power = float(density[0]) * low.n_fft * float(np.sum(gain**2)) / offset.size**2
+    noise_power = float(density[0]) * low.n_fft * float(np.sum(gain**2)) / n_whole**2
     samples = baseband[first : max(first, last)]
     above = np.flatnonzero(np.abs(samples) ** 2 > 2 * noise_power)
     return _Band(
@@ -245,19 +260,22 @@ def _withheld(band: _Band, reason: Reason) -> Decay:
 
 def _explains(modes: DampedModes, band: _Band, *, slack: float = 1.0) -> bool:
     """Return whether the modes leave no more than noise, or next to nothing."""
-    spread = 3 / math.sqrt(modes.n_free)
-    noise = band.noise_power * (1 + spread)
+    # Neighbouring samples share their noise: over the filter's memory, sqrt(2 pi) ring_s.
+    n_free = modes.n_free * min(1.0, band.step_s / (math.sqrt(2 * math.pi) * band.ring_s))
+    noise = band.noise_power * (1 + 3 * math.hypot(1 / math.sqrt(n_free), DENSITY_STD_SHARE))
     trace = float(np.mean(np.abs(band.samples) ** 2)) * 10 ** (EXPLAINED_DB / 10)
     return modes.residual_power <= slack * max(noise, trace)
 
 
 def _main_mode(modes: DampedModes, band: _Band) -> int | None:
-    """Return the index of the strongest decaying mode near the centre."""
+    """Return the index of the decaying mode near the centre that holds the most energy."""
     turn_hz = modes.exponents.imag / (2 * np.pi * band.step_s)
     near = (np.abs(turn_hz) < band.spread_hz) & (modes.exponents.real < 0)
     if not np.any(near):
         return None
-    return int(np.argmax(np.abs(modes.amplitudes) * near))
+    loss = np.maximum(-2 * modes.exponents.real, 1e-6)
+    energy = np.abs(modes.amplitudes) ** 2 * -np.expm1(-loss * band.samples.size) / loss
+    return int(np.argmax(energy * near))
 
 
 def _judged(modes: DampedModes, check: DampedModes | None, band: _Band) -> Decay:
@@ -272,7 +290,8 @@ def _judged(modes: DampedModes, check: DampedModes | None, band: _Band) -> Decay
     exponent = complex(modes.exponents[main])
     excess = math.sqrt(max(1.0, modes.residual_power / max(band.noise_power, 1e-300)))
     std = float(stds[main]) * excess
-    model = MODEL_STD_SHARE * abs(exponent.real)
+    left = modes.residual_power / float(np.mean(np.abs(band.samples) ** 2))
+    model = math.hypot(MODEL_STD_SHARE, HIDDEN_SHARE * math.sqrt(left)) * abs(exponent.real)
     doubt = 0.0
     if check is not None and (other := _main_mode(check, band)) is not None:
         doubt = abs(complex(check.exponents[other]).real - exponent.real)

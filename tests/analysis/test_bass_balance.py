@@ -42,8 +42,10 @@ def test_flat_is_balanced() -> None:
 
 
 def test_first_order_slope() -> None:
-    """Closed form: 1/(1 + (f/f0)^2) averaged over ln f is the difference of
-    ln f - ln(1 + (f/f0)^2)/2 between the ends, over ln of their ratio.
+    """Closed form: 1/(1 + (f/f0)^2) averaged over ln f.
+
+    That is the difference of ln f - ln(1 + (f/f0)^2)/2 between the ends, over ln of
+    their ratio.
     """
     corner_hz = 120.0
     # A pole at the same corner; the bilinear map is off by 0.1 % at 1 kHz of 48 kHz.
