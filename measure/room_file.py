@@ -6,13 +6,13 @@ above the floor, all in metres.
 
 from __future__ import annotations
 
-import tomllib
+import math
 from dataclasses import dataclass
 from pathlib import Path
 
 import msgspec
 
-from analysis.air import DEFAULT_TEMPERATURE_STD_C, Air, air_at
+from analysis.air import Air, air_at
 from analysis.room import (
     SURFACES,
     Loudspeaker,
@@ -23,6 +23,7 @@ from analysis.room import (
     require_inside,
 )
 from measure.errors import RoomFileError
+from measure.toml_file import read_toml
 
 THERMOMETER_STD_C = 1.0
 """One sigma of a room thermometer: common practice, no source."""
@@ -102,26 +103,17 @@ def read_room(path: Path) -> RoomFile:
     RoomFileError
         If it can't be read, misses something, or describes an impossible room.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as problem:
-        msg = f"{path} isn't UTF-8 text: save it again as UTF-8"
-        raise RoomFileError(msg) from problem
-    except OSError as problem:
-        msg = f"can't read the room file {path}: {problem.strerror}"
-        raise RoomFileError(msg) from problem
-    try:
-        table = msgspec.convert(tomllib.loads(text), type=_RoomTable)
-    except tomllib.TOMLDecodeError as problem:
-        msg = f"{path}: {problem}; numbers take a point, as in 2.35, and one line a value"
-        raise RoomFileError(msg) from problem
-    except msgspec.ValidationError as problem:
-        msg = f"{path}: {problem}; `apexline starter NEW.toml` writes one to compare with"
-        raise RoomFileError(msg) from problem
+    table = read_toml(
+        path,
+        _RoomTable,
+        error=RoomFileError,
+        what="a room file",
+        hint="`apexline starter NEW.toml` writes one to compare with",
+    )
     try:
         return _built(table)
     except ValueError as problem:
-        msg = f"{path}: {problem}"
+        msg = f"{path}: {problem}; correct it in the file (lengths in metres)"
         raise RoomFileError(msg) from problem
 
 
@@ -141,18 +133,33 @@ def _built(table: _RoomTable) -> RoomFile:
         height_m=table.height_m,
         absorption=_known(table.absorption),
     )
-    speakers = [
-        Loudspeaker(
-            tweeter=Point(x_m=each.x_m, y_m=each.y_m, z_m=each.z_m), woofer_z_m=each.woofer_z_m
-        )
-        for each in (table.left, table.right)
-    ]
-    seat = Point(x_m=table.seat.x_m, y_m=table.seat.y_m, z_m=table.seat.z_m)
-    positions = Positions(left=speakers[0], right=speakers[1], seat=seat)
+    positions = Positions(
+        left=_loudspeaker("left", table.left),
+        right=_loudspeaker("right", table.right),
+        seat=_point("seat", table.seat),
+    )
     require_inside(room, positions)
     air = air_at(
         table.temperature_c,
-        temperature_std_c=min(THERMOMETER_STD_C, DEFAULT_TEMPERATURE_STD_C),
+        temperature_std_c=THERMOMETER_STD_C,
         relative_humidity_percent=table.relative_humidity_percent,
     )
     return RoomFile(room=room, positions=positions, air=air)
+
+
+def _point(name: str, table: _Speaker | _Seat) -> Point:
+    """Return the place that a table gives, naming the table in the error."""
+    try:
+        return Point(x_m=table.x_m, y_m=table.y_m, z_m=table.z_m)
+    except ValueError as problem:
+        msg = f"{name}: {problem}"
+        raise ValueError(msg) from problem
+
+
+def _loudspeaker(name: str, table: _Speaker) -> Loudspeaker:
+    """Return the loudspeaker that a table gives."""
+    height_m = table.woofer_z_m
+    if height_m is not None and not math.isfinite(height_m):
+        msg = f"{name}: woofer_z_m {height_m} must be a number"
+        raise ValueError(msg)
+    return Loudspeaker(tweeter=_point(name, table), woofer_z_m=height_m)
