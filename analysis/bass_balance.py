@@ -69,6 +69,10 @@ class BandBalance:
     reason: Literal["not covered", "noise"] | None = None
 
 
+BassBalance = tuple[BandBalance, ...]
+"""One a band of ``BANDS_HZ``."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class _Spectrum:
     """Power and noise power up to the end of the reference."""
@@ -79,7 +83,7 @@ class _Spectrum:
     cell: float
 
 
-def bass_balance(curve: BassCurve) -> tuple[BandBalance, ...]:
+def bass_balance(curve: BassCurve) -> BassBalance:
     """Return the level of each bass band against the mean from 200 to 1000 Hz.
 
     Parameters
@@ -89,8 +93,8 @@ def bass_balance(curve: BassCurve) -> tuple[BandBalance, ...]:
 
     Returns
     -------
-    tuple of BandBalance
-        One a band of ``BANDS_HZ``.
+    BassBalance
+        A tuple of `BandBalance`, one a band of ``BANDS_HZ``.
     """
     spectrum = _spectrum(curve)
     reference = _mean_power(spectrum, REFERENCE_HZ)
