@@ -9,6 +9,7 @@
     ├── MicrophoneFileError  the microphone's correction file
     ├── ReadingFileError     a saved reading
     ├── OutputError          a result that can't be written
+    ├── StimulusError        a sweep that would be useless
     ├── UnsafeError          something that could hurt ears or tweeters
     ├── NotHeardError        a recording without the programme
     └── SoundDeviceError     no way to play or record on this machine
@@ -46,6 +47,10 @@ class ReadingFileError(MeasureError):
 
 class OutputError(MeasureError):
     """A result can't be written."""
+
+
+class StimulusError(MeasureError):
+    """A sweep that would be useless was asked for."""
 
 
 class UnsafeError(MeasureError):

@@ -1,8 +1,8 @@
 """Limits on what is made to be played, and the cautions that go with it.
 
-The figures are this project's own choice (no standard for tweeters was found): a peak of
--20 dBFS leaves 17 dB between the sweep's and full-scale sine's power on top of whatever
-the volume control takes away, while the sweep's length still gives a clean response.
+The figures are this project's own choice; no standard for tweeters was found. A peak of
+-20 dBFS carries a hundredth of a full-scale sine's power, whatever the volume control
+then takes away, and the sweep's length still gives a clean response.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ def check_level(level_dbfs: float, *, louder: bool) -> None:
     UnsafeError
         If the level is above full scale, or above the safe level without the flag.
     """
-    if level_dbfs > 0:
+    if not level_dbfs <= 0:
         msg = f"a level of {level_dbfs:g} dBFS lies above full scale: give 0 or less"
         raise UnsafeError(msg)
     if level_dbfs > SAFE_LEVEL_DBFS and not louder:

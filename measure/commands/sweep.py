@@ -3,36 +3,32 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-RATES_HZ = ("44100", "48000", "88200", "96000", "176400", "192000")
-LONGEST_S = 60.0
-MOST_PASSES = 16
+if TYPE_CHECKING:
+    from analysis.programme import Programme
 
 
-@click.command("sweep", short_help="Write a sweep programme to play.")
-@click.argument("out", type=click.Path(path_type=Path))
+@click.command("sweep")
+@click.argument("out", type=click.Path(path_type=Path), metavar="OUT.wav")
 @click.option("--start", "start_hz", default=15.0, show_default=True, help="First frequency, Hz.")
 @click.option(
     "--end",
     "stop_hz",
     type=float,
-    help="Last frequency, Hz; earlier for fragile tweeters.  [default: 22000, or 0.46 of the rate]",
+    help="Last frequency, Hz; lower for fragile tweeters.  "
+    "[default: 22000, or 0.46 of the rate where that is lower]",
 )
 @click.option(
-    "--seconds", "duration_s", default=6.0, show_default=True, help="Length of a pass."
+    "--seconds", "duration_s", default=6.0, show_default=True, help="Length of a pass, s."
 )
 @click.option(
     "--level", "level_dbfs", default=-20.0, show_default=True, help="Peak, dB re full scale."
 )
 @click.option(
-    "--rate",
-    "rate_hz",
-    type=click.Choice(RATES_HZ),
-    default="48000",
-    show_default=True,
-    help="Sampling frequency, Hz.",
+    "--rate", "rate_hz", default=48_000, show_default=True, help="Sampling frequency, Hz."
 )
 @click.option(
     "--order",
@@ -40,9 +36,7 @@ MOST_PASSES = 16
     show_default=True,
     help="Which loudspeaker plays each pass; L R R L cancels a clock difference.",
 )
-@click.option(
-    "--tail", "tail_s", default=1.5, show_default=True, help="Silence after a pass, seconds."
-)
+@click.option("--tail", "tail_s", default=1.5, show_default=True, help="Silence after a pass, s.")
 @click.option(
     "--louder-than-safe",
     "louder",
@@ -53,34 +47,23 @@ MOST_PASSES = 16
 @click.option("--json", "json_target", metavar="FILE", help="Write the facts as JSON; - to print.")
 def command(
     out: Path,
-    start_hz: float,
-    stop_hz: float | None,
-    duration_s: float,
-    level_dbfs: float,
-    rate_hz: str,
-    order: str,
-    tail_s: float,
     louder: bool,
     force: bool,
     json_target: str | None,
+    order: str,
+    **asked: float,
 ) -> None:
     """Write a stereo sweep programme to OUT.wav, and its sheet beside it.
 
     Play it by anything: channel 1 is the left loudspeaker. Record the whole of it with
     one microphone at the seat, then use `apexline read`.
     """
-    from importlib.metadata import version
-
-    from measure.audio_files import write_sound
-    from measure.output import check_writable, refuse_existing, write_json
+    from measure.output import check_json_target, check_writable, refuse_existing, write_json
     from measure.safety import cautions, check_level
-    from measure.sheet import sheet_path, sheet_text, write_sheet
-    from measure.stimulus import checksum, programme_samples
+    from measure.sheet import sheet_path
 
-    check_level(level_dbfs, louder=louder)
-    programme = _programme(
-        start_hz, stop_hz, duration_s, level_dbfs, int(rate_hz), order.upper(), tail_s
-    )
+    check_level(asked["level_dbfs"], louder=louder)
+    programme = _asked_for(order=order.upper(), **asked)
     if out.suffix.lower() != ".wav":
         msg = f"{out} must end in .wav"
         raise click.UsageError(msg)
@@ -88,71 +71,49 @@ def command(
     for target in (out, sheet):
         check_writable(str(target))
         refuse_existing(target, force=force)
-    check_writable(json_target)
-    samples = programme_samples(programme)
-    sha256 = checksum(samples)
-    write_sound(out, samples, programme.sample_rate_hz, encoding="PCM_24")
-    write_sheet(sheet, sheet_text(programme, sha256=sha256, version=version("apexline")))
+    check_json_target(json_target)
+    sha256 = _write(out, sheet, programme)
+    passes = " ".join(programme.order)
     quiet = json_target == "-"
-    click.echo(
-        f"Wrote {out} ({programme.duration_s:.1f} s, passes {' '.join(programme.order)}) and "
-        f"{sheet}.",
-        err=quiet,
-    )
-    click.echo("\n" + cautions(), err=quiet)
+    click.echo(f"Wrote {out} ({programme.duration_s:.1f} s, passes {passes})", err=quiet)
+    click.echo(f"and {sheet}: keep it, recordings are read by it.\n", err=quiet)
+    click.echo(cautions(), err=quiet)
     if json_target is not None:
-        write_json(_document(programme, out, sheet, sha256), json_target)
+        write_json(_document(programme, out=out, sheet=sheet, sha256=sha256), json_target)
 
 
-def _programme(  # noqa: ANN202
-    start_hz: float,
-    stop_hz: float | None,
-    duration_s: float,
-    level_dbfs: float,
-    rate_hz: int,
-    order: str,
-    tail_s: float,
-):
-    """Return the programme, or refuse what can't be one."""
-    from analysis.programme import Programme
-    from analysis.sweep import Sweep
-    from measure.safety import TOP_TAPER_DB
+def _asked_for(*, stop_hz: float | None, rate_hz: float, order: str, **asked: float) -> Programme:
+    """Return the programme that the options describe."""
+    from measure.stimulus import default_stop_hz, make_programme
 
-    end_hz = min(22_000.0, 0.46 * rate_hz) if stop_hz is None else stop_hz
-    if end_hz >= rate_hz / 2:
-        msg = f"--end {end_hz:g} Hz must lie below half the rate, {rate_hz / 2:g} Hz"
-        raise click.UsageError(msg)
-    if not start_hz > 0 or start_hz >= end_hz:
-        msg = f"--start {start_hz:g} Hz must lie above 0 and below --end {end_hz:g} Hz"
-        raise click.UsageError(msg)
-    if end_hz < 4 * start_hz:
-        msg = f"--end {end_hz:g} Hz must lie two octaves or more above --start {start_hz:g} Hz"
-        raise click.UsageError(msg)
-    if not 0.1 <= duration_s <= LONGEST_S:
-        msg = f"--seconds {duration_s:g} must lie from 0.1 to {LONGEST_S:g}"
-        raise click.UsageError(msg)
-    if not 0.2 <= tail_s <= 10:
-        msg = f"--tail {tail_s:g} must lie from 0.2 to 10 seconds"
-        raise click.UsageError(msg)
-    if not order or set(order) - {"L", "R"} or len(order) > MOST_PASSES:
-        msg = f"--order {order!r} must be up to {MOST_PASSES} letters L and R, such as LRRL"
-        raise click.UsageError(msg)
-    return Programme(
-        sweep=Sweep(
-            start_hz=start_hz,
-            stop_hz=end_hz,
-            duration_s=duration_s,
-            level_dbfs=level_dbfs,
-            top_taper_db=TOP_TAPER_DB,
-        ),
-        order=order,
-        sample_rate_hz=rate_hz,
-        lead_in_s=1.0,
-        tail_s=tail_s,
-    )
+    rate = int(rate_hz)
+    end_hz = default_stop_hz(rate) if stop_hz is None else stop_hz
+    return make_programme(stop_hz=end_hz, rate_hz=rate, order=order, **asked)
 
 
-def _document(programme, out: Path, sheet: Path, sha256: str) -> dict[str, object]:  # noqa: ANN001
+def _write(out: Path, sheet: Path, programme: Programme) -> str:
+    """Write the sweep and its sheet, both or none, and return the checksum."""
+    from importlib.metadata import version
+
+    from measure.audio_files import encode_wav
+    from measure.output import progress, text_writer, write_together
+    from measure.sheet import sheet_text
+    from measure.stimulus import checksum, programme_samples
+
+    with progress("Making the sweep"):
+        samples = programme_samples(programme)
+        sha256 = checksum(samples)
+        text = sheet_text(programme, sha256=sha256, version=version("apexline"))
+        rate_hz = programme.sample_rate_hz
+
+        def write_wav(path: Path) -> None:
+            encode_wav(path, samples, rate_hz, encoding="PCM_24")
+
+        write_together({out: write_wav, sheet: text_writer(text)})
+    return sha256
+
+
+def _document(programme: Programme, *, out: Path, sheet: Path, sha256: str) -> dict[str, object]:
     """Return the facts as JSON knows them."""
     sweep = programme.sweep
     return {
@@ -165,8 +126,11 @@ def _document(programme, out: Path, sheet: Path, sha256: str) -> dict[str, objec
         "stop_hz": sweep.stop_hz,
         "duration_s": sweep.duration_s,
         "level_dbfs": sweep.level_dbfs,
+        "top_taper_db": sweep.top_taper_db,
         "order": programme.order,
         "sample_rate_hz": programme.sample_rate_hz,
+        "lead_in_s": programme.lead_in_s,
+        "tail_s": programme.tail_s,
         "starts_s": programme.starts_s,
         "total_s": programme.duration_s,
     }
