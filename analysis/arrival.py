@@ -48,8 +48,13 @@ GATE_S = 0.8e-3
 BAND_HZ = (3000.0, 12_000.0)
 """Above the gate's resolution, below where microphone, air and aim differ."""
 
-RATIO_BAND_HZ = (800.0, 20_000.0)
-"""Outside it the magnitude ratio is held, for the Hilbert transform."""
+RATIO_BAND_HZ = (800.0, 20_500.0)
+"""Outside it the magnitude ratio is held, for the Hilbert transform; above it a fading
+slope is added (`_slope_row`)."""
+
+SLOPE_FADES = 3
+"""Above the band the ratio's slope is taken to fade with this power of frequency: two
+tweeters whose second-order corners differ part by an amount that levels off."""
 
 IN_ROOM_STD_M = 1e-3
 """Draughts (0.1 m/s along the left-right axis move 3 m of path by 0.9 mm: derived) and the
@@ -139,6 +144,8 @@ class _Gated:
         Logarithm of the magnitude ratio, held outside its band.
     inside : ndarray of bool
         Bins of the fit.
+    top_hz : float
+        Upper end of the magnitude ratio's band.
     """
 
     spectra: tuple[Complex, Complex]
@@ -146,6 +153,7 @@ class _Gated:
     log_ratio: Float
     inside: Mask
     frequency_hz: Float
+    top_hz: float
     n_fft: int
     arrivals_s: tuple[float, float]
 
@@ -310,7 +318,7 @@ def _gated(
     gaps_hz = (*left.gaps_hz, *right.gaps_hz)
     inside = (frequency_hz >= band_hz[0]) & (frequency_hz <= band_hz[1])
     inside &= _clean(frequency_hz, gaps_hz)
-    top_hz = min(RATIO_BAND_HZ[1], left.band_hz[1] / 1.1, right.band_hz[1] / 1.1)
+    top_hz = min(RATIO_BAND_HZ[1], left.band_hz[1] / 1.05, right.band_hz[1] / 1.05)
     spectra = tuple(
         gated_spectrum(response, at_s, gate_s, n_fft)
         for response, at_s in zip((left, right), arrivals_s, strict=True)
@@ -329,6 +337,7 @@ def _gated(
         ),
         inside=inside,
         frequency_hz=frequency_hz,
+        top_hz=top_hz,
         n_fft=n_fft,
         arrivals_s=arrivals_s,
     )
@@ -358,7 +367,7 @@ def _fit(gated: _Gated) -> _Fit:
     )
     seen = max(measured - noise, 0.0)
     share = (seen + PRIOR * noise) / (seen + PRIOR * noise + noise + 1e-15)
-    phase = share * minimum_phase(gated.log_ratio, gated.n_fft)
+    phase = share * _ratio_phase(gated, gated.log_ratio)
     cross = product * np.exp(-1j * phase[inside])
     bend = _bend_share(gated, weight, omega, share, seen + PRIOR * noise)
     row = _row(weight, omega, bend)
@@ -374,6 +383,24 @@ def _fit(gated: _Gated) -> _Fit:
         ripple=math.sqrt(seen),
         corrected=share,
     )
+
+
+def _ratio_phase(gated: _Gated, log_ratio: Float) -> Float:
+    r"""Return the minimum phase of a ratio, with what its slope foretells above the band.
+
+    Notes
+    -----
+    Far below a corner at :math:`\omega_c`, a log magnitude that goes on above it as
+    :math:`S (1 - (\omega_c/\omega)^p)/p` adds the phase
+    :math:`2 S \omega / (\pi \omega_c (p + 1))` (Hilbert transform, first order).
+    """
+    frequency_hz = gated.frequency_hz
+    near = (frequency_hz >= 0.62 * gated.top_hz) & (frequency_hz <= gated.top_hz)
+    octave = np.log(frequency_hz[near])
+    octave -= octave.mean()
+    slope = log_ratio[..., near] @ octave / float((octave**2).sum())
+    lead = 2 * slope / (np.pi * gated.top_hz * (SLOPE_FADES + 1))
+    return minimum_phase(log_ratio, gated.n_fft) + np.multiply.outer(lead, frequency_hz)
 
 
 def _row(weight: Float, omega: Float, bend: float) -> Float:
@@ -409,9 +436,8 @@ def _bend_share(
 
 def _phase_errors(gated: _Gated, error: Complex, share: float) -> Float:
     """Return what noise does to the phase that is fitted, at many places."""
-    top_hz = min(RATIO_BAND_HZ[1], float(gated.frequency_hz[-1]) / 1.2)
-    amplitude = _held(error.real, gated.frequency_hz, top_hz)
-    return (error.imag - share * minimum_phase(amplitude, gated.n_fft))[:, gated.inside]
+    amplitude = _held(error.real, gated.frequency_hz, gated.top_hz)
+    return (error.imag - share * _ratio_phase(gated, amplitude))[:, gated.inside]
 
 
 def _rough(cross: Complex, omega: Float) -> float:
