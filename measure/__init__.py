@@ -4,7 +4,9 @@
     the sweep programme as a file, within limits, with the sheet that describes it
 ``audio_files``, ``microphone``, ``room_file``, ``reading_file``
     what comes from and goes to files; ``audio_files`` alone knows the sound-file library
-``output``, ``errors``
+``devices``
+    the sound device; alone knows the sound library, and imports it late
+``output``, ``toml_file``, ``errors``
     rules that all commands share
 ``cli``, ``commands``
     the doors; each command is a thin file of its own

@@ -7,7 +7,9 @@ be, 130 when interrupted.
 from __future__ import annotations
 
 import importlib
+import os
 import sys
+from collections.abc import Sequence
 from difflib import get_close_matches
 
 import click
@@ -22,6 +24,9 @@ COMMANDS = {
     "about": "Say what is installed, and whether sound can be played and recorded here.",
 }
 """Listed here, so that the help needs no command's imports."""
+
+FAILED = 2
+INTERRUPTED = 130
 
 
 class LazyGroup(click.Group):
@@ -68,26 +73,40 @@ def group() -> None:
     """
 
 
-def main() -> None:
-    """Run the command line and exit."""
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        What follows the program's name; by default the process's own.
+
+    Returns
+    -------
+    int
+        As the module docstring says.
+    """
     try:
-        status = group.main(standalone_mode=False)
-    except click.exceptions.Exit as exit_:
-        status = exit_.exit_code
-    except click.Abort:
+        status = group.main(arguments, prog_name="apexline", standalone_mode=False)
+    except (click.Abort, KeyboardInterrupt):
         click.echo("Interrupted.", err=True)
-        status = 130
+        return INTERRUPTED
     except click.ClickException as problem:
         problem.show()
-        status = 2
+        return FAILED
     except MeasureError as problem:
         click.echo(f"Error: {problem}", err=True)
-        status = 2
-    except KeyboardInterrupt:
-        click.echo("Interrupted.", err=True)
-        status = 130
+        return FAILED
+    return status if isinstance(status, int) else 0
+
+
+def main() -> None:
+    """Run the command that the process was started with, and exit."""
+    try:
+        status = run()
+        sys.stdout.flush()
     except BrokenPipeError:
         # The reader of our output has gone; Python would complain once more at exit.
-        sys.stderr.close()
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         status = 0
-    sys.exit(status if isinstance(status, int) else 0)
+    sys.exit(status)

@@ -4,40 +4,56 @@ from __future__ import annotations
 
 import platform
 from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING
 
 import click
 
-LIBRARIES = ("numpy", "scipy", "soundfile", "matplotlib", "sounddevice")
+if TYPE_CHECKING:
+    from measure.devices import SoundDevices
+
+LIBRARIES = (
+    "numpy",
+    "scipy",
+    "soundfile",
+    "soxr",
+    "matplotlib",
+    "sounddevice",
+    "click",
+    "rich",
+    "msgspec",
+    "tomli-w",
+)
 
 
-@click.command("about", short_help="Say what is installed and whether sound works here.")
+@click.command("about")
 @click.option("--json", "json_target", metavar="FILE", help="Write the facts as JSON; - to print.")
 def command(json_target: str | None) -> None:
     """Say what is installed, and whether this machine can play and record.
 
     Reading recordings made elsewhere needs none of the latter.
     """
-    from measure.output import write_json
+    from measure.output import check_json_target, write_json
 
+    check_json_target(json_target)
     versions = {name: _version(name) for name in ("apexline", *LIBRARIES)}
-    problem = _sound_problem()
+    devices, problem = _sound()
+    document = {
+        "schema": 1,
+        "command": "about",
+        "python": platform.python_version(),
+        "system": platform.platform(terse=True),
+        "versions": versions,
+        "sound_problem": problem,
+        "inputs": devices.inputs if devices else (),
+        "outputs": devices.outputs if devices else (),
+    }
+    quiet = json_target == "-"
+    click.echo(f"apexline {versions['apexline']}, Python {document['python']}", err=quiet)
+    for name in LIBRARIES:
+        click.echo(f"  {name:12} {versions[name]}", err=quiet)
+    click.echo(_sound_sentence(devices, problem), err=quiet)
     if json_target is not None:
-        write_json(
-            {
-                "schema": 1,
-                "command": "about",
-                "python": platform.python_version(),
-                "versions": versions,
-                "sound_library": problem is None,
-                "sound_problem": problem,
-            },
-            json_target,
-        )
-        if json_target == "-":
-            return
-    click.echo(f"apexline {versions['apexline']}, Python {platform.python_version()}")
-    click.echo(", ".join(f"{name} {versions[name]}" for name in LIBRARIES))
-    click.echo("Sound: " + (problem or "the PortAudio library is here."))
+        write_json(document, json_target)
 
 
 def _version(name: str) -> str:
@@ -48,15 +64,22 @@ def _version(name: str) -> str:
         return "not installed"
 
 
-def _sound_problem() -> str | None:
-    """Return why this machine can't play and record, or None."""
+def _sound() -> tuple[SoundDevices | None, str | None]:
+    """Return this machine's sound devices, or why it has none."""
+    from measure.devices import sound_devices
+    from measure.errors import SoundDeviceError
+
     try:
-        import sounddevice  # noqa: F401
-    except OSError:
-        return (
-            "the system's PortAudio library is missing (on Debian and Ubuntu: apt install "
-            "libportaudio2). Sweeps can still be made and recordings read."
-        )
-    except ImportError:
-        return "the Python package sounddevice isn't installed."
-    return None
+        return sound_devices(), None
+    except SoundDeviceError as problem:
+        return None, str(problem)
+
+
+def _sound_sentence(devices: SoundDevices | None, problem: str | None) -> str:
+    """Return whether sound can be played and recorded here."""
+    if devices is None:
+        return f"Sound: {problem}."
+    return (
+        f"Sound: {len(devices.outputs)} device(s) to play with, {len(devices.inputs)} to record "
+        "with."
+    )
