@@ -123,15 +123,11 @@ def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = (
     blocks = list(zeroed)
     while True:
         hits, foreign = find_hits(samples, programme)
-        placement = place(
-            hits, programme, recorded_s=samples.size / programme.sample_rate_hz
-        )
+        placement = place(hits, programme, recorded_s=samples.size / programme.sample_rate_hz)
         if placement is None:
             raise NoPassError(foreign=foreign)
         passes, n_fft = _cut_all(samples, programme, placement)
-        plain = inverse_sweep(
-            programme.sweep, sample_rate_hz=programme.sample_rate_hz, n_fft=n_fft
-        )
+        plain = inverse_sweep(programme.sweep, sample_rate_hz=programme.sample_rate_hz, n_fft=n_fft)
         block = _lost_inside(passes, plain, programme) if len(blocks) < MAX_BLOCKS else None
         if block is None:
             break

@@ -268,9 +268,7 @@ def _band(left: ImpulseResponse, right: ImpulseResponse) -> tuple[float, float]:
     return max(min(BAND_HZ[0], high_hz / 3), bottom_hz * 1.3, 1 / GATE_S), high_hz
 
 
-def _clean(
-    frequency_hz: Float, gaps_hz: tuple[tuple[float, float], ...]
-) -> Mask:
+def _clean(frequency_hz: Float, gaps_hz: tuple[tuple[float, float], ...]) -> Mask:
     """Say which frequencies lie outside all gaps."""
     clean = np.ones(frequency_hz.size, dtype=np.bool_)
     for low_hz, high_hz in gaps_hz:
@@ -414,12 +412,10 @@ def _row(weight: Float, omega: Float, bend: float) -> Float:
     design = np.stack((omega / middle, middle / omega), axis=1) * root[:, None]
     full = np.linalg.pinv(design)[0] * root
     alone = design[:, 0] * root / float((design[:, 0] ** 2).sum())
-    return -(bend * full + (1 - bend) * alone) / middle
+    return np.asarray(-(bend * full + (1 - bend) * alone) / middle)
 
 
-def _bend_share(
-    gated: _Gated, weight: Float, omega: Float, share: float, possible: float
-) -> float:
+def _bend_share(gated: _Gated, weight: Float, omega: Float, share: float, possible: float) -> float:
     """Return how far the noise lets the 1/omega term be told."""
     if not gated.errors[0].size:
         return 1.0

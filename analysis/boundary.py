@@ -33,16 +33,13 @@ import numpy as np
 
 from analysis.air import Air
 from analysis.decibel import amplitude_db
-from analysis.room import POSITION_STD_M, SURFACES, Point, Room, Surface
+from analysis.room import POSITION_STD_M, SURFACES, Point, Room, Surface, mean_absorption
 
 HIGHEST_HZ: Final = 300.0
 """Later cancellations of a surface are listed up to here, the end of the bass curves."""
 
 _LEAST_EXTRA_PATH_M: Final = 1e-3
 """With less extra path than this the first cancellation lies beyond hearing: none is given."""
-
-_LEAST_ABSORBING_M2: Final = 1e-3
-"""Keeps the reverberant sound of a room that absorbs nothing finite."""
 
 _AXIS: Final[dict[Surface, int]] = {
     "left": 0,
@@ -152,6 +149,7 @@ def power_taken(
     *,
     frequency_hz: float,
     speed_of_sound_m_s: float,
+    decay_s: float,
 ) -> float:
     r"""Return which share of the mean square at the seat one reflection takes away.
 
@@ -164,6 +162,8 @@ def power_taken(
     surface : str
     frequency_hz : float
     speed_of_sound_m_s : float
+    decay_s : float
+        Reverberation time of the room, above 0.
 
     Returns
     -------
@@ -173,8 +173,9 @@ def power_taken(
     Notes
     -----
     With :math:`d` and :math:`i` the sums over the sources of direct and reflected sound,
-    :math:`e^{-\mathrm{j}kr}/r`, and :math:`q = 16\pi(1 - \bar\alpha)/A` a source's mean square
-    of reverberant sound in the same scale (Sabine's diffuse field),
+    :math:`e^{-\mathrm{j}kr}/r`, and :math:`q = 16\pi(1 - \bar\alpha)/(\bar\alpha S)` a source's
+    mean square of reverberant sound in the same scale (a diffuse field, with the mean
+    absorption that the reverberation time means by Eyring's law),
 
     .. math:: 1 - \frac{|d + R i|^2 + q}{|d|^2 + R^2 |i|^2 + q}.
 
@@ -187,9 +188,8 @@ def power_taken(
     direct = np.sum(np.exp(-1j * wavenumber * direct_m) / direct_m)
     image = np.sum(np.exp(-1j * wavenumber * image_m) / image_m)
     image *= math.sqrt(1 - room.absorption_of(surface))
-    absorbing_m2 = sum(room.absorption_of(name) * room.area_m2(name) for name in SURFACES)
-    reflected = 1 - absorbing_m2 / room.surface_m2
-    reverberant = len(sources) * 16 * math.pi * reflected / max(absorbing_m2, _LEAST_ABSORBING_M2)
+    mean = mean_absorption(room, decay_s, speed_of_sound_m_s=speed_of_sound_m_s)
+    reverberant = len(sources) * 16 * math.pi * (1 - mean) / (mean * room.surface_m2)
     random = np.abs(direct) ** 2 + np.abs(image) ** 2 + reverberant
     return float(1 - (np.abs(direct + image) ** 2 + reverberant) / random)
 

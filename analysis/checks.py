@@ -168,7 +168,9 @@ def _flat_runs(samples: Float, sign: int) -> np.ndarray:
     runs = runs[(np.diff(runs, axis=1)[:, 0] >= FLAT_RUN)]
     runs = runs[(runs[:, 0] > 0) & (runs[:, 1] < samples.size)]
     # A rounded crest leaves its plateau by one quantum; a cut-off one by a real slope.
-    drop = np.maximum(peak - signed[runs[:, 0] - 1], peak - signed[np.minimum(runs[:, 1], samples.size - 1)])
+    drop = np.maximum(
+        peak - signed[runs[:, 0] - 1], peak - signed[np.minimum(runs[:, 1], samples.size - 1)]
+    )
     return runs[drop > 3 * _quantum(samples)]
 
 
@@ -226,9 +228,7 @@ def check_noise(snr_db: dict[float, float]) -> Check:
     snr_db : dict
         Octave centre in Hz to sweep over noise in dB, the worse loudspeaker.
     """
-    judged = {
-        centre_hz: snr_db[centre_hz] for centre_hz in NOISE_OCTAVES_HZ if centre_hz in snr_db
-    }
+    judged = {centre_hz: snr_db[centre_hz] for centre_hz in NOISE_OCTAVES_HZ if centre_hz in snr_db}
     listed = ", ".join(f"{centre_hz:.0f} Hz {value:.0f} dB" for centre_hz, value in judged.items())
     if not judged:
         return Check(name="noise", verdict="warn", detail="the sweep covers no octave to judge by")
@@ -368,8 +368,12 @@ def check_dropout(aligned: Aligned, sample_rate_hz: float) -> Check:
             return Check(
                 name="dropout",
                 verdict="fail",
-                detail="; ".join([*seen, "samples were lost or repeated in a pause, and it can't "
-                "be told in which"])
+                detail="; ".join(
+                    [
+                        *seen,
+                        "samples were lost or repeated in a pause, and it can't be told in which",
+                    ]
+                )
                 + ": the arrival is withheld; close other programs, use a larger buffer, and "
                 "record again",
             )
@@ -416,9 +420,7 @@ def check_silent(
     return Check(name="silent_channel", verdict="pass", detail="both loudspeakers were heard")
 
 
-def check_spoilt(
-    aligned: Aligned, sides: tuple[SideResponse | None, SideResponse | None]
-) -> Check:
+def check_spoilt(aligned: Aligned, sides: tuple[SideResponse | None, SideResponse | None]) -> Check:
     """Judge foreign sounds in the passes."""
     seen = []
     for at, used in enumerate(aligned.passes):
@@ -541,9 +543,7 @@ def check_distortion(worst: tuple[float, float, int] | None) -> Check:
         The largest harmonic that stands above the noise.
     """
     if worst is None:
-        return Check(
-            name="distortion", verdict="pass", detail="no harmonic stands above the noise"
-        )
+        return Check(name="distortion", verdict="pass", detail="no harmonic stands above the noise")
     percent, frequency_hz, order = worst
     text = f"harmonic {order} reaches {percent:.1f} % at {frequency_hz:.0f} Hz"
     if percent < DISTORTION_PERCENT:

@@ -214,9 +214,7 @@ def _mean(starts_s: Float, sides: str, side: str) -> float:
     return float(np.mean(of_side if of_side else starts_s))
 
 
-def _drifts(
-    starts_s: Float, late_s: Float, std_s: Float, sides: str
-) -> list[tuple[float, float]]:
+def _drifts(starts_s: Float, late_s: Float, std_s: Float, sides: str) -> list[tuple[float, float]]:
     """Return (drift, one sigma) of each side that has repeats, as ratios."""
     drifts = []
     for side in "LR":

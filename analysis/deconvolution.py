@@ -79,10 +79,12 @@ def inverse_sweep(
         Kept for the next call with the same arguments.
     """
     played = sweep_samples(sweep, sample_rate_hz=sample_rate_hz, clock_ratio=clock_ratio)
-    spectrum = fft.rfft(played, n_fft)
+    swept = fft.rfft(played, n_fft)
     frequency_hz = fft.rfftfreq(n_fft, 1 / sample_rate_hz)
-    power = spectrum.real**2 + spectrum.imag**2
-    spectrum = np.conj(spectrum) / (power + _regularisation(power, frequency_hz, sweep))
+    power = swept.real**2 + swept.imag**2
+    spectrum: Complex = np.asarray(
+        np.conj(swept) / (power + _regularisation(power, frequency_hz, sweep)), dtype=np.complex128
+    )
     spectrum.flags.writeable = False
     return Inverse(spectrum=spectrum, n_fft=n_fft, sample_rate_hz=sample_rate_hz)
 
@@ -97,7 +99,7 @@ def _regularisation(power: Float, frequency_hz: Float, sweep: Sweep) -> Float:
     above = (octaves - np.log2(sweep.stop_hz) + EDGE_OCTAVES / 4) / (EDGE_OCTAVES / 4)
     outside = np.clip(np.maximum(below, above), 0, 2) / 2
     low_db, high_db = 10 * np.log10(weakest) + IN_BAND_DB, 10 * np.log10(strongest) + 20
-    return 10 ** ((low_db + (high_db - low_db) * outside**2) / 10)
+    return np.asarray(10 ** ((low_db + (high_db - low_db) * outside**2) / 10))
 
 
 def cut_pass(
@@ -141,7 +143,7 @@ def shifted(spectrum: Complex, advance_s: float, inverse: Inverse) -> Complex:
     block = 1024
     fine = step ** np.arange(block)
     coarse = (step**block) ** np.arange(-(-n_bins // block))
-    return spectrum * (coarse[:, None] * fine).reshape(-1)[:n_bins]
+    return np.asarray(spectrum * (coarse[:, None] * fine).reshape(-1)[:n_bins])
 
 
 def response_slice(spectrum: Complex, inverse: Inverse, *, start_s: float, stop_s: float) -> Float:

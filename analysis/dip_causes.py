@@ -5,8 +5,9 @@ Conventions: those of `analysis.causes`. A dip is put down
 - to two modes that cancel there, where the modal sum has a dip within the uncertainty.
   Two modes of like coupling cancel between their frequencies. A node is no cause of a
   dip by itself: it takes one mode away and leaves the others. The score is the product
-  of *fit*, of *depth*, what the predicted dip takes from the power sum of the modes, and
-  of *rarity*, the chance that no predicted dip falls so near by accident;
+  of *fit*, of *depth*, what the predicted dip takes from the power sum of the modes, of
+  *share*, what the two supply of that sum, and of *rarity*, the chance that no predicted
+  dip falls so near by accident;
 - to the reflection from one surface. The score is the product of *fit* and of *depth*,
   what the cancellation takes from the mean square at the seat once the reverberant
   sound of the rest of the room is counted: in a live room that sound fills the dip.
@@ -93,7 +94,8 @@ def _pair_of_dip(
     at_hz = float(predicted_hz[nearest])
     distance_hz = at_hz - dip.frequency_hz
     fit = fit_of(distance_hz, std_hz)
-    depth = 1 - float(np.abs(terms.sum()) ** 2 / np.sum(np.abs(terms) ** 2))
+    powers = np.abs(terms) ** 2
+    depth = 1 - float(np.abs(terms.sum()) ** 2 / powers.sum())
     pair = _opposed(terms, able)
     if fit == 0 or depth <= 0 or pair is None:
         return None
@@ -101,6 +103,7 @@ def _pair_of_dip(
     # The uniform pressure is never the nearer one: it has no place to move to.
     near, far = sorted(range(2), key=lambda i: abs(mode_hz[i] - at_hz) if pair[i] else math.inf)
     rarity = _rarity(dip.frequency_hz, math.hypot(distance_hz, std_hz), predicted_hz)
+    share = float((powers[pair[0]] + powers[pair[1]]) / powers.sum())
     k = pair[near] - 1
     parts = {
         "predicted_dip_hz": at_hz,
@@ -109,12 +112,14 @@ def _pair_of_dip(
         "std_hz": std_hz,
         "fit": fit,
         "depth": depth,
+        "share": share,
         "rarity": rarity,
         "coupling_loudspeaker": float(prediction.drives[curve][k]),
         "coupling_seat": float(prediction.seat_shape[k]),
     }
+    score = fit * depth * share * rarity
     partner = indices_of(prediction, pair[far] - 1) if pair[far] else (0, 0, 0)
-    return mode_cause(prediction, k, score=fit * depth * rarity, parts=parts, partner=partner)
+    return mode_cause(prediction, k, score=score, parts=parts, partner=partner)
 
 
 def _opposed(terms: Complex, able: Mask) -> tuple[int, int] | None:
@@ -170,6 +175,7 @@ def _boundary_cause(
         one.surface,
         frequency_hz=one.frequency_hz,
         speed_of_sound_m_s=prediction.air.speed_of_sound_m_s,
+        decay_s=prediction.decay_s,
     )
     parts = {
         "distance_hz": distance_hz,

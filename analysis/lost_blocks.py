@@ -107,7 +107,11 @@ def delay_step(
     if cost > 0.25 * flat_cost:
         return None
     return _refined(
-        first, second, (float(centre_hz[split - 1]), float(centre_hz[split])), sample_rate_hz, band_hz
+        first,
+        second,
+        (float(centre_hz[split - 1]), float(centre_hz[split])),
+        sample_rate_hz,
+        band_hz,
     )
 
 

@@ -118,7 +118,7 @@ def gated_spectrum(
     cut = np.where(inside, response.samples[np.clip(index, 0, response.samples.size - 1)], 0)
     spectrum = fft.rfft(cut * gate(time_s, length_s), n_fft)
     omega = 2 * np.pi * fft.rfftfreq(n_fft, 1 / rate_hz)
-    return spectrum * np.exp(-1j * omega * time_s[0])
+    return np.asarray(spectrum * np.exp(-1j * omega * time_s[0]))
 
 
 def gated_noise(response: ImpulseResponse, length_s: float, n_fft: int, *, most: int) -> Complex:
@@ -145,4 +145,4 @@ def gated_noise(response: ImpulseResponse, length_s: float, n_fft: int, *, most:
     windows = np.lib.stride_tricks.sliding_window_view(response.noise, n_gate)[places]
     weight = gate(np.arange(n_gate) / rate_hz - PRE_S, length_s)
     omega = 2 * np.pi * fft.rfftfreq(n_fft, 1 / rate_hz)
-    return fft.rfft(windows * weight, n_fft, axis=-1) * np.exp(1j * omega * PRE_S)
+    return np.asarray(fft.rfft(windows * weight, n_fft, axis=-1) * np.exp(1j * omega * PRE_S))

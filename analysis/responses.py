@@ -199,7 +199,7 @@ def _noise(
     only = np.interp(
         fft.rfftfreq(alone.size, 1 / inverse.sample_rate_hz), inverse.frequency_hz, 1 - both
     )
-    return apart + fft.irfft(fft.rfft(alone) * np.sqrt(only), alone.size)
+    return np.asarray(apart + fft.irfft(fft.rfft(alone) * np.sqrt(only), alone.size))
 
 
 def _gaps(
@@ -230,4 +230,4 @@ def _levels_db(
             level_db[row, column] = 10 * np.log10(float(np.mean(np.abs(part) ** 2)) + 1e-300)
     if level_db.size == 0:
         return np.zeros(len(which))
-    return (level_db - level_db.mean(axis=0)).mean(axis=1)
+    return np.asarray((level_db - level_db.mean(axis=0)).mean(axis=1))

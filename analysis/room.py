@@ -293,6 +293,33 @@ def reverberation_time_s(
     return 24 * math.log(10) * room.volume_m3 / (speed_of_sound_m_s * absorbing_m2)
 
 
+def mean_absorption(room: Room, decay_s: float, *, speed_of_sound_m_s: float) -> float:
+    """Return the mean absorption that a reverberation time means by Eyring's law.
+
+    Parameters
+    ----------
+    room : Room
+    decay_s : float
+        Above 0, in seconds.
+    speed_of_sound_m_s : float
+
+    Returns
+    -------
+    float
+        0 to 1.
+
+    Raises
+    ------
+    ValueError
+        If the time isn't above 0.
+    """
+    if not decay_s > 0:
+        msg = f"decay_s {decay_s} must lie above 0"
+        raise ValueError(msg)
+    exponent = 24 * math.log(10) * room.volume_m3 / (speed_of_sound_m_s * decay_s * room.surface_m2)
+    return -math.expm1(-exponent)
+
+
 def schroeder_frequency_hz(room: Room, *, reverberation_time_s: float) -> float:
     r"""Return the frequency above which modes overlap, :math:`2000 \sqrt{T/V}`.
 

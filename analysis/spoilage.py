@@ -135,7 +135,7 @@ def cells_of(cuts: list[Float], *, sample_rate_hz: float, present: list[slice]) 
         power=stacked,
         low_hz=edges[:-1],
         high_hz=edges[1:],
-        time_s=centre / sample_rate_hz - LEAD_S,
+        time_s=np.asarray(centre / sample_rate_hz - LEAD_S, dtype=np.float64),
         floor=_floor(stacked, filled),
         filled=filled,
         bin_hz=bin_hz,
@@ -216,7 +216,7 @@ def find_harm(
     """
     quiet = quiet_cells(cells, sweep, sides)
     foreign = quiet & (cells.power > EXCESS * cells.floor[:, None])
-    foreign = _spread(_credible(foreign, cells, quiet), quiet)
+    foreign = _spread(_credible(foreign, cells), quiet)
     foreign_s = tuple(_stretches(flags.any(axis=0), cells.time_s) for flags in foreign)
     for index, gaps in enumerate(missing_s):
         for begin_s, end_s in gaps:
@@ -264,11 +264,11 @@ def gate_powers(cells: Cells, sweep: Sweep) -> tuple[float, float]:
     return float(np.median(in_pause)), float(np.median(beside))
 
 
-def _credible(foreign: NDArray[np.bool_], cells: Cells, quiet: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _credible(foreign: NDArray[np.bool_], cells: Cells) -> NDArray[np.bool_]:
     """Keep frames in which at least two bands, or one by far, hold foreign sound."""
     strength = np.where(foreign, cells.power / cells.floor[:, None], 0)
     enough = (foreign.sum(axis=1) >= 2) | (strength.max(axis=1) > EXCESS * 10)
-    return foreign & enough[:, None, :]
+    return np.asarray(foreign & enough[:, None, :])
 
 
 def _spread(foreign: NDArray[np.bool_], quiet: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -14,6 +14,7 @@ from analysis.room import (
     Point,
     Positions,
     Room,
+    mean_absorption,
     require_inside,
     reverberation_time_s,
     schroeder_frequency_hz,
@@ -72,6 +73,16 @@ def test_eyring_limits() -> None:
     assert reverberation_time_s(dead, speed_of_sound_m_s=343.2) == 0
     hard = Room(length_m=5.0, width_m=4.0, height_m=2.5, absorption=dict.fromkeys(SURFACES, 0.0))
     assert reverberation_time_s(hard, speed_of_sound_m_s=343.2) == math.inf
+
+
+@given(st.floats(0.01, 0.95))
+def test_mean_absorption_undoes_eyring(absorption: float) -> None:
+    """Invariant: from absorption to reverberation time and back."""
+    room = Room(
+        length_m=5.0, width_m=4.0, height_m=2.5, absorption=dict.fromkeys(SURFACES, absorption)
+    )
+    time_s = reverberation_time_s(room, speed_of_sound_m_s=343.2)
+    assert mean_absorption(room, time_s, speed_of_sound_m_s=343.2) == pytest.approx(absorption)
 
 
 def test_distances_and_half_angle() -> None:

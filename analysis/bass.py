@@ -1,0 +1,193 @@
+"""The bass of a pair: curves, features with causes, and the balance.
+
+Conventions: `both` is the complex sum of left and right, what a signal common to both
+channels gives. A side that wasn't heard is None, and so is `both` then.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from analysis.attribution import attribute
+from analysis.bass_balance import BassBalance, bass_balance, worst_features
+from analysis.causes import Cause
+from analysis.decay import with_decays
+from analysis.features import Feature, find_features
+from analysis.impulse_response import ImpulseResponse
+from analysis.prediction import Curve, Prediction
+from analysis.spectrum import BassCurve, bass_curve
+from analysis.spots import SpotAverage, average_spots, seen_at_spots
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class ExplainedFeature:
+    """A peak or dip and what may have made it.
+
+    Attributes
+    ----------
+    feature : Feature
+    causes : tuple of Cause
+        Ranked, the likeliest first; never empty.
+    n_spots_seen : int or None
+        At how many microphone spots it is there, the centre among them; None if only the
+        centre was measured.
+    """
+
+    feature: Feature
+    causes: tuple[Cause, ...]
+    n_spots_seen: int | None = None
+
+    @property
+    def advisable(self) -> bool:
+        """Whether advice may rest on it: not if other spots were measured and lack it."""
+        return self.n_spots_seen is None or self.n_spots_seen > 1
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class BassSide:
+    """The bass of one loudspeaker, or of both.
+
+    Attributes
+    ----------
+    curve : BassCurve
+        At the centre.
+    features : tuple of ExplainedFeature
+        In order of frequency.
+    worst : tuple of ExplainedFeature
+        The two that are likely heard most, of those that advice may rest on.
+    balance : BassBalance
+    spots : SpotAverage or None
+        Power mean and spread over the microphone spots.
+    """
+
+    curve: BassCurve
+    features: tuple[ExplainedFeature, ...]
+    worst: tuple[ExplainedFeature, ...]
+    balance: BassBalance
+    spots: SpotAverage | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Bass:
+    """The bass at the seat.
+
+    Attributes
+    ----------
+    left, right, both : BassSide or None
+    """
+
+    left: BassSide | None
+    right: BassSide | None
+    both: BassSide | None
+
+    @property
+    def sides(self) -> tuple[tuple[str, BassSide], ...]:
+        """Name and side of what was heard."""
+        named = (("left", self.left), ("right", self.right), ("both", self.both))
+        return tuple((name, side) for name, side in named if side is not None)
+
+
+def read_bass(
+    left: ImpulseResponse | None,
+    right: ImpulseResponse | None,
+    *,
+    prediction: Prediction | None = None,
+) -> Bass:
+    """Compute curves, features, decays, causes and balance.
+
+    Parameters
+    ----------
+    left, right : ImpulseResponse or None
+    prediction : Prediction, optional
+        What the room is expected to do; without it every cause is "unexplained".
+
+    Returns
+    -------
+    Bass
+    """
+    return Bass(
+        left=_side("left", (left,), prediction),
+        right=_side("right", (right,), prediction),
+        both=_side("both", (left, right), prediction),
+    )
+
+
+def _side(
+    name: Curve, responses: tuple[ImpulseResponse | None, ...], prediction: Prediction | None
+) -> BassSide | None:
+    """Return one curve with its features, or None if a loudspeaker wasn't heard."""
+    heard = [response for response in responses if response is not None]
+    if len(heard) < len(responses):
+        return None
+    curve = bass_curve(*heard)
+    features = with_decays(find_features(curve), curve)
+    causes = (
+        attribute(features, prediction, name)
+        if prediction is not None
+        else tuple((_unexplained(feature),) for feature in features)
+    )
+    explained = tuple(
+        ExplainedFeature(feature=feature, causes=ranked)
+        for feature, ranked in zip(features, causes, strict=True)
+    )
+    return BassSide(
+        curve=curve,
+        features=explained,
+        worst=_worst(curve, explained),
+        balance=bass_balance(curve),
+    )
+
+
+def _unexplained(feature: Feature) -> Cause:
+    """Return the cause of a feature in a room of which nothing is known."""
+    return Cause(cause="unexplained", frequency_hz=feature.frequency_hz, score=0.0, parts={})
+
+
+def _worst(curve: BassCurve, explained: Sequence[ExplainedFeature]) -> tuple[ExplainedFeature, ...]:
+    """Return the features likely heard most, of those that advice may rest on."""
+    advisable = {id(one.feature): one for one in explained if one.advisable}
+    worst = worst_features(curve, [one.feature for one in advisable.values()])
+    return tuple(advisable[id(feature)] for feature in worst)
+
+
+def with_spots(bass: Bass, spots: Sequence[Bass]) -> Bass:
+    """Add what other microphone spots around the head say.
+
+    Parameters
+    ----------
+    bass : Bass
+        At the centre.
+    spots : sequence of Bass
+        At the others.
+
+    Returns
+    -------
+    Bass
+        With power mean and spread, and each feature's number of spots.
+    """
+
+    def joined(centre: BassSide | None, others: Sequence[BassSide | None]) -> BassSide | None:
+        there = [other for other in others if other is not None]
+        if centre is None or not there:
+            return centre
+        seen = seen_at_spots(
+            [one.feature for one in centre.features],
+            [[one.feature for one in other.features] for other in there],
+        )
+        features = tuple(
+            replace(one, n_spots_seen=at.n_spots_seen)
+            for one, at in zip(centre.features, seen, strict=True)
+        )
+        return replace(
+            centre,
+            features=features,
+            worst=_worst(centre.curve, features),
+            spots=average_spots([centre.curve, *(other.curve for other in there)]),
+        )
+
+    return Bass(
+        left=joined(bass.left, [spot.left for spot in spots]),
+        right=joined(bass.right, [spot.right for spot in spots]),
+        both=joined(bass.both, [spot.both for spot in spots]),
+    )

@@ -1,0 +1,385 @@
+"""All that one recording says of a pair: the whole analysis in its order.
+
+Conventions: as everywhere, left minus right is positive where the left is later,
+farther or louder. A number that can't be supported is None; its reason is in the
+checks. `Reading` is what every command, figure and report starts from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.air import Air
+from analysis.alignment import Aligned, align
+from analysis.arrays import Float
+from analysis.arrival import ArrivalMatch, match_arrivals
+from analysis.bass import Bass, read_bass
+from analysis.checks import (
+    Check,
+    check_clipping,
+    check_clock,
+    check_cut,
+    check_distortion,
+    check_dropout,
+    check_gain,
+    check_geometry,
+    check_hum,
+    check_level,
+    check_noise,
+    check_resampled,
+    check_silent,
+    check_spoilt,
+    check_sweep,
+    find_clipping,
+    octave_snr_db,
+    quiet_stretch,
+)
+from analysis.deconvolution import LEAD_S
+from analysis.distortion import HarmonicLevel, harmonics
+from analysis.impulse_response import ImpulseResponse
+from analysis.level import LevelMatch, match_levels
+from analysis.lost_blocks import zero_runs
+from analysis.passes import find_hits
+from analysis.polarity import PolarityMatch, match_polarity
+from analysis.prediction import Prediction, predict
+from analysis.programme import Programme
+from analysis.responses import SideResponse, mean_responses
+from analysis.room import Positions, Room
+
+TAPE_STD_M = 0.01
+"""One sigma of a taped distance to a tweeter over a room: common practice, no source."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PassReport:
+    """One pass of the programme in the recording.
+
+    Attributes
+    ----------
+    number : int
+        From 1.
+    side : str
+        "left" or "right".
+    start_s : float
+        Where it lies in the recording, in seconds.
+    found : bool
+        Heard by itself; otherwise placed by the others.
+    left_out : tuple of str
+        What of it was left out, and why.
+    """
+
+    number: int
+    side: str
+    start_s: float
+    found: bool
+    left_out: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Reading:
+    """What one recording says.
+
+    Attributes
+    ----------
+    usable : bool
+        Whether the match of the pair can be acted on: no check failed and the arrival
+        is there.
+    air : Air
+    programme : Programme
+    passes : tuple of PassReport
+    aligned : Aligned
+    left, right : SideResponse or None
+    arrival : ArrivalMatch or None
+    level : LevelMatch or None
+    polarity : PolarityMatch or None
+    distortion : tuple of (str, HarmonicLevel)
+        Side and harmonic.
+    bass : Bass
+    prediction : Prediction or None
+        What the room is expected to do, with its file.
+    checks : tuple of Check
+    snr_db : dict
+        Octave centre in Hz to sweep over noise in dB, the worse side.
+    """
+
+    usable: bool
+    air: Air
+    programme: Programme
+    passes: tuple[PassReport, ...]
+    aligned: Aligned
+    left: SideResponse | None
+    right: SideResponse | None
+    arrival: ArrivalMatch | None
+    level: LevelMatch | None
+    polarity: PolarityMatch | None
+    distortion: tuple[tuple[str, HarmonicLevel], ...]
+    bass: Bass
+    prediction: Prediction | None
+    checks: tuple[Check, ...]
+    snr_db: dict[float, float]
+
+
+def loudest_channel(channels: Float, programme: Programme) -> int:
+    """Return the channel in which the programme stands out most.
+
+    Parameters
+    ----------
+    channels : ndarray, shape (n_channels, n)
+        At the programme's sampling frequency.
+    programme : Programme
+
+    Returns
+    -------
+    int
+    """
+    if channels.shape[0] == 1:
+        return 0
+    scores = []
+    for channel in channels:
+        hits, _ = find_hits(channel, programme)
+        scores.append((len(hits), sum(hit.crest for hit in hits)))
+    return max(range(len(scores)), key=lambda index: scores[index])
+
+
+def resampled(samples: Float, from_hz: float, to_hz: float) -> Float:
+    """Return samples at another sampling frequency, by a linear-phase resampler.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+    from_hz, to_hz : float
+
+    Returns
+    -------
+    ndarray, shape (m,)
+    """
+    if from_hz == to_hz:
+        return samples
+    import soxr
+
+    return np.asarray(soxr.resample(samples, from_hz, to_hz, quality="VHQ"), dtype=np.float64)
+
+
+def read_recording(
+    recorded: Float,
+    *,
+    recorded_hz: float,
+    programme: Programme,
+    air: Air,
+    room: tuple[Room, Positions] | None = None,
+    microphone_db: tuple[Float, Float] | None = None,
+) -> Reading:
+    """Read one channel of a recording of a programme.
+
+    Parameters
+    ----------
+    recorded : ndarray, shape (n,)
+        As recorded, at its own sampling frequency.
+    recorded_hz : float
+    programme : Programme
+    air : Air
+        For the speed of sound.
+    room : tuple of (Room, Positions), optional
+        For the causes of the bass's features and the geometry check.
+    microphone_db : tuple of ndarray, optional
+        Frequency in Hz and correction in dB to add.
+
+    Returns
+    -------
+    Reading
+
+    Raises
+    ------
+    analysis.alignment.NoPassError
+        If the programme isn't heard.
+    """
+    rate_hz = programme.sample_rate_hz
+    scale = rate_hz / recorded_hz
+    zeroed = tuple(
+        replace(block, at=round(block.at * scale), n_samples=round(block.n_samples * scale))
+        for block in zero_runs(recorded, recorded_hz)
+    )
+    samples = resampled(recorded, recorded_hz, rate_hz)
+    top_hz = min(programme.sweep.stop_hz, 0.46 * recorded_hz)
+    aligned = align(samples, programme, zeroed=zeroed)
+    sides = mean_responses(aligned, programme, top_hz=top_hz, microphone_db=microphone_db)
+    checks = _recording_checks(recorded, recorded_hz, samples, aligned, programme, sides)
+    snr_db = octave_snr_db(sides, aligned, programme)
+    prediction = predict(*room, air) if room is not None else None
+    checks["noise"] = check_noise(snr_db)
+    failed = {name for name, check in checks.items() if check.verdict == "fail"}
+    arrival = _arrival(sides, aligned, air, failed)
+    level = _level(sides, arrival, failed)
+    distortion = _distortion(sides, arrival, aligned, programme)
+    checks["distortion"] = check_distortion(_worst(distortion))
+    checks["geometry"] = _geometry(arrival, room[1] if room else None)
+    verdicts = {check.verdict for check in checks.values()}
+    heard = arrival is not None and arrival.difference_s is not None
+    return Reading(
+        usable=heard and "fail" not in verdicts,
+        air=air,
+        programme=programme,
+        passes=_passes(aligned, programme),
+        aligned=aligned,
+        left=sides[0],
+        right=sides[1],
+        arrival=arrival,
+        level=level,
+        polarity=_polarity(sides, arrival),
+        distortion=distortion,
+        bass=read_bass(*(side.response if side else None for side in sides), prediction=prediction),
+        prediction=prediction,
+        checks=tuple(checks.values()),
+        snr_db=snr_db,
+    )
+
+
+_Sides = tuple[SideResponse | None, SideResponse | None]
+
+
+def _recording_checks(
+    recorded: Float,
+    recorded_hz: float,
+    samples: Float,
+    aligned: Aligned,
+    programme: Programme,
+    sides: _Sides,
+) -> dict[str, Check]:
+    """Run the checks that need the recording, in the order in which they are listed."""
+    quiet = quiet_stretch(samples, aligned, programme)
+    pause, beside = aligned.noise_powers
+    checks = [
+        check_clipping(find_clipping(recorded, recorded_hz, aligned, programme)),
+        check_level(recorded, aligned),
+        Check(name="noise", verdict="pass", detail=""),
+        check_hum(quiet, aligned, programme.sample_rate_hz),
+        check_dropout(aligned, programme.sample_rate_hz),
+        check_silent(sides, programme),
+        check_spoilt(aligned, sides),
+        check_clock(aligned),
+        check_sweep(foreign=aligned.foreign),
+        check_cut(aligned, programme),
+        check_resampled(recorded_hz, programme),
+        Check(name="distortion", verdict="pass", detail=""),
+        check_gain(sides, pause_power=pause, beside_power=beside),
+    ]
+    return {check.name: check for check in checks}
+
+
+def _both(sides: _Sides) -> tuple[ImpulseResponse, ImpulseResponse] | None:
+    """Return both responses, or None if one is missing."""
+    left, right = sides
+    return (left.response, right.response) if left and right else None
+
+
+def _arrival(sides: _Sides, aligned: Aligned, air: Air, failed: set[str]) -> ArrivalMatch | None:
+    """Match the arrivals, unless the recording can't tell them."""
+    both = _both(sides)
+    if both is None or failed & {"silent_channel", "dropout", "cut_short", "too_quiet"}:
+        return None
+    return match_arrivals(
+        *both,
+        speed_of_sound_m_s=air.speed_of_sound_m_s,
+        clock_std_s=aligned.clock.left_right_std_s,
+    )
+
+
+def _level(sides: _Sides, arrival: ArrivalMatch | None, failed: set[str]) -> LevelMatch | None:
+    """Match the levels, unless the recording's gain can't be trusted."""
+    both = _both(sides)
+    spoilt = failed & {"silent_channel", "clipping", "automatic_gain", "cut_short", "too_quiet"}
+    if both is None or spoilt or arrival is None:
+        return None
+    return match_levels(
+        *both, left_s=arrival.left_s, right_s=arrival.right_s, gate_s=arrival.gate_s[1]
+    )
+
+
+def _polarity(sides: _Sides, arrival: ArrivalMatch | None) -> PolarityMatch | None:
+    """Match the polarities where both loudspeakers were heard."""
+    both = _both(sides)
+    if both is None or arrival is None:
+        return None
+    return match_polarity(*both, left_s=arrival.left_s, right_s=arrival.right_s)
+
+
+def _distortion(
+    sides: _Sides, arrival: ArrivalMatch | None, aligned: Aligned, programme: Programme
+) -> tuple[tuple[str, HarmonicLevel], ...]:
+    """Return the harmonics of each side."""
+    found = []
+    for name, side in zip(("left", "right"), sides, strict=True):
+        if side is None:
+            continue
+        at_s = getattr(arrival, f"{name}_s") if arrival is not None else 0.0
+        whole = np.concatenate((side.early, side.response.samples))
+        levels = harmonics(
+            whole,
+            sample_rate_hz=side.response.sample_rate_hz,
+            start_s=side.early_start_s,
+            sweep=programme.sweep,
+            arrival_s=at_s,
+            noise=side.response.noise,
+            clock_ratio=aligned.clock.ratio,
+        )
+        found += [(name, level) for level in levels]
+    return tuple(found)
+
+
+def _worst(
+    distortion: tuple[tuple[str, HarmonicLevel], ...],
+) -> tuple[float, float, int] | None:
+    """Return the largest harmonic above the noise as (per cent, frequency, order)."""
+    worst: tuple[float, float, int] | None = None
+    for _, level in distortion:
+        # The lower of the two: a dip of the room at the fundamental makes no distortion.
+        level_db = np.minimum(level.level_db, level.source_level_db)
+        level_db = np.where(level.is_bound, -np.inf, level_db)
+        # Two neighbouring bands must agree: one alone may be noise.
+        both_db = np.minimum(level_db[:-1], level_db[1:])
+        if both_db.size == 0 or not np.isfinite(both_db.max()):
+            continue
+        at = int(np.argmax(both_db))
+        percent = 100 * 10 ** (float(both_db[at]) / 20)
+        if worst is None or percent > worst[0]:
+            worst = (percent, float(level.frequency_hz[at]), level.order)
+    return worst
+
+
+def _geometry(arrival: ArrivalMatch | None, positions: Positions | None) -> Check:
+    """Hold the acoustic difference against the room file's."""
+    acoustic_m = arrival.difference_m if arrival is not None else None
+    std_m = arrival.in_room_std_m if arrival is not None and acoustic_m is not None else 0.0
+    taped_m = positions.left_minus_right_m if positions is not None else None
+    return check_geometry(acoustic_m, std_m or 0.0, taped_m, TAPE_STD_M * np.sqrt(2))
+
+
+def _passes(aligned: Aligned, programme: Programme) -> tuple[PassReport, ...]:
+    """Say what was used of each pass."""
+    reports = []
+    for at, used in enumerate(aligned.passes):
+        left_out = [
+            f"foreign sound at {begin:.2f}-{end:.2f} s of its sweep"
+            for begin, end in aligned.harm.foreign_s[at]
+        ]
+        left_out += [
+            f"{block.n_samples} samples {block.kind} at {block.at / programme.sample_rate_hz:.3f} s"
+            for block in aligned.blocks
+            if used.first <= block.at < used.first + used.samples.size
+        ]
+        if used.present.start > LEAD_S * programme.sample_rate_hz:
+            left_out.append("its beginning wasn't recorded")
+        if used.present.stop < used.samples.size:
+            left_out.append("its end wasn't recorded")
+        reports.append(
+            PassReport(
+                number=used.index + 1,
+                side="left" if used.side == "L" else "right",
+                start_s=used.first / programme.sample_rate_hz + LEAD_S,
+                found=used.found,
+                left_out=tuple(left_out),
+            )
+        )
+    return tuple(reports)
