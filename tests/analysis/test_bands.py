@@ -101,9 +101,7 @@ def test_flat_spectrum_has_the_same_mean_in_every_band() -> None:
 
 
 def test_smoothing_keeps_a_slope() -> None:
-    """Closed form: the power mean of f^a over a window symmetrical in log f is a constant
-    factor sinh(ah)/(ah) above it, h half the window.
-    """
+    """Closed form: the power mean of f^a is sinh(ah)/(ah) above it, h half the window in ln f."""
     frequency = np.arange(15, 300, 0.05)
     slope_db = 10 * np.log10((frequency / 100) ** -2)
     half = 0.5 * np.log(OCTAVE_RATIO) / 3
