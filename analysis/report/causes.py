@@ -1,0 +1,97 @@
+"""What made a peak or dip, and which kind of move would change it, in words.
+
+Conventions: those of `analysis.room` and `analysis.modes`; indices stand in the order
+length, width, height.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from analysis.bass import ExplainedFeature
+from analysis.causes import Cause
+from analysis.report import format as fmt
+
+_BETWEEN: Final = ("front and rear wall", "the side walls", "floor and ceiling")
+
+_WALLS: Final = {
+    "front": "the front wall",
+    "rear": "the rear wall",
+    "left": "the left wall",
+    "right": "the right wall",
+    "floor": "the floor",
+    "ceiling": "the ceiling",
+}
+
+_CHANGED_BY: Final = {
+    "front": "another distance from loudspeaker to front wall",
+    "rear": "another distance from seat to rear wall",
+    "left": "another distance from loudspeaker to left wall",
+    "right": "another distance from loudspeaker to right wall",
+    "floor": "another height of the woofer or distance to the seat",
+    "ceiling": "absorption at the ceiling between loudspeaker and seat",
+}
+
+_ALONG: Final = ("along the room's length", "sideways", "in height")
+
+RIVAL_SHARE: Final = 0.6
+"""A second cause of at least this share of the first one's score is named as well."""
+
+
+def feature_text(one: ExplainedFeature) -> str:
+    """Return what a feature is: ``peak of 9 dB at 43 Hz``."""
+    feature = one.feature
+    size_db = abs(feature.level_db)
+    return f"{feature.kind} of {size_db:.0f} dB at {fmt.hz(feature.frequency_hz)}"
+
+
+def mode_name(indices: tuple[int, int, int]) -> str:
+    """Return a mode's indices as a table of modes prints them: ``(1,0,0)``."""
+    return f"({','.join(str(index) for index in indices)})"
+
+
+def cause_text(cause: Cause) -> str:
+    """Return a cause: ``room mode (1,0,0) between front and rear wall``."""
+    if cause.cause == "mode" and cause.indices is not None:
+        walls = [name for index, name in zip(cause.indices, _BETWEEN, strict=True) if index]
+        text = f"room mode {mode_name(cause.indices)}"
+        if len(walls) == 1:
+            text += f" between {walls[0]}"
+        partner = cause.partner_indices
+        if partner is not None and any(partner):
+            text += f" against mode {mode_name(partner)}"
+        return text
+    if cause.cause == "boundary" and cause.surface is not None:
+        return f"reflection from {_WALLS[cause.surface]}"
+    return "no cause found"
+
+
+def short_cause(cause: Cause) -> str:
+    """Return a cause for a table: ``mode 1,0,0``, ``modes 2,0,1 and 2,0,0``, ``rear wall``."""
+    if cause.cause == "mode" and cause.indices is not None:
+        name = ",".join(str(index) for index in cause.indices)
+        if cause.partner_indices is not None and any(cause.partner_indices):
+            return f"modes {name} and {','.join(str(index) for index in cause.partner_indices)}"
+        return f"mode {name}"
+    if cause.cause == "boundary" and cause.surface is not None:
+        return _WALLS[cause.surface].removeprefix("the ")
+    return "none found"
+
+
+def causes_text(one: ExplainedFeature) -> str:
+    """Return the likeliest cause, and the next where it is nearly as likely."""
+    first = one.causes[0]
+    text = cause_text(first)
+    if len(one.causes) > 1 and one.causes[1].score >= RIVAL_SHARE * first.score > 0:
+        text += f", or {cause_text(one.causes[1])}"
+    return text
+
+
+def move_text(cause: Cause) -> str | None:
+    """Return what kind of move would change it, or None where no cause is known."""
+    if cause.cause == "mode" and cause.indices is not None:
+        ways = [way for index, way in zip(cause.indices, _ALONG, strict=True) if index]
+        return f"moving loudspeakers or seat {' or '.join(ways)} changes it"
+    if cause.cause == "boundary" and cause.surface is not None:
+        return f"{_CHANGED_BY[cause.surface]} changes it"
+    return None
