@@ -186,10 +186,7 @@ def _boundary_cause(
         "extra_path_m": one.extra_path_m,
         "depth_alone_db": one.depth_db,
     }
+    at_hz, score = one.frequency_hz, fit * max(depth, 0.0)
     return Cause(
-        cause="boundary",
-        frequency_hz=one.frequency_hz,
-        surface=one.surface,
-        score=fit * max(depth, 0.0),
-        parts=parts,
+        cause="boundary", frequency_hz=at_hz, surface=one.surface, score=score, parts=parts
     )

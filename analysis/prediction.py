@@ -140,11 +140,7 @@ def predict(
     """
     require_inside(room, positions)
     c = air.speed_of_sound_m_s
-    taken_s = reverberation_time_s(room, speed_of_sound_m_s=c) if decay_s is None else decay_s
-    if not taken_s >= 0 or decay_s == 0:
-        msg = f"decay_s {decay_s} must lie above 0"
-        raise ValueError(msg)
-    taken_s = min(max(taken_s, DECAY_RANGE_S[0]), DECAY_RANGE_S[1])
+    taken_s = _decay_s(room, c, decay_s)
     modes = modes_below(room, SUM_TO * highest_hz, speed_of_sound_m_s=c)
     n_steps = math.floor((highest_hz - LOWEST_HZ) / GRID_HZ)
     frequency_hz: Float = LOWEST_HZ + GRID_HZ * np.arange(n_steps + 1, dtype=np.float64)
@@ -171,3 +167,15 @@ def predict(
         response=dict(zip(CURVES, sums.T, strict=True)),
         cancellations={**sides, "both": sides["left"] + sides["right"]},
     )
+
+
+def _decay_s(room: Room, speed_of_sound_m_s: float, measured_s: float | None) -> float:
+    """Return the measured decay time, else Eyring's, kept within `DECAY_RANGE_S`."""
+    if measured_s is None:
+        taken_s = reverberation_time_s(room, speed_of_sound_m_s=speed_of_sound_m_s)
+    elif measured_s > 0:
+        taken_s = measured_s
+    else:
+        msg = f"decay_s {measured_s} must lie above 0"
+        raise ValueError(msg)
+    return min(max(taken_s, DECAY_RANGE_S[0]), DECAY_RANGE_S[1])
