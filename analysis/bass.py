@@ -20,6 +20,10 @@ from analysis.spectrum import BassCurve, bass_curve
 from analysis.spots import SpotAverage, average_spots, seen_at_spots
 
 
+HUM_REACH_HZ = 1.0
+"""Hum blurs to about the curve's resolution."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class ExplainedFeature:
     """A peak or dip and what may have made it.
@@ -93,6 +97,7 @@ def read_bass(
     right: ImpulseResponse | None,
     *,
     prediction: Prediction | None = None,
+    hum_hz: tuple[float, ...] = (),
 ) -> Bass:
     """Compute curves, features, decays, causes and balance.
 
@@ -101,27 +106,37 @@ def read_bass(
     left, right : ImpulseResponse or None
     prediction : Prediction, optional
         What the room is expected to do; without it every cause is "unexplained".
+    hum_hz : tuple of float
+        Lines of mains hum: features there are left out.
 
     Returns
     -------
     Bass
     """
     return Bass(
-        left=_side("left", (left,), prediction),
-        right=_side("right", (right,), prediction),
-        both=_side("both", (left, right), prediction),
+        left=_side("left", (left,), prediction, hum_hz),
+        right=_side("right", (right,), prediction, hum_hz),
+        both=_side("both", (left, right), prediction, hum_hz),
     )
 
 
 def _side(
-    name: Curve, responses: tuple[ImpulseResponse | None, ...], prediction: Prediction | None
+    name: Curve,
+    responses: tuple[ImpulseResponse | None, ...],
+    prediction: Prediction | None,
+    hum_hz: tuple[float, ...],
 ) -> BassSide | None:
     """Return one curve with its features, or None if a loudspeaker wasn't heard."""
     heard = [response for response in responses if response is not None]
     if len(heard) < len(responses):
         return None
     curve = bass_curve(*heard)
-    features = with_decays(find_features(curve), curve)
+    found = [
+        feature
+        for feature in find_features(curve)
+        if all(abs(feature.frequency_hz - line_hz) > HUM_REACH_HZ for line_hz in hum_hz)
+    ]
+    features = with_decays(found, curve)
     causes = (
         attribute(features, prediction, name)
         if prediction is not None

@@ -246,14 +246,13 @@ def check_noise(snr_db: dict[float, float]) -> Check:
 
 
 def octave_snr_db(
-    sides: tuple[SideResponse | None, ...], aligned: Aligned, programme: Programme
+    sides: tuple[SideResponse | None, ...], programme: Programme
 ) -> dict[float, float]:
     """Return the sweep's level over the noise at the microphone per octave, the worse side.
 
     Parameters
     ----------
     sides : tuple of SideResponse or None
-    aligned : Aligned
     programme : Programme
 
     Returns
@@ -306,12 +305,41 @@ def quiet_stretch(samples: Float, aligned: Aligned, programme: Programme) -> Flo
     return before if before.size >= after.size or before.size > rate_hz else after
 
 
-def check_hum(quiet: Float, aligned: Aligned, sample_rate_hz: float) -> Check:
-    """Look for mains hum in a stretch without the sweep."""
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Hum:
+    """Mains hum found in a quiet stretch.
+
+    Attributes
+    ----------
+    lines_hz : tuple of float
+        Empty where there is none that matters.
+    level_db : float
+        All lines together, re the sweep.
+    listened : bool
+        Whether there was a stretch long enough to look in.
+    """
+
+    lines_hz: tuple[float, ...]
+    level_db: float
+    listened: bool
+
+
+def find_hum(quiet: Float, aligned: Aligned, sample_rate_hz: float) -> Hum:
+    """Look for mains hum in a stretch without the sweep.
+
+    Parameters
+    ----------
+    quiet : ndarray, shape (n,)
+    aligned : Aligned
+        For the sweep's level.
+    sample_rate_hz : float
+
+    Returns
+    -------
+    Hum
+    """
     if quiet.size < 0.5 * sample_rate_hz:
-        return Check(
-            name="hum", verdict="pass", detail="no quiet stretch long enough to look for hum in"
-        )
+        return Hum(lines_hz=(), level_db=-np.inf, listened=False)
     window = np.hanning(quiet.size)
     power = np.abs(fft.rfft((quiet - quiet.mean()) * window)) ** 2
     bin_hz = sample_rate_hz / quiet.size
@@ -324,15 +352,27 @@ def check_hum(quiet: Float, aligned: Aligned, sample_rate_hz: float) -> Check:
         amplitude = np.sqrt(sum(line[1] for line in strong) * 2 / (window**2).sum() / quiet.size)
         level_db = 20 * np.log10(amplitude / (sweep_rms + 1e-12) + 1e-12)
         if level_db > HUM_DB:
-            heard = ", ".join(f"{line[2]:.1f}" for line in strong[:3])
-            return Check(
-                name="hum",
-                verdict="warn",
-                detail=f"mains hum at {heard} Hz, {level_db:.0f} dB re the sweep: the bass near "
-                "these frequencies is uncertain; look for a ground loop or a power supply near "
-                "the microphone's cable",
-            )
-    return Check(name="hum", verdict="pass", detail="no mains hum that matters")
+            lines_hz = tuple(line[2] for line in strong)
+            return Hum(lines_hz=lines_hz, level_db=float(level_db), listened=True)
+    return Hum(lines_hz=(), level_db=-np.inf, listened=True)
+
+
+def check_hum(hum: Hum) -> Check:
+    """Judge mains hum."""
+    if not hum.listened:
+        return Check(
+            name="hum", verdict="pass", detail="no quiet stretch long enough to look for hum in"
+        )
+    if not hum.lines_hz:
+        return Check(name="hum", verdict="pass", detail="no mains hum that matters")
+    heard = ", ".join(f"{line_hz:.1f}" for line_hz in hum.lines_hz[:3])
+    return Check(
+        name="hum",
+        verdict="warn",
+        detail=f"mains hum at {heard} Hz, {hum.level_db:.0f} dB re the sweep: peaks and dips "
+        "there are left out; look for a ground loop or a power supply near the microphone's "
+        "cable",
+    )
 
 
 def _line(power: Float, frequency_hz: float, bin_hz: float) -> tuple[float, float, float]:

@@ -15,7 +15,10 @@ from dataclasses import dataclass
 
 from analysis.sweep import Sweep
 
-MIDDLE_PAUSE_S = 0.5
+MIDDLE_PAUSE_S = 0.509
+"""Not a whole number of mains periods: with the default times hum at 50 and 60 Hz comes in
+nearly opposite phase in the two passes of a side, so it cancels in their mean and shows in
+their difference."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

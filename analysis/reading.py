@@ -7,6 +7,7 @@ checks. `Reading` is what every command, figure and report starts from.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,6 +19,7 @@ from analysis.arrival import ArrivalMatch, match_arrivals
 from analysis.bass import Bass, read_bass
 from analysis.checks import (
     Check,
+    Hum,
     check_clipping,
     check_clock,
     check_cut,
@@ -33,6 +35,7 @@ from analysis.checks import (
     check_spoilt,
     check_sweep,
     find_clipping,
+    find_hum,
     octave_snr_db,
     quiet_stretch,
 )
@@ -121,12 +124,12 @@ class Reading:
     snr_db: dict[float, float]
 
 
-def loudest_channel(channels: Float, programme: Programme) -> int:
+def loudest_channel(channels: Sequence[Float], programme: Programme) -> int:
     """Return the channel in which the programme stands out most.
 
     Parameters
     ----------
-    channels : ndarray, shape (n_channels, n)
+    channels : sequence of ndarray, shape (n,)
         At the programme's sampling frequency.
     programme : Programme
 
@@ -134,7 +137,7 @@ def loudest_channel(channels: Float, programme: Programme) -> int:
     -------
     int
     """
-    if channels.shape[0] == 1:
+    if len(channels) == 1:
         return 0
     scores = []
     for channel in channels:
@@ -205,8 +208,9 @@ def read_recording(
     top_hz = min(programme.sweep.stop_hz, 0.46 * recorded_hz)
     aligned = align(samples, programme, zeroed=zeroed)
     sides = mean_responses(aligned, programme, top_hz=top_hz, microphone_db=microphone_db)
-    checks = _recording_checks(recorded, recorded_hz, samples, aligned, programme, sides)
-    snr_db = octave_snr_db(sides, aligned, programme)
+    hum = find_hum(quiet_stretch(samples, aligned, programme), aligned, rate_hz)
+    checks = _recording_checks(recorded, recorded_hz, hum, aligned, programme, sides)
+    snr_db = octave_snr_db(sides, programme)
     prediction = predict(*room, air) if room is not None else None
     checks["noise"] = check_noise(snr_db)
     failed = {name for name, check in checks.items() if check.verdict == "fail"}
@@ -242,19 +246,18 @@ _Sides = tuple[SideResponse | None, SideResponse | None]
 def _recording_checks(
     recorded: Float,
     recorded_hz: float,
-    samples: Float,
+    hum: Hum,
     aligned: Aligned,
     programme: Programme,
     sides: _Sides,
 ) -> dict[str, Check]:
     """Run the checks that need the recording, in the order in which they are listed."""
-    quiet = quiet_stretch(samples, aligned, programme)
     pause, beside = aligned.noise_powers
     checks = [
         check_clipping(find_clipping(recorded, recorded_hz, aligned, programme)),
         check_level(recorded, aligned),
         Check(name="noise", verdict="pass", detail=""),
-        check_hum(quiet, aligned, programme.sample_rate_hz),
+        check_hum(hum),
         check_dropout(aligned, programme.sample_rate_hz),
         check_silent(sides, programme),
         check_spoilt(aligned, sides),

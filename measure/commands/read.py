@@ -1,0 +1,309 @@
+"""``apexline read``: what a recording of the sweep says."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from analysis.air import Air
+    from analysis.programme import Programme
+    from analysis.room import Positions, Room
+    from measure.microphone import Microphone
+    from measure.recording_reader import FileReading
+
+FILE = click.Path(path_type=Path)
+SPOTS = ("left", "right", "front", "back")
+
+
+@click.command("read", short_help="Read a recording of a sweep.")
+@click.argument("recording", type=FILE)
+@click.option(
+    "--sweep", "sweep", type=FILE, required=True, help="The sweep that was played, or its sheet."
+)
+@click.option(
+    "--room", "room_path", type=FILE, help="Room file: sizes, air, places (`apexline starter`)."
+)
+@click.option(
+    "--temperature",
+    "temperature_c",
+    type=float,
+    help="Of the air, °C, without a room file.  [default: 20 ± 3]",
+)
+@click.option(
+    "--humidity", "humidity_percent", type=float, help="Relative humidity, %, without a room file."
+)
+@click.option(
+    "--channel",
+    type=click.IntRange(min=1),
+    help="The microphone's channel, from 1.  [default: found]",
+)
+@click.option(
+    "--mic-correction",
+    "microphone_path",
+    type=FILE,
+    help="The microphone's file: frequency in Hz, level in dB.",
+)
+@click.option(
+    "--mic-file-is",
+    "holds",
+    type=click.Choice(("response", "correction")),
+    default="response",
+    show_default=True,
+    help="What that file gives: the microphone's deviation, or what to add.",
+)
+@click.option(
+    "--mic-angle",
+    "incidence",
+    type=click.Choice(("0", "90")),
+    help="Angle for which it holds: 0 pointed at the loudspeakers, 90 at the ceiling.",
+)
+@click.option(
+    "--spot",
+    "spots",
+    type=(click.Choice(SPOTS), FILE),
+    multiple=True,
+    help="Another recording, a hand's breadth left, right, front or back; for the bass.",
+)
+@click.option(
+    "--tolerance",
+    "tolerance_mm",
+    type=click.FloatRange(min=0.1),
+    default=2.0,
+    show_default=True,
+    help="Difference that counts as equal, mm.",
+)
+@click.option(
+    "--half-angle",
+    "half_angle_deg",
+    type=click.FloatRange(5, 60),
+    help="Half the angle between the loudspeakers at the seat, degrees, without a room file.",
+)
+@click.option("--scores", is_flag=True, help="Show what each cause's score is made of.")
+@click.option("--brief", is_flag=True, help="The verdict alone, no details.")
+@click.option(
+    "--json",
+    "json_target",
+    metavar="FILE",
+    help="Save the reading; its impulse responses go beside it. - prints it.",
+)
+@click.option(
+    "--figures", "figures", type=FILE, help="Draw the figures into this folder, PNG and SVG."
+)
+def command(
+    recording: Path,
+    sweep: Path,
+    room_path: Path | None,
+    microphone_path: Path | None,
+    holds: str,
+    incidence: str | None,
+    spots: tuple[tuple[str, Path], ...],
+    json_target: str | None,
+    figures: Path | None,
+    channel: int | None,
+    temperature_c: float | None,
+    humidity_percent: float | None,
+    **wording: Any,
+) -> None:
+    """Read RECORDING, made at the seat while a sweep programme played.
+
+    The verdict comes first: which loudspeaker to move, which way and how far; then
+    level, wiring and bass; then what each rests on.
+    """
+    from measure.output import check_json_target, progress
+    from measure.sheet import read_sheet
+
+    check_json_target(json_target)
+    programme, _ = read_sheet(sweep)
+    air, room = _surroundings(room_path, temperature_c, humidity_percent)
+    microphone = _microphone(microphone_path, holds, incidence)
+    with progress("Reading the recording") as step:
+        file = _read(
+            recording,
+            dict(spots),
+            programme,
+            air=air,
+            room=room,
+            microphone=microphone,
+            channel=channel,
+        )
+        if figures is not None:
+            step("Drawing the figures")
+            from measure.figures import write_reading_figures
+
+            written = write_reading_figures(file.reading, figures)
+        else:
+            written = []
+        if json_target is not None:
+            written += _save(
+                file,
+                json_target,
+                sweep=sweep.name,
+                microphone=_said(microphone, microphone_path, holds),
+                spots=spots,
+            )
+    _print(file, microphone, written, to_error=json_target == "-", **wording)
+
+
+def _surroundings(
+    room_path: Path | None, temperature_c: float | None, humidity_percent: float | None
+) -> tuple[Air, tuple[Room, Positions] | None]:
+    """Return the air, and the room where there is a file."""
+    from analysis.air import DEFAULT_TEMPERATURE_C, DEFAULT_TEMPERATURE_STD_C, air_at
+    from measure.room_file import THERMOMETER_STD_C, read_room
+
+    if room_path is not None:
+        if temperature_c is not None or humidity_percent is not None:
+            msg = "give the temperature and humidity in the room file, not beside it"
+            raise click.UsageError(msg)
+        file = read_room(room_path)
+        return file.air, (file.room, file.positions)
+    try:
+        air = air_at(
+            DEFAULT_TEMPERATURE_C if temperature_c is None else temperature_c,
+            temperature_std_c=DEFAULT_TEMPERATURE_STD_C
+            if temperature_c is None
+            else THERMOMETER_STD_C,
+            relative_humidity_percent=humidity_percent,
+        )
+    except ValueError as problem:
+        raise click.UsageError(str(problem)) from problem
+    return air, None
+
+
+def _microphone(path: Path | None, holds: str, incidence: str | None) -> Microphone | None:
+    """Return the microphone's correction, if a file was given."""
+    if path is None:
+        return None
+    from measure.microphone import read_microphone
+
+    return read_microphone(
+        path, holds=holds, incidence_deg=None if incidence is None else int(incidence)
+    )
+
+
+def _said(microphone: Microphone | None, path: Path | None, holds: str) -> dict[str, Any] | None:
+    """Return what is known of the microphone, for the JSON."""
+    if microphone is None or path is None:
+        return None
+    from measure.microphone import PRINTED_HZ
+
+    return {
+        "file": path.name,
+        "file_is": holds,
+        "incidence_deg": microphone.incidence_deg,
+        "applied_db": [
+            {"frequency_hz": at_hz, "correction_db": microphone.at_db(at_hz)}
+            for at_hz in PRINTED_HZ
+        ],
+    }
+
+
+def _read(
+    recording: Path,
+    spots: Mapping[str, Path],
+    programme: Programme,
+    **surroundings: Any,
+) -> FileReading:
+    """Read the recording, and those around it."""
+    from measure.recording_reader import read_file, with_spot_files
+
+    centre = read_file(recording, programme, **surroundings)
+    others = {name: read_file(path, programme, **surroundings) for name, path in spots.items()}
+    return with_spot_files(centre, others)
+
+
+def _save(
+    file: FileReading,
+    target: str,
+    *,
+    sweep: str,
+    microphone: dict[str, Any] | None,
+    spots: tuple[tuple[str, Path], ...],
+) -> list[Path]:
+    """Save the reading and its impulse responses, both or none."""
+    from measure.audio_files import encode_wav
+    from measure.output import STDOUT, json_text, text_writer, write_json, write_together
+    from measure.reading_file import reading_document, responses_path, stereo_responses
+
+    document = reading_document(
+        file,
+        sweep=sweep,
+        microphone=microphone,
+        spots={name: path.name for name, path in spots},
+    )
+    if target == STDOUT:
+        write_json(document, target)
+        return []
+    path = Path(target)
+    responses = stereo_responses(file.reading)
+    rate_hz = file.reading.programme.sample_rate_hz
+
+    def write_responses(temporary: Path) -> None:
+        encode_wav(temporary, responses, rate_hz, encoding="FLOAT")
+
+    files = {path: text_writer(json_text(document)), responses_path(path): write_responses}
+    write_together(files)
+    return list(files)
+
+
+def _print(
+    file: FileReading,
+    microphone: Microphone | None,
+    written: list[Path],
+    *,
+    to_error: bool,
+    tolerance_mm: float,
+    half_angle_deg: float | None,
+    scores: bool,
+    brief: bool,
+) -> None:
+    """Print the verdict, then what it rests on."""
+    from analysis.report.details import details
+    from analysis.report.verdict import verdict
+
+    reading = file.reading
+    said = verdict(reading, half_angle_deg=half_angle_deg, tolerance_m=tolerance_mm * 1e-3)
+    for line in said.lines():
+        click.echo(line, err=to_error)
+    if not brief:
+        sections = details(
+            reading,
+            half_angle_deg=half_angle_deg,
+            microphone=_microphone_lines(microphone),
+            scores=scores,
+        )
+        for heading, lines in [_source(file), *sections]:
+            click.echo(f"\n{heading}", err=to_error)
+            for line in lines:
+                click.echo(f"  {line}", err=to_error)
+    if written:
+        click.echo("\nWrote", err=to_error)
+        for path in written:
+            click.echo(f"  {path}", err=to_error)
+
+
+def _source(file: FileReading) -> tuple[str, list[str]]:
+    """Return what was read."""
+    channel = f", channel {file.channel} of {file.n_channels}" if file.n_channels > 1 else ""
+    facts = f"{file.duration_s:.1f} s, {file.sample_rate_hz} Hz, {file.encoding}{channel}"
+    return "Recording", [file.path.name, facts]
+
+
+def _microphone_lines(microphone: Microphone | None) -> list[str]:
+    """Say what was done about the microphone's own response."""
+    if microphone is None:
+        return []
+    from measure.microphone import PRINTED_HZ
+
+    values = ", ".join(f"{microphone.at_db(at_hz):+.1f} dB at {at_hz:g} Hz" for at_hz in PRINTED_HZ)
+    angle = (
+        "no angle was given for which its file holds (--mic-angle)"
+        if microphone.incidence_deg is None
+        else f"its file holds for {microphone.incidence_deg} degrees"
+    )
+    return [f"correction added: {values}; {angle}"]

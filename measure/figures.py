@@ -1,0 +1,92 @@
+"""Figures as files: the only place where drawings meet the disk."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from matplotlib.figure import Figure
+
+from analysis.plots.arrival import arrival_figure
+from analysis.plots.bass import bass_figure
+from analysis.plots.decay import decay_figure
+from analysis.plots.modes import modes_figure
+from analysis.plots.style import save_figure
+from analysis.reading import Reading
+from measure.errors import OutputError
+from measure.output import Writer, write_together
+
+FORMATS = ("png", "svg")
+
+
+def write_reading_figures(reading: Reading, folder: Path) -> list[Path]:
+    """Draw a reading's figures into a folder, made if it isn't there.
+
+    Parameters
+    ----------
+    reading : Reading
+    folder : Path
+
+    Returns
+    -------
+    list of Path
+        What was written; figures that the reading has nothing for are left out.
+
+    Raises
+    ------
+    OutputError
+        If the folder can't be made or written to.
+    """
+    figures: dict[str, Figure] = {}
+    if reading.left and reading.right and reading.arrival:
+        figures["arrival"] = arrival_figure(
+            reading.left.response, reading.right.response, reading.arrival
+        )
+    if reading.bass.sides:
+        figures["bass"] = bass_figure(reading.bass)
+        figures["decay"] = decay_figure(reading.bass)
+    if reading.prediction is not None:
+        figures["modes"] = modes_figure(reading.prediction, reading.bass)
+    return write_figures(figures, folder)
+
+
+def write_figures(figures: Mapping[str, Figure], folder: Path) -> list[Path]:
+    """Write figures as PNG and SVG, all or none.
+
+    Parameters
+    ----------
+    figures : mapping of str to Figure
+        File name without its ending, and the figure.
+    folder : Path
+
+    Returns
+    -------
+    list of Path
+
+    Raises
+    ------
+    OutputError
+        If the folder can't be made or written to.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        msg = f"can't make the folder {folder}: {problem.strerror}"
+        raise OutputError(msg) from problem
+    files = {
+        folder / f"{name}.{file_format}": _writer(figure, file_format)
+        for name, figure in figures.items()
+        for file_format in FORMATS
+    }
+    write_together(files)
+    return list(files)
+
+
+def _writer(figure: Figure, file_format: str) -> Writer:
+    """Return what writes a figure to a path."""
+
+    def write(path: Path) -> None:
+        with path.open("wb") as stream:
+            save_figure(figure, stream, file_format=file_format)
+
+    return write
