@@ -7,6 +7,7 @@ found, or if its place follows from the others and enough of it lies in the reco
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import scipy.fft as fft
@@ -134,7 +135,7 @@ def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = (
         samples = mend(samples, block)
         blocks = [_moved(earlier, block) for earlier in blocks] + [block]
     harm, noise_powers = _harm(passes, programme, tuple(blocks))
-    clock, late_s = _clock(passes, plain, programme, placement, harm)
+    clock = _clock(passes, plain, programme, placement, harm)
     ratio = clock.ratio
     starts_s = np.array([programme.starts_s[used.index] for used in passes])
     jumped_s = np.array(
@@ -203,7 +204,7 @@ def _pairs(passes: tuple[UsedPass, ...]) -> list[tuple[UsedPass, UsedPass]]:
     pairs = []
     for side in "LR":
         of_side = [used for used in passes if used.side == side]
-        pairs += list(zip(of_side[:-1], of_side[1:], strict=True))
+        pairs += pairwise(of_side)
     return pairs
 
 
@@ -319,7 +320,7 @@ def _clock(
     programme: Programme,
     placement: Placement,
     harm: Harm,
-) -> tuple[Clock, Float]:
+) -> Clock:
     """Time the passes against each other and fit the drift."""
     rate_hz = programme.sample_rate_hz
     frequency_hz = plain.frequency_hz
@@ -366,4 +367,4 @@ def _clock(
     first_s = np.array([used.first for used in passes]) / rate_hz
     late_s = late_s + first_s - starts_s - placement.origin_s + LEAD_S
     sides = "".join(used.side for used in passes)
-    return fit_clock(starts_s, late_s, std_s, sides, sample_rate_hz=rate_hz), late_s
+    return fit_clock(starts_s, late_s, std_s, sides, sample_rate_hz=rate_hz)
