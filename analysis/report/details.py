@@ -154,8 +154,7 @@ def arrival_lines(arrival: ArrivalMatch | None, half_angle_deg: float | None = N
     source = "assumed" if half_angle_deg is None else "by the room file"
     per_mm = 2 * math.sin(math.radians(angle_deg))
     lines.append(
-        f"half-angle         {angle_deg:.1f}° {source}; a microphone 1 mm off the middle adds "
-        f"{per_mm:.1f} mm"
+        f"half-angle         {angle_deg:.1f}° {source}; a microphone 1 mm off makes {per_mm:.1f} mm"
     )
     return lines
 

@@ -102,7 +102,9 @@ def db(value_db: float, std_db: float | None = None, *, sign: bool = False) -> s
 def hz(frequency_hz: float, std_hz: float | None = None) -> str:
     """Return a frequency in whole Hz, or to a tenth with its uncertainty."""
     if std_hz is not None:
-        return with_std(frequency_hz, max(std_hz, 0.1), "Hz")
+        places = min(decimals(std_hz), 1)
+        shown = number(max(std_hz, 0.1), places=places)
+        return f"{number(frequency_hz, places=places)} ± {shown} Hz"
     if frequency_hz >= 1000:
         return f"{frequency_hz / 1000:.3g} kHz"
     return f"{frequency_hz:.0f} Hz"
