@@ -12,6 +12,7 @@ of it smeared instead of compact; that is how a foreign sweep is told from ours.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -20,7 +21,7 @@ import scipy.fft as fft
 
 from analysis.arrays import Float
 from analysis.programme import Programme
-from analysis.sweep import sweep_samples
+from analysis.sweep import Sweep
 
 SEARCH_BAND_HZ = (150.0, 4000.0)
 """Every loudspeaker plays it, rooms are quieter there than below, and 200 ppm of clock
@@ -78,6 +79,30 @@ class Placement:
     sides_certain: bool
 
 
+def sweep_phase(sweep: Sweep, frequency_hz: Float) -> Float:
+    r"""Return the phase of the sweep's spectrum, in radians.
+
+    Parameters
+    ----------
+    sweep : Sweep
+    frequency_hz : ndarray, shape (n,)
+        Inside the swept band, above 0.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+
+    Notes
+    -----
+    Stationary phase: the sweep passes f at :math:`t = L \ln(f/f_1)`, so
+    :math:`2\pi L (f - f_1) - 2\pi f L \ln(f/f_1) - \pi/4` (A. Novak, P. Lotton, L. Simon,
+    "Synchronized swept-sine", J. Audio Eng. Soc. 63(10), 2015, for the form).
+    """
+    growth = 2 * np.pi * sweep.growth_s
+    octave = np.log(frequency_hz / sweep.start_hz)
+    return np.asarray(growth * (frequency_hz * (1 - octave) - sweep.start_hz) - np.pi / 4)
+
+
 def compressed(samples: Float, programme: Programme) -> tuple[Float, float]:
     """Return the whitened matched filter's output and its sampling frequency.
 
@@ -94,20 +119,17 @@ def compressed(samples: Float, programme: Programme) -> tuple[Float, float]:
     rate_hz : float
     """
     sweep, rate_hz = programme.sweep, programme.sample_rate_hz
-    reference = sweep_samples(sweep, sample_rate_hz=rate_hz).astype(np.float32)
-    n_fft = fft.next_fast_len(samples.size + 2 * reference.size, real=True)
+    n_lead = math.ceil(sweep.duration_s * rate_hz)
+    n_fft = fft.next_fast_len(samples.size + 2 * n_lead, real=True)
     low_hz = max(SEARCH_BAND_HZ[0], sweep.start_hz)
     high_hz = min(SEARCH_BAND_HZ[1], sweep.stop_hz)
     if high_hz < 2 * low_hz:
         low_hz, high_hz = sweep.start_hz, sweep.stop_hz
     first, last = (int(edge_hz * n_fft / rate_hz) for edge_hz in (low_hz, high_hz))
     padded = np.zeros(n_fft, dtype=np.float32)
-    padded[reference.size : reference.size + samples.size] = samples
+    padded[n_lead : n_lead + samples.size] = samples
     spectrum = fft.rfft(padded)[first:last]
-    padded[:] = 0
-    padded[: reference.size] = reference
-    kernel = fft.rfft(padded)[first:last]
-    spectrum *= np.conj(kernel) / np.maximum(np.abs(kernel), 1e-9)
+    spectrum *= np.exp(-1j * sweep_phase(sweep, np.arange(first, last) * rate_hz / n_fft))
     spectrum *= np.sin(np.linspace(0, np.pi, last - first, dtype=np.float32)) ** 2
     n_out = fft.next_fast_len(2 * last)
     shifted = np.zeros(n_out, dtype=np.complex64)

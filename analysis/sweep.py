@@ -108,11 +108,14 @@ def envelope(sweep: Sweep, time_s: Float) -> Float:
     fade_in_s = min(FADE_IN_OCTAVES * octave_s, 0.25 * sweep.duration_s)
     fade_out_s = min(FADE_OUT_OCTAVES * octave_s, 0.25 * sweep.duration_s)
     left_s = sweep.duration_s - time_s
-    rise = 0.5 - 0.5 * np.cos(np.pi * np.clip(time_s / fade_in_s, 0, 1))
-    fall = 0.5 - 0.5 * np.cos(np.pi * np.clip(left_s / fade_out_s, 0, 1))
-    top = 0.5 + 0.5 * np.cos(np.pi * np.clip(left_s / octave_s, 0, 1))
-    level_db = sweep.level_dbfs - sweep.top_taper_db * top
-    return rise * fall * 10 ** (level_db / 20)
+    amplitude = np.full(time_s.shape, 10 ** (sweep.level_dbfs / 20))
+    # Most of the sweep is flat: only its ends need a cosine.
+    rising, taper, falling = time_s < fade_in_s, left_s < octave_s, left_s < fade_out_s
+    top = 0.5 + 0.5 * np.cos(np.pi * np.clip(left_s[taper] / octave_s, 0, 1))
+    amplitude[taper] *= 10 ** (-sweep.top_taper_db * top / 20)
+    for edge, share in ((rising, time_s / fade_in_s), (falling, left_s / fade_out_s)):
+        amplitude[edge] *= 0.5 - 0.5 * np.cos(np.pi * np.clip(share[edge], 0, 1))
+    return amplitude
 
 
 def sweep_samples(

@@ -21,7 +21,9 @@ from analysis.causes import Cause
 from analysis.level import LevelDifference
 from analysis.modes import Modes
 from analysis.prediction import Curve
+from analysis.room import Point
 from analysis.reading import Reading
+from analysis.responses import SideResponse
 from measure.errors import ReadingFileError
 from measure.recording_reader import FileReading
 
@@ -108,6 +110,9 @@ def reading_document(
         "impulse_responses": {
             "start_s": _start_s(reading),
             "sample_rate_hz": reading.programme.sample_rate_hz,
+            "band_hz": _band_hz(reading),
+            "left_gaps_hz": _gaps_hz(reading.left),
+            "right_gaps_hz": _gaps_hz(reading.right),
         },
     }
 
@@ -116,6 +121,17 @@ def _start_s(reading: Reading) -> float | None:
     """Return the common time of the first sample of the impulse responses."""
     sides = [side for side in (reading.left, reading.right) if side is not None]
     return sides[0].response.start_s if sides else None
+
+
+def _band_hz(reading: Reading) -> list[float] | None:
+    """Return the band that the impulse responses hold."""
+    sides = [side for side in (reading.left, reading.right) if side is not None]
+    return list(sides[0].response.band_hz) if sides else None
+
+
+def _gaps_hz(side: SideResponse | None) -> list[list[float]]:
+    """Return the frequency ranges without clean data."""
+    return [] if side is None else [list(gap) for gap in side.response.gaps_hz]
 
 
 def _arrival(reading: Reading) -> dict[str, Any]:
@@ -339,6 +355,9 @@ def _room(reading: Reading) -> dict[str, Any] | None:
         "decay_is_assumed": prediction.decay_is_assumed,
         "woofers_assumed_at_tweeters": prediction.positions.left.woofer_is_assumed
         or prediction.positions.right.woofer_is_assumed,
+        "left_m": _point(prediction.positions.left.tweeter),
+        "right_m": _point(prediction.positions.right.tweeter),
+        "seat_m": _point(prediction.positions.seat),
         "half_angle_deg": prediction.positions.half_angle_deg,
         "left_minus_right_mm": prediction.positions.left_minus_right_m * 1e3,
         "modes": _modes(prediction.modes, np.abs(prediction.seat_shape)),
@@ -355,6 +374,11 @@ def _room(reading: Reading) -> dict[str, Any] | None:
             for one in prediction.cancellations[side]
         ],
     }
+
+
+def _point(point: Point) -> list[float]:
+    """Return x, y and z."""
+    return [point.x_m, point.y_m, point.z_m]
 
 
 def _modes(modes: Modes, seat: Float) -> list[dict[str, Any]]:

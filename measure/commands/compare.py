@@ -1,0 +1,126 @@
+"""``apexline compare``: what changed between two readings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from analysis.compare import Comparison, ValueChange
+    from analysis.feature_changes import FeatureChange
+    from analysis.features import Feature
+
+FILE = click.Path(path_type=Path)
+MOVED = ("left", "right", "both", "none", "seat", "unknown")
+
+
+@click.command("compare", short_help="Compare two readings.")
+@click.argument("before", type=FILE)
+@click.argument("after", type=FILE)
+@click.option(
+    "--moved",
+    type=click.Choice(MOVED),
+    default="unknown",
+    help="What was moved in between, if you know.  [default: told from the sound]",
+)
+@click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
+@click.option("--figures", type=FILE, help="Draw before and after into this folder.")
+def command(
+    before: Path, after: Path, moved: str, json_target: str | None, figures: Path | None
+) -> None:
+    """Compare BEFORE.json with AFTER.json, two readings saved by `apexline read --json`.
+
+    Says what changed in arrival, level and bass, and whether it is more than chance.
+    """
+    from analysis.compare import compare
+    from analysis.report.comparison import comparison_lines
+    from measure.errors import ReadingFileError
+    from measure.output import check_json_target, write_json
+    from measure.snapshot_file import read_snapshot
+
+    check_json_target(json_target)
+    snapshots = read_snapshot(before), read_snapshot(after)
+    try:
+        comparison = compare(*snapshots, moved=moved)  # type: ignore[arg-type]
+    except ValueError as problem:
+        msg = f"{before} and {after} can't be compared: {problem}"
+        raise ReadingFileError(msg) from problem
+    written: list[Path] = []
+    if figures is not None:
+        from analysis.plots.comparison import comparison_figure
+        from measure.figures import write_figures
+
+        written = write_figures({"comparison": comparison_figure(comparison)}, figures)
+    if json_target is not None:
+        write_json(_document(comparison, before=before, after=after), json_target)
+    quiet = json_target == "-"
+    for line in comparison_lines(comparison):
+        click.echo(line, err=quiet)
+    if written:
+        click.echo("\nWrote", err=quiet)
+        for path in written:
+            click.echo(f"  {path}", err=quiet)
+
+
+def _document(comparison: Comparison, *, before: Path, after: Path) -> dict[str, Any]:
+    """Return a comparison as JSON knows it."""
+    return {
+        "schema": 1,
+        "command": "compare",
+        "before": before.name,
+        "after": after.name,
+        "moved": comparison.move.moved,
+        "moved_is_told": comparison.move_is_told,
+        "gain": {
+            "change_db": comparison.gain.gain_db,
+            "std_db": comparison.gain.std_db,
+            "changed": comparison.gain.changed,
+        },
+        "arrival": _value(comparison.arrival, "mm", 1e3),
+        "level": _value(comparison.direct, "db", 1.0),
+        "seat_level": _value(comparison.seat, "db", 1.0),
+        "features": [_change(change) for change in comparison.features],
+    }
+
+
+def _value(change: ValueChange | None, unit: str, scale: float) -> dict[str, Any] | None:
+    """Return a number before and after."""
+    if change is None:
+        return None
+    return {
+        f"before_{unit}": change.before * scale,
+        f"after_{unit}": change.after * scale,
+        f"change_{unit}": change.change * scale,
+        f"std_{unit}": change.std * scale,
+        f"counted_std_{unit}": change.counted_std * scale,
+        "beyond_uncertainty": change.beyond_uncertainty,
+    }
+
+
+def _change(change: FeatureChange) -> dict[str, Any]:
+    """Return one feature before and after."""
+    return {
+        "curve": change.curve,
+        "kind": change.kind,
+        "changes": list(change.changes),
+        "before": _feature(change.before),
+        "after": _feature(change.after),
+        "frequency_change_hz": change.frequency_change_hz,
+        "frequency_std_hz": change.frequency_std_hz,
+        "level_change_db": change.level_change_db,
+        "level_std_db": change.level_std_db,
+        "evidence": change.evidence,
+    }
+
+
+def _feature(feature: Feature | None) -> dict[str, Any] | None:
+    """Return the gist of a feature."""
+    if feature is None:
+        return None
+    return {
+        "frequency_hz": feature.frequency_hz,
+        "level_db": feature.level_db,
+        "prominence_db": feature.prominence_db,
+    }
