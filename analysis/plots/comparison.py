@@ -1,6 +1,6 @@
 """Before and after: the bass of each loudspeaker, and the arrival difference.
 
-Conventions: before is light and dashed, after dark and solid; a gain common to both
+Conventions: before is light and broad, after dark and narrow, drawn over it; a gain common to both
 loudspeakers is taken out of the after curves. Curves are smoothed over 1/6 octave, with the
 unsmoothed ones thin behind them.
 """
@@ -21,8 +21,8 @@ from analysis.plots import style
 from analysis.prediction import Curve
 from analysis.spectrum import BassCurve
 
-BEFORE: Final[dict[str, Any]] = {"color": "#d1751c", "linestyle": (0, (5, 1.6))}
-AFTER: Final[dict[str, Any]] = {"color": "#12355b", "linestyle": "-"}
+BEFORE: Final[dict[str, Any]] = {"color": "#e8a866", "linewidth": 3.4}
+AFTER: Final[dict[str, Any]] = {"color": "#12355b", "linewidth": 1.3}
 
 PANEL_IN: Final = 2.1
 RANGE_DB: Final = 40.0
@@ -71,8 +71,8 @@ def comparison_figure(comparison: Comparison) -> Figure:
     if comparison.arrival is not None:
         _draw_arrival(axes[-1], comparison.arrival)
     entries = [
-        Line2D([], [], linewidth=1.9, label="before", **BEFORE),
-        Line2D([], [], linewidth=1.9, label=_after_label(comparison), **AFTER),
+        Line2D([], [], label="before", **BEFORE),
+        Line2D([], [], label=_after_label(comparison), **AFTER),
     ]
     figure.legend(
         handles=entries, loc="lower left", bbox_to_anchor=(0.01, 0.0), ncols=2, handlelength=2.6
@@ -102,14 +102,24 @@ def _draw_curves(
         level = np.where(curve.covered, curve.level_db - offset_db, np.nan)
         smooth = np.where(curve.covered, curve.sixth_octave_db - offset_db, np.nan)
         ax.plot(curve.frequency_hz, level, color=look["color"], linewidth=0.5, alpha=0.6)
-        ax.plot(curve.frequency_hz, smooth, linewidth=1.7, **look)
+        ax.plot(curve.frequency_hz, smooth, **look)
         drawn.append((curve.frequency_hz, level))
     top = max(float(np.nanmax(level)) for _, level in drawn)
-    low = min(top - RANGE_DB, *(float(np.nanpercentile(level, 1)) for _, level in drawn))
+    low = min(top - RANGE_DB, *(float(np.nanpercentile(level, 0.3)) for _, level in drawn))
     reach = (top - low) / (1 - _ROW - 0.08)
     style.set_ticks_y(ax, low, low + reach)
     ax.set_ylabel("Level (dB)")
     ax.set_title(style.NAMES[name])
+    if not changes:
+        ax.text(
+            0.5,
+            1 - _ROW,
+            "no peak or dip changed beyond the uncertainty",
+            transform=ax.transAxes,
+            ha="center",
+            fontsize=style.SMALL_PT,
+            gid="label",
+        )
     _label_changes(ax, changes, drawn)
 
 

@@ -39,7 +39,7 @@ def comparison_lines(comparison: Comparison) -> list[str]:
     Returns
     -------
     list of str
-        At most 80 columns each.
+        At most 78 columns each.
     """
     texts = [
         arrival_text(comparison.arrival),
@@ -62,7 +62,7 @@ def comparison_details(comparison: Comparison) -> list[Section]:
     Returns
     -------
     list of (str, list of str)
-        Heading and lines of at most 80 columns.
+        Heading and lines of at most 78 columns.
     """
     sections = []
     for curve in CURVES:

@@ -1,4 +1,4 @@
-"""Everything behind the verdict, section by section, at 80 columns without colour.
+"""Everything behind the verdict, section by section, at 78 columns without colour.
 
 Conventions: as in `analysis.report.verdict`; ``±`` is one standard deviation.
 """
@@ -50,7 +50,7 @@ def details(
     Returns
     -------
     list of (str, list of str)
-        Heading and lines; no line is longer than 80 columns.
+        Heading and lines; no line is longer than 78 columns.
     """
     if half_angle_deg is None and reading.prediction is not None:
         half_angle_deg = reading.prediction.positions.half_angle_deg
@@ -257,7 +257,7 @@ def _feature_row(one: ExplainedFeature) -> tuple[str, ...]:
     feature = one.feature
     text = short_cause(one.causes[0])
     if one.n_spots_seen is not None:
-        text += f" ({one.n_spots_seen} spots)" if one.advisable else " (here only)"
+        text += f", {one.n_spots_seen} spots" if one.advisable else ", here only"
     return (
         feature.kind,
         fmt.hz(feature.frequency_hz, feature.frequency_std_hz).removesuffix(" Hz"),

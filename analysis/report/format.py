@@ -10,8 +10,8 @@ import textwrap
 from collections.abc import Iterable
 from typing import Final
 
-WIDTH: Final = 80
-"""Columns of a terminal on which every text must fit."""
+WIDTH: Final = 78
+"""Columns that a line may fill: a terminal's 80 less an indent of two."""
 
 MINUS: Final = "\N{MINUS SIGN}"
 

@@ -54,7 +54,7 @@ class Verdict:
     cautions: tuple[str, ...]
 
     def lines(self) -> list[str]:
-        """Return it laid out in at most 80 columns: actions, findings, cautions."""
+        """Return it laid out in at most 78 columns: actions, findings, cautions."""
         numbered = len(self.actions) > 1
         lines = []
         for number, text in enumerate(self.actions, start=1):
