@@ -1,0 +1,113 @@
+"""The arrows between the rooms: who may import whom, and what loads late.
+
+Truth: the rules themselves, as DEVELOPERS.md states them; read from the source by `ast`,
+and from a fresh interpreter.
+"""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+MODULES = sorted([*ROOT.glob("analysis/**/*.py"), *ROOT.glob("measure/**/*.py")])
+
+OWNERS = {
+    "sounddevice": ("measure/devices.py",),
+    "soundfile": ("measure/audio_files.py",),
+    # measure/figures.py puts the finished figures on disk.
+    "matplotlib": ("analysis/plots/", "measure/figures.py"),
+}
+"""Libraries that only one place may know."""
+
+HEAVY = {"numpy", "scipy", "matplotlib", "sounddevice", "soundfile", "soxr", "rich", "msgspec"}
+
+
+def names(path: Path) -> str:
+    return path.relative_to(ROOT).as_posix()
+
+
+def imports(path: Path) -> Iterator[str]:
+    """Yield every module that a file imports, also inside functions."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{names(path)}: import by full name"
+            yield node.module or ""
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+
+
+def breaches(path: Path) -> list[str]:
+    """Return what a file imports against the rules."""
+    here = names(path)
+    found = []
+    for module in imports(path):
+        top = module.split(".")[0]
+        if here.startswith("analysis/") and top == "measure":
+            found.append(f"{here} imports {module}: analysis knows nothing of measure")
+        edge = module.startswith(("analysis.plots", "analysis.report"))
+        if edge and not here.startswith(
+            ("analysis/plots/", "analysis/report/", "measure/commands/", "measure/figures.py")
+        ):
+            found.append(f"{here} imports {module}: only commands draw and word")
+        owners = OWNERS.get(top)
+        if owners and not here.startswith(owners):
+            found.append(f"{here} imports {module}: that is for {' and '.join(owners)}")
+    return found
+
+
+@pytest.mark.parametrize("path", MODULES, ids=names)
+def test_imports_follow_the_arrows(path: Path) -> None:
+    assert breaches(path) == []
+
+
+@pytest.mark.parametrize(
+    ("where", "source"),
+    [
+        ("analysis/level.py", "from measure.errors import MeasureError"),
+        ("analysis/level.py", "def f():\n    import matplotlib.pyplot"),
+        ("analysis/level.py", "from analysis import report"),
+        ("measure/output.py", "from analysis.plots import bass"),
+        ("measure/stimulus.py", "import soundfile as sf"),
+        ("measure/commands/about.py", "import sounddevice"),
+    ],
+)
+def test_a_breach_is_noticed(
+    where: str, source: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Known input: each rule broken once; a checker that sees nothing would pass above.
+    path = tmp_path / where
+    path.parent.mkdir(parents=True)
+    path.write_text(source, encoding="utf-8")
+    monkeypatch.setattr(sys.modules[__name__], "ROOT", tmp_path)
+    assert breaches(path)
+
+
+def loaded_by(statement: str) -> set[str]:
+    """Return the top-level modules in memory after a statement in a fresh interpreter."""
+    script = f"{statement}\nimport sys\nprint(*(m.split('.')[0] for m in sys.modules))"
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT, check=True
+    )
+    return set(done.stdout.split())
+
+
+def test_the_doors_load_nothing_heavy() -> None:
+    # `apexline --help` needs the list of commands and nothing else.
+    assert HEAVY & loaded_by("import analysis, measure, measure.cli") == set()
+
+
+def test_help_loads_nothing_heavy() -> None:
+    statement = "import measure.cli; assert measure.cli.run(['--help']) == 0"
+    assert HEAVY & loaded_by(statement) == set()
+
+
+def test_no_init_file_among_the_tests() -> None:
+    # tests/measure/__init__.py would shadow the package `measure`.
+    assert list((ROOT / "tests").rglob("__init__.py")) == []
