@@ -34,7 +34,7 @@ $(VENV)/bin/python:
 	@$(PYTHON) -m venv $(VENV) || \
 	  { rm -rf $(VENV); echo "Python's venv is missing; on Debian and Ubuntu: apt install python3-venv"; exit 2; }
 
-$(VENV)/.installed: $(VENV)/bin/python pyproject.toml constraints.txt
+$(VENV)/.installed: pyproject.toml constraints.txt | $(VENV)/bin/python
 	$(PIP) --editable .
 	@touch $@
 
