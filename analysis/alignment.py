@@ -201,7 +201,7 @@ def _cut_all(
 
 def _pairs(passes: tuple[UsedPass, ...]) -> list[tuple[UsedPass, UsedPass]]:
     """Return each side's neighbouring passes."""
-    pairs = []
+    pairs: list[tuple[UsedPass, UsedPass]] = []
     for side in "LR":
         of_side = [used for used in passes if used.side == side]
         pairs += pairwise(of_side)

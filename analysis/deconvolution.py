@@ -92,8 +92,9 @@ def inverse_sweep(
 def _regularisation(power: Float, frequency_hz: Float, sweep: Sweep) -> Float:
     """Return epsilon: tiny in band, as large as the band's power outside."""
     inside = (frequency_hz > sweep.start_hz * 1.3) & (frequency_hz < sweep.stop_hz / 1.05)
-    weakest = float(np.quantile(power[inside], 0.02))
-    strongest = float(power[inside].max())
+    # One bin in 61 is enough to know the extremes of so smooth a spectrum.
+    some = power[inside][::61] if np.count_nonzero(inside) > 6100 else power[inside]
+    weakest, strongest = float(np.quantile(some, 0.02)), float(some.max())
     octaves = np.log2(np.maximum(frequency_hz, 1e-3))
     below = (np.log2(sweep.start_hz) + EDGE_OCTAVES - octaves) / EDGE_OCTAVES
     above = (octaves - np.log2(sweep.stop_hz) + EDGE_OCTAVES / 4) / (EDGE_OCTAVES / 4)

@@ -120,7 +120,7 @@ def compressed(samples: Float, programme: Programme) -> tuple[Float, float]:
     """
     sweep, rate_hz = programme.sweep, programme.sample_rate_hz
     n_lead = math.ceil(sweep.duration_s * rate_hz)
-    n_fft = fft.next_fast_len(samples.size + 2 * n_lead, real=True)
+    n_fft = fft.next_fast_len(samples.size + n_lead, real=True)
     low_hz = max(SEARCH_BAND_HZ[0], sweep.start_hz)
     high_hz = min(SEARCH_BAND_HZ[1], sweep.stop_hz)
     if high_hz < 2 * low_hz:

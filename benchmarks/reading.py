@@ -110,7 +110,7 @@ def whole(samples: Float, programme: Programme) -> bool:
 
 
 def library(samples: Float, programme: Programme) -> object:
-    """Deconvolve the four passes, cut out beforehand, with pyfar."""
+    """Deconvolve the four passes, cut out beforehand, with pyfar: linear, not circular."""
     import pyfar
 
     n_cut = round((programme.sweep.duration_s + programme.tail_s) * RATE_HZ)
@@ -122,6 +122,7 @@ def library(samples: Float, programme: Programme) -> object:
     return pyfar.dsp.deconvolve(
         pyfar.Signal(cuts, RATE_HZ),
         pyfar.Signal(played, RATE_HZ),
+        fft_length=next_fast_len(n_cut + one.size, real=True),
         frequency_range=(programme.sweep.start_hz, programme.sweep.stop_hz),
     )
 
