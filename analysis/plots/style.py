@@ -254,7 +254,7 @@ def readable(
         Wanted centres from 0 to 1, rising.
     widths : ndarray, shape (n,)
     weights : sequence of float
-        The lightest are left out first.
+        The heaviest are placed first; what then finds no room is left out.
     farthest : float
         No label is shifted more than this, unless at an end.
 
@@ -265,29 +265,17 @@ def readable(
     centres : ndarray
         Where.
     """
-    kept = list(range(places.size))
-    while kept:
-        if float(widths[kept].sum()) <= 1:
-            centres = spread(places[kept], widths[kept], low=0.0, high=1.0)
-            inner = np.clip(places[kept], 0.5 * widths[kept], 1 - 0.5 * widths[kept])
-            shift = np.abs(centres - inner)
-            worst = int(np.argmax(shift))
-            if shift[worst] <= farthest:
-                return kept, centres
-            crowd = _touching(centres, widths[kept], worst)
-        else:
-            crowd = list(range(len(kept)))
-        kept.pop(min(crowd, key=lambda i: weights[kept[i]]))
-    return [], np.zeros(0)
-
-
-def _touching(centres: Float, widths: Float, index: int) -> list[int]:
-    """Return the labels that stand without a gap in one row with another."""
-    gaps = np.diff(centres) - 0.5 * (widths[1:] + widths[:-1])
-    breaks = np.flatnonzero(gaps > 1e-6)
-    first = int(max((b + 1 for b in breaks if b < index), default=0))
-    last = int(min((b for b in breaks if b >= index), default=centres.size - 1))
-    return list(range(first, last + 1))
+    kept: list[int] = []
+    centres = np.zeros(0)
+    for index in sorted(range(places.size), key=lambda i: -weights[i]):
+        tried = sorted([*kept, index])
+        if float(widths[tried].sum()) > 1:
+            continue
+        at = spread(places[tried], widths[tried], low=0.0, high=1.0)
+        wanted = np.clip(places[tried], 0.5 * widths[tried], 1 - 0.5 * widths[tried])
+        if float(np.max(np.abs(at - wanted))) <= farthest:
+            kept, centres = tried, at
+    return kept, centres
 
 
 def label_row(
@@ -343,7 +331,9 @@ def label_row(
             texts[index],
             transform=ax.transAxes,
             ha="center",
-            va="bottom" if above else "top",
+            va="baseline" if above else "top",
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4},
+            zorder=4,
             fontsize=SMALL_PT,
             linespacing=1.05,
             color=INK,

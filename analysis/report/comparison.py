@@ -17,6 +17,9 @@ from analysis.report import format as fmt
 
 Section = tuple[str, list[str]]
 
+N_LARGEST: Final = 3
+"""So many changes are named at once; the rest stands in the details."""
+
 _MOVED: Final = {
     "left": "the left loudspeaker moved",
     "right": "the right loudspeaker moved",
@@ -130,6 +133,8 @@ def level_texts(comparison: Comparison) -> list[str]:
 def moved_text(comparison: Comparison) -> str:
     """Return what moved, and how that is known."""
     moved = comparison.move.moved
+    if moved == "both" and comparison.move_is_told:
+        return "Moved: both loudspeakers (as told)."
     source = "as told" if comparison.move_is_told else "by the early reflections"
     if moved == "unknown":
         source = "say so with an option to have dips judged"
@@ -146,11 +151,9 @@ def bass_text(changes: Sequence[FeatureChange]) -> str:
         n = sum(word in one.changes for one in changed)
         if n:
             counted.append(f"{n} {word}")
-    largest = max(changed, key=_size_db)
-    return (
-        f"Bass: {', '.join(counted)}. Largest: {_CURVES[largest.curve].lower()}, "
-        f"{_sentence(largest)}."
-    )
+    largest = sorted(changed, key=_size_db, reverse=True)[:N_LARGEST]
+    named = "; ".join(f"{_CURVES[one.curve].lower()}, {_sentence(one)}" for one in largest)
+    return f"Bass: {', '.join(counted)}. Largest: {named}."
 
 
 def evidence_texts(comparison: Comparison) -> list[str]:
