@@ -40,6 +40,7 @@ from analysis.checks import (
     quiet_stretch,
 )
 from analysis.deconvolution import LEAD_S
+from analysis.direct_gate import direct_gate_s
 from analysis.distortion import HarmonicLevel, harmonics
 from analysis.impulse_response import ImpulseResponse
 from analysis.level import LevelMatch, match_levels
@@ -295,9 +296,8 @@ def _level(sides: _Sides, arrival: ArrivalMatch | None, failed: set[str]) -> Lev
     spoilt = failed & {"silent_channel", "clipping", "automatic_gain", "cut_short", "too_quiet"}
     if both is None or spoilt or arrival is None:
         return None
-    return match_levels(
-        *both, left_s=arrival.left_s, right_s=arrival.right_s, gate_s=arrival.gate_s[1]
-    )
+    gate_s = direct_gate_s((both[0], arrival.left_s), (both[1], arrival.right_s))
+    return match_levels(*both, left_s=arrival.left_s, right_s=arrival.right_s, gate_s=gate_s)
 
 
 def _polarity(sides: _Sides, arrival: ArrivalMatch | None) -> PolarityMatch | None:
