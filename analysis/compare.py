@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from typing import Final, get_args
 
 from analysis.common_gain import CommonGain, common_gain, side_change
-from analysis.feature_changes import FeatureChange, Move, feature_changes
+from analysis.feature_changes import CurvePair, FeatureChange, Move, feature_changes
 from analysis.features import Feature
 from analysis.impulse_response import ImpulseResponse
 from analysis.moved import Moved, residual_db, which_moved
@@ -175,11 +175,10 @@ def compare(before: Snapshot, after: Snapshot, *, moved: Moved = "unknown") -> C
         distance_m=_distance_m(before, after, what, arrival),
         speed_of_sound_m_s=after.speed_of_sound_m_s,
     )
+    gain = common_gain(*(None if pair is None else side_change(*pair) for pair in sides.values()))
     curves = _curves(sides)
     return Comparison(
-        gain=common_gain(
-            *(None if pair is None else side_change(*pair) for pair in sides.values())
-        ),
+        gain=gain,
         arrival=arrival,
         direct=_level(before.direct_db, after.direct_db, before.direct_std_db, after.direct_std_db),
         seat=_level(before.seat_db, after.seat_db, before.seat_std_db, after.seat_std_db),
@@ -189,8 +188,7 @@ def compare(before: Snapshot, after: Snapshot, *, moved: Moved = "unknown") -> C
             for change in feature_changes(
                 before.features.get(name, ()),
                 after.features.get(name, ()),
-                curve=name,
-                curves=pair,
+                curves=_curve_pair(name, pair, gain),
                 move=move,
             )
         ),
@@ -250,6 +248,20 @@ def _curves(sides: Mapping[Curve, _Pair | None]) -> dict[Curve, tuple[BassCurve,
     if left is not None and right is not None:
         curves["both"] = (bass_curve(left[0], right[0]), bass_curve(left[1], right[1]))
     return curves
+
+
+def _curve_pair(name: Curve, curves: tuple[BassCurve, BassCurve], gain: CommonGain) -> CurvePair:
+    """Return a curve before and after with what its loudspeaker's level changed by as a whole."""
+    named = {"left": (gain.left,), "right": (gain.right,), "both": (gain.left, gain.right)}
+    sides = [side for side in named[name] if side is not None]
+    n = max(len(sides), 1)
+    return CurvePair(
+        name=name,
+        before=curves[0],
+        after=curves[1],
+        change_db=sum(side.change_db for side in sides) / n,
+        change_std_db=math.hypot(*(side.std_db for side in sides)) / n,
+    )
 
 
 def _value(

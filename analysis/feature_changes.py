@@ -1,7 +1,9 @@
 r"""What became of each peak and dip of a bass curve between two readings.
 
-Conventions: a change is after less before; levels against the local mean of their own
-curve, so a gain changes none of them; ``_std_`` is one sigma.
+Conventions: a change is after less before; ``_std_`` is one sigma. The level of a feature
+is compared on the curve itself, less the change of the whole loudspeaker from 200 to 2000 Hz,
+so neither a gain nor a balance knob changes any of them. (Against the local mean, of which a
+strong peak is the greater part itself, it would hardly seem to change.)
 
 Matching is `analysis.feature_match`'s. What has no partner among the other reading's
 features is looked for once more among its weaker ones, of `WEAK_DB` prominence: a dip that
@@ -15,7 +17,8 @@ and a loudspeaker moved by :math:`s`, the extra path changes by up to :math:`2s`
 
 .. math:: |\Delta f| \le \frac{2 s}{d} f = \frac{4 s f^2}{c},
 
-and half of that is taken as what to expect.
+and half of that is taken as what to expect. A shift of more than ``TOO_FAR`` times the bound
+is no boundary's.
 """
 
 from __future__ import annotations
@@ -55,6 +58,11 @@ EXPECTED: Final = 3.0
 the smallest shift that counts."""
 
 
+TOO_FAR: Final = 2.0
+"""Where the distance comes from the arrival, it is at least half of a move straight back
+(cos 30 degrees of it) or straight to the side (sin 30 degrees)."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FeatureChange:
     """One peak or dip before and after.
@@ -71,7 +79,7 @@ class FeatureChange:
     frequency_change_hz, frequency_std_hz : float or None
         In Hz; None unless both are there.
     level_change_db, level_std_db : float or None
-        Of the level against the local mean, in dB; the std also where unknown.
+        Of the curve's level at the feature, the loudspeaker's own change taken off, in dB.
     evidence : {"boundary", "mode"} or None
         What a dip's moving or staying speaks for.
     """
@@ -112,22 +120,34 @@ class Move:
     speed_of_sound_m_s: float
 
 
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class CurvePair:
+    """One bass curve before and after.
+
+    Attributes
+    ----------
+    name : {"left", "right", "both"}
+    before, after : BassCurve
+    change_db, change_std_db : float
+        What its level changed by as a whole, and one sigma, in dB.
+    """
+
+    name: Curve
+    before: BassCurve
+    after: BassCurve
+    change_db: float = 0.0
+    change_std_db: float = 0.0
+
+
 def feature_changes(
-    before: Sequence[Feature],
-    after: Sequence[Feature],
-    *,
-    curve: Curve,
-    curves: tuple[BassCurve, BassCurve],
-    move: Move,
+    before: Sequence[Feature], after: Sequence[Feature], *, curves: CurvePair, move: Move
 ) -> tuple[FeatureChange, ...]:
     """Return what became of the features of one curve.
 
     Parameters
     ----------
     before, after : sequence of Feature
-    curve : {"left", "right", "both"}
-    curves : tuple of BassCurve
-        Before and after.
+    curves : CurvePair
     move : Move
 
     Returns
@@ -136,25 +156,27 @@ def feature_changes(
         By rising frequency, the unchanged ones among them.
     """
     match = match_features(before, after)
-    changes = [_pair(pair, curve, move) for pair in match.pairs]
-    taken = [pair.second for pair in match.pairs]
-    weak = _weak(curves[1], [*taken, *match.only_second])
-    again = match_features(match.only_first, weak)
-    changes += [_pair(pair, curve, move) for pair in again.pairs]
-    changes += [
-        FeatureChange(curve=curve, kind=f.kind, changes=("gone",), before=f, after=None)
-        for f in again.only_first
-        if _visible(f, curves[1])
-    ]
-    weak = _weak(curves[0], [pair.first for pair in match.pairs] + list(match.only_first))
+    weak = _weak(curves.after, [*(pair.second for pair in match.pairs), *match.only_second])
+    later = match_features(match.only_first, weak)
+    weak = _weak(curves.before, [*(pair.first for pair in match.pairs), *match.only_first])
     earlier = match_features(weak, match.only_second)
-    changes += [_pair(pair, curve, move) for pair in earlier.pairs]
-    changes += [
-        FeatureChange(curve=curve, kind=f.kind, changes=("new",), before=None, after=f)
-        for f in earlier.only_second
-        if _visible(f, curves[0])
+    pairs = (*match.pairs, *later.pairs, *earlier.pairs)
+    gone = [feature for feature in later.only_first if _visible(feature, curves.after)]
+    new = [feature for feature in earlier.only_second if _visible(feature, curves.before)]
+    changes = [
+        *(_pair(pair, curves, move) for pair in pairs),
+        *(_lone(curves.name, "gone", before=feature) for feature in gone),
+        *(_lone(curves.name, "new", after=feature) for feature in new),
     ]
     return tuple(sorted(changes, key=lambda change: change.frequency_hz))
+
+
+def _lone(
+    name: Curve, change: Change, *, before: Feature | None = None, after: Feature | None = None
+) -> FeatureChange:
+    """Return the record of a feature that is there only once."""
+    kind = "peak" if "peak" in (before and before.kind, after and after.kind) else "dip"
+    return FeatureChange(curve=name, kind=kind, changes=(change,), before=before, after=after)
 
 
 def least_shift_hz(frequency_hz: float, std_hz: float) -> float:
@@ -180,30 +202,39 @@ def _visible(feature: Feature, other: BassCurve) -> bool:
     return bool(inside and other.covered[at] and other.level_std_db[at] <= HIDDEN_STD_DB)
 
 
-def _pair(pair: FeaturePair, curve: Curve, move: Move) -> FeatureChange:
+def _pair(pair: FeaturePair, curves: CurvePair, move: Move) -> FeatureChange:
     """Return the record of a feature seen in both."""
-    kind = pair.first.kind
+    dip = pair.first.kind == "dip"
     least_hz = least_shift_hz(pair.first.frequency_hz, pair.frequency_change_std_hz)
-    least_db = max(SIGMAS * (pair.level_change_std_db or 0.0), LEAST_LEVEL_DB)
+    change_db = _level_db(pair.second, curves.after) - _level_db(pair.first, curves.before)
+    change_db -= curves.change_db
+    std_db = math.hypot(pair.level_change_std_db or 0.0, curves.change_std_db)
+    least_db = max(SIGMAS * std_db, LEAST_LEVEL_DB)
     changes: list[Change] = []
     if abs(pair.frequency_change_hz) > least_hz:
         changes.append("moved")
-    if pair.level_change_db > least_db:
-        changes.append("filled" if kind == "dip" else "grown")
-    elif pair.level_change_db < -least_db:
-        changes.append("deepened" if kind == "dip" else "reduced")
+    if change_db > least_db:
+        changes.append("filled" if dip else "grown")
+    elif change_db < -least_db:
+        changes.append("deepened" if dip else "reduced")
     return FeatureChange(
-        curve=curve,
-        kind=kind,
+        curve=curves.name,
+        kind=pair.first.kind,
         changes=tuple(changes),
         before=pair.first,
         after=pair.second,
         frequency_change_hz=pair.frequency_change_hz,
         frequency_std_hz=pair.frequency_change_std_hz,
-        level_change_db=pair.level_change_db,
-        level_std_db=pair.level_change_std_db,
-        evidence=_evidence(pair, "moved" in changes, curve, least_hz, move),
+        level_change_db=change_db,
+        level_std_db=std_db,
+        evidence=_evidence(pair, "moved" in changes, curves.name, least_hz, move),
     )
+
+
+def _level_db(feature: Feature, curve: BassCurve) -> float:
+    """Return the level of the curve at a feature: that against the local mean, and the mean."""
+    mean_db = np.interp(feature.frequency_hz, curve.frequency_hz, curve.local_mean_db)
+    return feature.level_db + float(mean_db)
 
 
 def _evidence(
@@ -212,9 +243,9 @@ def _evidence(
     """Return what a dip of the loudspeaker that moved, alone, speaks for."""
     if pair.first.kind != "dip" or move.moved not in ("left", "right") or curve != move.moved:
         return None
-    if moved:
-        return "boundary"
     if move.distance_m is None:
-        return None
-    expected_hz = 2 * move.distance_m * pair.first.frequency_hz**2 / move.speed_of_sound_m_s
-    return "mode" if expected_hz >= EXPECTED * least_hz and math.isfinite(expected_hz) else None
+        return "boundary" if moved else None
+    bound_hz = 4 * move.distance_m * pair.first.frequency_hz**2 / move.speed_of_sound_m_s
+    if moved:
+        return "boundary" if abs(pair.frequency_change_hz) <= TOO_FAR * bound_hz else None
+    return "mode" if 0.5 * bound_hz >= EXPECTED * least_hz else None

@@ -51,7 +51,7 @@ NOISE_SHARE: Final = 0.3
 """The noise's share of the residual is known to about this, as a share of it."""
 
 
-def residual_db(before: ImpulseResponse, after: ImpulseResponse) -> float:
+def residual_db(before: ImpulseResponse, after: ImpulseResponse) -> float | None:
     """Return what a delayed and scaled copy leaves unexplained, in dB, noise taken off.
 
     Parameters
@@ -61,8 +61,9 @@ def residual_db(before: ImpulseResponse, after: ImpulseResponse) -> float:
 
     Returns
     -------
-    float
-        At most 0; -60 where nothing is left.
+    float or None
+        At most 0; -60 where nothing is left. None where noise could leave as much as a
+        loudspeaker that moved.
     """
     first, second = _early(before), _early(after)
     match = delay_between(first, second, sample_rate_hz=before.sample_rate_hz)
@@ -71,21 +72,25 @@ def residual_db(before: ImpulseResponse, after: ImpulseResponse) -> float:
         for response, early in ((before, first), (after, second))
     )
     left_over = 1 - max(match.coherence, 0.0) ** 2 - noise
+    if NOISE_SHARE * noise > 10 ** (STAYED_DB / 10):
+        return None
     return 10 * math.log10(max(left_over, NOISE_SHARE * noise, 1e-6))
 
 
-def which_moved(left_residual_db: float, right_residual_db: float) -> Moved:
+def which_moved(left_residual_db: float | None, right_residual_db: float | None) -> Moved:
     """Return which loudspeaker moved, from both residuals.
 
     Parameters
     ----------
-    left_residual_db, right_residual_db : float
+    left_residual_db, right_residual_db : float or None
 
     Returns
     -------
     str
         ``both`` may also be a moved seat; ``unknown`` where the residuals don't tell.
     """
+    if left_residual_db is None or right_residual_db is None:
+        return "unknown"
     contrast_db = left_residual_db - right_residual_db
     largest_db = max(left_residual_db, right_residual_db)
     smallest_db = min(left_residual_db, right_residual_db)
