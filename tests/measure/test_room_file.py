@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from importlib import resources
 from pathlib import Path
 
@@ -70,6 +71,16 @@ def test_the_starter_is_a_good_room(tmp_path: Path, starter: str) -> None:
     found = read_room(stored(tmp_path, starter))
     assert not found.positions.exchanged
     assert not found.room.absorption_is_assumed
+
+
+def test_every_key_of_the_starter_is_documented(starter: str) -> None:
+    # Truth: the starter that ships; docs/room_file.md must keep up with it.
+    documented = (Path(__file__).parents[2] / "docs" / "room_file.md").read_text(encoding="utf-8")
+    content = tomllib.loads(starter)
+    keys = {*content, *content["left"], *content["absorption"], "relative_humidity_percent"}
+    tables = {"absorption", "left", "right", "seat"}
+    wanted = {f"`[{key}]`" if key in tables else f"`{key}`" for key in keys}
+    assert {key for key in wanted if key not in documented} == set()
 
 
 def test_a_byte_order_mark_is_no_fault(tmp_path: Path) -> None:

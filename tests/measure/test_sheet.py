@@ -52,6 +52,15 @@ def test_the_sheet_says_everything(programme: Programme, text: str) -> None:
     }
 
 
+def test_every_key_is_documented(text: str) -> None:
+    # Truth: the sheet itself; docs/sheet.md must keep up with it.
+    documented = (Path(__file__).parents[2] / "docs" / "sheet.md").read_text(encoding="utf-8")
+    content = tomllib.loads(text)
+    keys = {"schema", "made_by", "sha256"}
+    keys |= {f"{table}.{key}" for table in ("sweep", "programme") for key in content[table]}
+    assert {key for key in keys if f"`{key}`" not in documented} == set()
+
+
 def test_every_key_has_its_comment(text: str) -> None:
     lines = text.splitlines()
     for before, line in itertools.pairwise(lines):
