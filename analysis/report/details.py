@@ -138,8 +138,8 @@ def arrival_lines(arrival: ArrivalMatch | None, half_angle_deg: float | None = N
     lines = [
         f"left minus right   {fmt.with_std(arrival.difference_s * 1e6, std_us, 'µs', sign=True)}"
         f" = {fmt.mm(arrival.difference_m, arrival.std_m, sign=True)}",
-        f"  of this          noise {_um(arrival.noise_std_m)}, unlike loudspeakers "
-        f"{_um(arrival.mismatch_std_m)}, clock {_um(arrival.clock_std_m)}",
+        f"  of this          noise {arrival.noise_std_m * 1e3:.2f}, unlike loudspeakers "
+        f"{arrival.mismatch_std_m * 1e3:.2f}, clock {arrival.clock_std_m * 1e3:.2f} mm",
         f"in the room        {fmt.mm(arrival.difference_m, arrival.in_room_std_m, sign=True)}, "
         "with draughts and the microphone's place",
         f"found in           {fmt.band((low_hz, high_hz))}, gate "
@@ -157,11 +157,6 @@ def arrival_lines(arrival: ArrivalMatch | None, half_angle_deg: float | None = N
         f"half-angle         {angle_deg:.1f}° {source}; a microphone 1 mm off makes {per_mm:.1f} mm"
     )
     return lines
-
-
-def _um(value_m: float) -> str:
-    """Return a small length in mm with two digits."""
-    return f"{value_m * 1e3:.2g} mm"
 
 
 def level_lines(level: LevelMatch | None) -> list[str]:
