@@ -168,8 +168,7 @@ def compare(before: Snapshot, after: Snapshot, *, moved: Moved = "unknown") -> C
         (before.arrival_std_m, after.arrival_std_m),
         (before.arrival_in_room_std_m, after.arrival_in_room_std_m),
     )
-    told = moved != "unknown"
-    what = moved if told else _inferred(sides)
+    what = _inferred(sides) if moved == "unknown" else moved
     move = Move(
         moved=what,
         distance_m=_distance_m(before, after, what, arrival),
@@ -182,19 +181,10 @@ def compare(before: Snapshot, after: Snapshot, *, moved: Moved = "unknown") -> C
         arrival=arrival,
         direct=_level(before.direct_db, after.direct_db, before.direct_std_db, after.direct_std_db),
         seat=_level(before.seat_db, after.seat_db, before.seat_std_db, after.seat_std_db),
-        features=tuple(
-            change
-            for name, pair in curves.items()
-            for change in feature_changes(
-                before.features.get(name, ()),
-                after.features.get(name, ()),
-                curves=_curve_pair(name, pair, gain),
-                move=move,
-            )
-        ),
+        features=_features(before, after, curves, gain, move),
         curves=curves,
         move=move,
-        move_is_told=told,
+        move_is_told=moved != "unknown",
     )
 
 
@@ -248,6 +238,26 @@ def _curves(sides: Mapping[Curve, _Pair | None]) -> dict[Curve, tuple[BassCurve,
     if left is not None and right is not None:
         curves["both"] = (bass_curve(left[0], right[0]), bass_curve(left[1], right[1]))
     return curves
+
+
+def _features(
+    before: Snapshot,
+    after: Snapshot,
+    curves: Mapping[Curve, tuple[BassCurve, BassCurve]],
+    gain: CommonGain,
+    move: Move,
+) -> tuple[FeatureChange, ...]:
+    """Return what became of the features, curve by curve."""
+    return tuple(
+        change
+        for name, pair in curves.items()
+        for change in feature_changes(
+            before.features.get(name, ()),
+            after.features.get(name, ()),
+            curves=_curve_pair(name, pair, gain),
+            move=move,
+        )
+    )
 
 
 def _curve_pair(name: Curve, curves: tuple[BassCurve, BassCurve], gain: CommonGain) -> CurvePair:

@@ -175,8 +175,14 @@ def _lone(
     name: Curve, change: Change, *, before: Feature | None = None, after: Feature | None = None
 ) -> FeatureChange:
     """Return the record of a feature that is there only once."""
-    kind = "peak" if "peak" in (before and before.kind, after and after.kind) else "dip"
-    return FeatureChange(curve=name, kind=kind, changes=(change,), before=before, after=after)
+    peak = any(feature is not None and feature.kind == "peak" for feature in (before, after))
+    return FeatureChange(
+        curve=name,
+        kind="peak" if peak else "dip",
+        changes=(change,),
+        before=before,
+        after=after,
+    )
 
 
 def least_shift_hz(frequency_hz: float, std_hz: float) -> float:

@@ -317,25 +317,31 @@ def label_row(
     kept, centres = readable(places, widths, weights, farthest=farthest)
     for index, centre in zip(kept, centres, strict=True):
         end = ends[index]
-        ax.plot(
-            [end[0], centre],
-            [end[1], at],
-            color=FAINT,
-            linewidth=0.5,
-            transform=ax.transAxes,
-            zorder=1.5,
-        )
-        ax.text(
-            float(centre),
-            at,
-            texts[index],
-            transform=ax.transAxes,
-            ha="center",
-            va="baseline" if above else "top",
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4},
-            zorder=4,
-            fontsize=SMALL_PT,
-            linespacing=1.05,
-            color=INK,
-            gid="label",
-        )
+        _label(ax, (float(end[0]), float(end[1])), (float(centre), at), texts[index], above=above)
+
+
+def _label(
+    ax: Axes, point: tuple[float, float], place: tuple[float, float], text: str, *, above: bool
+) -> None:
+    """Write one label with its leader; both ends in parts of the panel."""
+    ax.plot(
+        [point[0], place[0]],
+        [point[1], place[1]],
+        color=FAINT,
+        linewidth=0.5,
+        transform=ax.transAxes,
+        zorder=1.5,
+    )
+    ax.text(
+        *place,
+        text,
+        transform=ax.transAxes,
+        ha="center",
+        va="baseline" if above else "top",
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4},
+        zorder=4,
+        fontsize=SMALL_PT,
+        linespacing=1.05,
+        color=INK,
+        gid="label",
+    )

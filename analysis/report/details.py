@@ -20,6 +20,7 @@ from analysis.polarity import PolarityMatch
 from analysis.reading import PassReport, Reading
 from analysis.report import format as fmt
 from analysis.report.causes import cause_text, short_cause
+from analysis.report.room import room_lines
 from analysis.report.verdict import ASSUMED_HALF_ANGLE_DEG
 
 Section = tuple[str, list[str]]
@@ -65,6 +66,7 @@ def details(
         ("Level, left minus right", level_lines(reading.level)),
         ("Polarity", polarity_lines(reading.polarity)),
         ("Distortion", distortion_lines(reading.distortion)),
+        ("Room", room_lines(reading.prediction)),
         *bass_sections(reading.bass),
     ]
     if scores:

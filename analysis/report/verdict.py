@@ -164,7 +164,6 @@ def say_arrival(
     ValueError
         If the angle or the tolerance lies outside.
     """
-    assumed = half_angle_deg is None
     angle_deg = ASSUMED_HALF_ANGLE_DEG if half_angle_deg is None else half_angle_deg
     if not 0 < angle_deg < 90:
         msg = f"half_angle_deg {angle_deg} must lie between 0 and 90"
@@ -179,26 +178,34 @@ def say_arrival(
             findings=(f"Arrival withheld: {why}.",),
         )
     difference_m, std_m = arrival.difference_m, arrival.in_room_std_m
-    doubt = () if arrival.agree else (_disagreement(arrival),)
-    farther = "left" if difference_m > 0 else "right"
-    size = fmt.mm(abs(difference_m), std_m)
+    said = _undecided(difference_m, std_m, tolerance_m)
     if abs(difference_m) <= tolerance_m:
-        if std_m > tolerance_m:
-            return _undecided(difference_m, std_m, tolerance_m, doubt)
-        text = (
-            f"Arrival: equal within {fmt.number(tolerance_m * 1e3, places=1)} mm (left minus "
-            f"right {fmt.mm(difference_m, std_m, sign=True)})."
-        )
-        return Said(findings=(text, *doubt))
-    if abs(difference_m) <= SIGMAS * std_m:
-        return _undecided(difference_m, std_m, tolerance_m, doubt)
+        if std_m <= tolerance_m:
+            said = _equal(difference_m, std_m, tolerance_m)
+    elif abs(difference_m) > SIGMAS * std_m:
+        said = _farther(difference_m, std_m, angle_deg, assumed=half_angle_deg is None)
+    doubt = () if arrival.agree else (_disagreement(arrival),)
+    return Said(action=said.action, findings=said.findings + doubt)
+
+
+def _equal(difference_m: float, std_m: float, tolerance_m: float) -> Said:
+    """Return that nothing needs to move."""
+    text = (
+        f"Arrival: equal within {fmt.number(tolerance_m * 1e3, places=1)} mm (left minus "
+        f"right {fmt.mm(difference_m, std_m, sign=True)})."
+    )
+    return Said(findings=(text,))
+
+
+def _farther(difference_m: float, std_m: float, angle_deg: float, *, assumed: bool) -> Said:
+    """Return which loudspeaker is farther, what else it may mean, and the move."""
+    farther = "left" if difference_m > 0 else "right"
     return Said(
         action=_move(difference_m, angle_deg, assumed=assumed),
         findings=(
-            f"Arrival: the {farther} loudspeaker is {size} farther, or the microphone stands "
-            f"{_off_line_mm(difference_m, angle_deg)} {_OTHER[farther]} of the middle line: one "
-            "microphone can't tell which.",
-            *doubt,
+            f"Arrival: the {farther} loudspeaker is {fmt.mm(abs(difference_m), std_m)} farther, or "
+            f"the microphone stands {_off_line_mm(difference_m, angle_deg)} {_OTHER[farther]} of "
+            "the middle line: one microphone can't tell which.",
         ),
     )
 
@@ -221,9 +228,7 @@ def _off_line_mm(difference_m: float, angle_deg: float) -> str:
     return f"{fmt.number(off_m * 1e3, places=1)} mm"
 
 
-def _undecided(
-    difference_m: float, std_m: float, tolerance_m: float, doubt: tuple[str, ...]
-) -> Said:
+def _undecided(difference_m: float, std_m: float, tolerance_m: float) -> Said:
     """Return the wording where the uncertainty is too large."""
     tolerance = fmt.number(tolerance_m * 1e3, places=1)
     return Said(
@@ -231,7 +236,6 @@ def _undecided(
         findings=(
             f"Arrival: undecided. Left minus right is {fmt.mm(difference_m, std_m, sign=True)}, "
             f"and the tolerance {tolerance} mm: the uncertainty is too large to say more.",
-            *doubt,
         ),
     )
 

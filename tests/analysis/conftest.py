@@ -11,7 +11,7 @@ import pytest
 from analysis.air import air_at
 from analysis.arrival import ArrivalMatch, match_arrivals
 from analysis.bass import Bass, read_bass
-from analysis.compare import Snapshot
+from analysis.compare import Comparison, Snapshot, compare
 from analysis.impulse_response import ImpulseResponse
 from analysis.level import LevelMatch, match_levels
 from analysis.polarity import PolarityMatch, match_polarity
@@ -131,3 +131,15 @@ def after() -> Measured:
 def far_after() -> Measured:
     """Return it with the right loudspeaker 0.3 m farther and no knob touched."""
     return measure(moved_right(0.3), seed=2)
+
+
+@pytest.fixture(scope="session")
+def small(before: Measured, after: Measured) -> Comparison:
+    """Return what the move of 12 mm and the knob changed."""
+    return compare(before.snapshot, after.snapshot)
+
+
+@pytest.fixture(scope="session")
+def large(before: Measured, far_after: Measured) -> Comparison:
+    """Return what the move of 0.3 m changed."""
+    return compare(before.snapshot, far_after.snapshot)

@@ -11,18 +11,6 @@ import pytest
 from analysis.compare import Comparison, compare
 
 
-@pytest.fixture(scope="module")
-def small(before: Any, after: Any) -> Comparison:
-    """Return what a move of 12 mm and 3 dB of gain changed."""
-    return compare(before.snapshot, after.snapshot)
-
-
-@pytest.fixture(scope="module")
-def large(before: Any, far_after: Any) -> Comparison:
-    """Return what a move of 0.3 m changed."""
-    return compare(before.snapshot, far_after.snapshot)
-
-
 def test_a_move_of_12_mm_is_found(small: Comparison) -> None:
     # Known input: the right loudspeaker stands 12 mm farther, by geometry.
     arrival = small.arrival

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
-from analysis.plots.style import DPI
+DPI = 100
 
 
 def shown_texts(figure: Figure) -> list[tuple[str, Bbox]]:

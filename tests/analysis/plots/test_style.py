@@ -80,7 +80,7 @@ def test_a_bad_figure_is_noticed(
 ) -> None:
     # Known input: a rule broken; a checker that sees nothing would pass every figure.
     figure, axes = style.panels([1.0], title="Title")
-    axes[0].set_title("Panel")
+    axes[0].set_title("Panel", loc="left")
     axes[0].set_ylabel("Level (dB)")
     axes[0].text(0.5, 0.5, "a text")
     check_figure(figure)

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
-
-import pytest
 
 from analysis.common_gain import CommonGain
-from analysis.compare import Comparison, compare
+from analysis.compare import Comparison
 from analysis.feature_changes import Move
 from analysis.report.comparison import (
     arrival_text,
@@ -20,18 +17,6 @@ from analysis.report.comparison import (
     level_texts,
     moved_text,
 )
-
-
-@pytest.fixture(scope="module")
-def small(before: Any, after: Any) -> Comparison:
-    """Return what a move of 12 mm and 3 dB of gain changed."""
-    return compare(before.snapshot, after.snapshot)
-
-
-@pytest.fixture(scope="module")
-def large(before: Any, far_after: Any) -> Comparison:
-    """Return what a move of 0.3 m changed."""
-    return compare(before.snapshot, far_after.snapshot)
 
 
 def test_a_small_move_and_a_knob(small: Comparison) -> None:
