@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from statistics import median
 
 from analysis.attribution import attribute
 from analysis.bass_balance import BassBalance, bass_balance, worst_features
@@ -19,9 +20,11 @@ from analysis.prediction import Curve, Prediction
 from analysis.spectrum import BassCurve, bass_curve
 from analysis.spots import SpotAverage, average_spots, seen_at_spots
 
-
 HUM_REACH_HZ = 1.0
 """Hum blurs to about the curve's resolution."""
+
+FEWEST_DECAYS = 3
+"""A median of fewer is one peak's whim."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -96,16 +99,13 @@ def read_bass(
     left: ImpulseResponse | None,
     right: ImpulseResponse | None,
     *,
-    prediction: Prediction | None = None,
     hum_hz: tuple[float, ...] = (),
 ) -> Bass:
-    """Compute curves, features, decays, causes and balance.
+    """Compute curves, features, decays and balance; every cause is "unexplained".
 
     Parameters
     ----------
     left, right : ImpulseResponse or None
-    prediction : Prediction, optional
-        What the room is expected to do; without it every cause is "unexplained".
     hum_hz : tuple of float
         Lines of mains hum: features there are left out.
 
@@ -114,17 +114,14 @@ def read_bass(
     Bass
     """
     return Bass(
-        left=_side("left", (left,), prediction, hum_hz),
-        right=_side("right", (right,), prediction, hum_hz),
-        both=_side("both", (left, right), prediction, hum_hz),
+        left=_side((left,), hum_hz),
+        right=_side((right,), hum_hz),
+        both=_side((left, right), hum_hz),
     )
 
 
 def _side(
-    name: Curve,
-    responses: tuple[ImpulseResponse | None, ...],
-    prediction: Prediction | None,
-    hum_hz: tuple[float, ...],
+    responses: tuple[ImpulseResponse | None, ...], hum_hz: tuple[float, ...]
 ) -> BassSide | None:
     """Return one curve with its features, or None if a loudspeaker wasn't heard."""
     heard = [response for response in responses if response is not None]
@@ -136,21 +133,67 @@ def _side(
         for feature in find_features(curve)
         if all(abs(feature.frequency_hz - line_hz) > HUM_REACH_HZ for line_hz in hum_hz)
     ]
-    features = with_decays(found, curve)
-    causes = (
-        attribute(features, prediction, name)
-        if prediction is not None
-        else tuple((_unexplained(feature),) for feature in features)
-    )
-    explained = tuple(
-        ExplainedFeature(feature=feature, causes=ranked)
-        for feature, ranked in zip(features, causes, strict=True)
+    features = tuple(
+        ExplainedFeature(feature=feature, causes=(_unexplained(feature),))
+        for feature in with_decays(found, curve)
     )
     return BassSide(
         curve=curve,
-        features=explained,
-        worst=_worst(curve, explained),
+        features=features,
+        worst=_worst(curve, features),
         balance=bass_balance(curve),
+    )
+
+
+def measured_decay_s(bass: Bass) -> float | None:
+    """Return the usual decay time of the bass's peaks, or None if too few were measured.
+
+    Parameters
+    ----------
+    bass : Bass
+
+    Returns
+    -------
+    float or None
+        Median over the peaks of both loudspeakers, in seconds.
+    """
+    decays = [
+        one.feature.decay_s
+        for side in (bass.left, bass.right)
+        if side is not None
+        for one in side.features
+        if one.feature.decay_s is not None
+    ]
+    return median(decays) if len(decays) >= FEWEST_DECAYS else None
+
+
+def with_causes(bass: Bass, prediction: Prediction) -> Bass:
+    """Return the bass with each feature's ranked likely causes.
+
+    Parameters
+    ----------
+    bass : Bass
+    prediction : Prediction
+        What the room is expected to do.
+
+    Returns
+    -------
+    Bass
+    """
+
+    def explained(name: Curve, side: BassSide | None) -> BassSide | None:
+        if side is None:
+            return None
+        causes = attribute([one.feature for one in side.features], prediction, name)
+        features = tuple(
+            replace(one, causes=ranked) for one, ranked in zip(side.features, causes, strict=True)
+        )
+        return replace(side, features=features, worst=_worst(side.curve, features))
+
+    return Bass(
+        left=explained("left", bass.left),
+        right=explained("right", bass.right),
+        both=explained("both", bass.both),
     )
 
 

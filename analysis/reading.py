@@ -16,7 +16,7 @@ from analysis.air import Air
 from analysis.alignment import Aligned, align
 from analysis.arrays import Float
 from analysis.arrival import ArrivalMatch, match_arrivals
-from analysis.bass import Bass, read_bass
+from analysis.bass import Bass, measured_decay_s, read_bass, with_causes
 from analysis.checks import (
     Check,
     Hum,
@@ -212,7 +212,11 @@ def read_recording(
     hum = find_hum(quiet_stretch(samples, aligned, programme), aligned, rate_hz)
     checks = _recording_checks(recorded, recorded_hz, hum, aligned, programme, sides)
     snr_db = octave_snr_db(sides, programme)
-    prediction = predict(*room, air) if room is not None else None
+    bass = read_bass(*(side.response if side else None for side in sides), hum_hz=hum.lines_hz)
+    prediction = None
+    if room is not None:
+        prediction = predict(*room, air, decay_s=measured_decay_s(bass))
+        bass = with_causes(bass, prediction)
     checks["noise"] = check_noise(snr_db)
     failed = {name for name, check in checks.items() if check.verdict == "fail"}
     arrival = _arrival(sides, aligned, air, failed)
@@ -234,7 +238,7 @@ def read_recording(
         level=level,
         polarity=_polarity(sides, arrival),
         distortion=distortion,
-        bass=read_bass(*(side.response if side else None for side in sides), prediction=prediction),
+        bass=bass,
         prediction=prediction,
         checks=tuple(checks.values()),
         snr_db=snr_db,

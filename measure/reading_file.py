@@ -21,9 +21,9 @@ from analysis.causes import Cause
 from analysis.level import LevelDifference
 from analysis.modes import Modes
 from analysis.prediction import Curve
-from analysis.room import Point
 from analysis.reading import Reading
 from analysis.responses import SideResponse
+from analysis.room import Point
 from measure.errors import ReadingFileError
 from measure.recording_reader import FileReading
 

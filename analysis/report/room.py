@@ -62,7 +62,7 @@ def _mode_lines(prediction: Prediction) -> list[str]:
 
 def _cancellation_lines(prediction: Prediction) -> list[str]:
     """Return each surface's first cancellation, left and right."""
-    rows = [("first cancellation", "left", "right")]
+    rows: list[tuple[str, ...]] = [("first cancellation", "left", "right")]
     firsts = [
         {one.surface: one for one in prediction.cancellations[side] if one.order == 1}
         for side in ("left", "right")
