@@ -80,8 +80,9 @@ DISTORTION_PERCENT, DISTORTION_FAIL_PERCENT = 5.0, 30.0
 """Bass of small loudspeakers reaches some per cent at normal level: common practice, no
 source; overload of an input or amplifier goes far beyond."""
 
-CLOCK_PPM = 200.0
-"""Crystals are better than this; more points to a resampler somewhere."""
+CLOCK_PPM = 250.0
+"""Two crystals of the poorest class sold, 100 ppm each, and some margin; more points to a
+resampler somewhere."""
 
 GEOMETRY_M = 0.05
 """Acoustic and taped difference may differ by this before something is exchanged."""

@@ -38,6 +38,9 @@ keeps 0.3 to 0.9 there, a sweep with another rate of rise less than 0.1."""
 LONE_SLACK_S = 0.05
 """How far a pass may lie from its place before the spacing counts as broken."""
 
+BLOCK_SLACK_S = 0.5
+"""The same where a block was lost or repeated between passes."""
+
 MAX_COMBINATIONS = 20_000
 
 
@@ -210,18 +213,21 @@ def place(hits: tuple[Hit, ...], programme: Programme, *, recorded_s: float) -> 
 
     Notes
     -----
-    Candidates are ranked by how many hits fit, then by how many passes lie wholly
-    inside the recording without a hit, then by the spacing's error.
+    The placement with the most hits at the programme's spacing is taken; one that needs
+    the wider slack of a lost block only if it holds more hits than any other. Among equals
+    those rank first that leave the fewest passes unheard that lie wholly inside the
+    recording, then those with the smallest error of spacing.
     """
-    starts_s = np.array(programme.starts_s)
-    for n_used in range(min(len(hits), starts_s.size), 0, -1):
-        ranked = sorted(
-            _candidates(hits, starts_s, n_used, programme, recorded_s), key=lambda item: item[0]
-        )
-        # A single pair of hits always has some spacing; demand that it is the programme's.
-        if ranked and (ranked[0][0][1] < LONE_SLACK_S or n_used == starts_s.size):
-            return _chosen(ranked, programme)
-    return _chosen(ranked, programme) if hits and ranked else None
+    best: list[_Candidate] = []
+    for slack_s in (LONE_SLACK_S, BLOCK_SLACK_S):
+        for n_used in range(min(len(hits), len(programme.order)), 0, -1):
+            if best and n_used <= len(best[0][1]):
+                break
+            fitting = _candidates(hits, n_used, programme, recorded_s, slack_s)
+            if fitting:
+                best = sorted(fitting, key=lambda item: item[0])
+                break
+    return _chosen(best, programme) if best else None
 
 
 _Candidate = tuple[tuple[int, float], tuple[tuple[int, Hit], ...], float]
@@ -229,25 +235,30 @@ _Candidate = tuple[tuple[int, float], tuple[tuple[int, Hit], ...], float]
 
 def _candidates(
     hits: tuple[Hit, ...],
-    starts_s: Float,
     n_used: int,
     programme: Programme,
     recorded_s: float,
+    slack_s: float,
 ) -> list[_Candidate]:
     """List placements of `n_used` hits as ((passes missed, spacing error), passes, origin)."""
+    starts_s = np.array(programme.starts_s)
     found: list[_Candidate] = []
+    n_tried = 0
     for chosen in combinations(hits, n_used):
         at_s = np.array([hit.start_s for hit in chosen])
         for which in combinations(range(starts_s.size), n_used):
+            n_tried += 1
+            if n_tried > MAX_COMBINATIONS:
+                return found
             offsets_s = at_s - starts_s[list(which)]
+            error_s = float(np.ptp(offsets_s))
+            if error_s > slack_s:
+                continue
             origin_s = float(np.median(offsets_s))
             begin_s = starts_s + origin_s
             heard = (begin_s >= 0) & (begin_s + programme.sweep.duration_s <= recorded_s)
             missed = int(heard.sum() - heard[list(which)].sum())
-            error_s = float(np.ptp(offsets_s))
             found.append(((missed, error_s), tuple(zip(which, chosen, strict=True)), origin_s))
-            if len(found) > MAX_COMBINATIONS:
-                return found
     return found
 
 

@@ -130,7 +130,11 @@ def cells_of(cuts: list[Float], *, sample_rate_hz: float, present: list[slice]) 
         power.append(np.add.reduceat(energy, bins, axis=-1)[:, :-1].T)
     stacked = np.array(power, dtype=np.float64)
     centre = np.arange(stacked.shape[-1]) * hop + n_frame / 2
-    filled = np.array([(centre > part.start) & (centre < part.stop) for part in present])
+    # A frame across the recording's edge would hear its jump to nothing as a click.
+    half = n_frame / 2
+    filled = np.array(
+        [(centre >= part.start + half) & (centre <= part.stop - half) for part in present]
+    )
     return Cells(
         power=stacked,
         low_hz=edges[:-1],
