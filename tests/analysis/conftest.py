@@ -10,7 +10,7 @@ import pytest
 
 from analysis.air import air_at
 from analysis.arrival import ArrivalMatch, match_arrivals
-from analysis.bass import Bass, read_bass
+from analysis.bass import Bass, read_bass, with_causes
 from analysis.compare import Comparison, Snapshot, compare
 from analysis.impulse_response import ImpulseResponse
 from analysis.level import LevelMatch, match_levels
@@ -103,7 +103,7 @@ def measure(layout: Layout, *, gain: float = 1.0, seed: int = 0) -> Measured:
         arrival=arrival,
         level=match_levels(left, right, gate_s=arrival.gate_s[1], **at),
         polarity=match_polarity(left, right, **at),
-        bass=read_bass(left, right, prediction=prediction),
+        bass=with_causes(read_bass(left, right), prediction),
         prediction=prediction,
     )
 
