@@ -116,7 +116,7 @@ def verdict(
             reason=_failed_because(reading.checks),
         ),
         say_level(reading.level),
-        say_bass(reading.bass),
+        say_bass(reading.bass, room_known=reading.prediction is not None),
     ]
     failed = say_failed(reading.checks)
     polarity, arrival, level, bass = said
@@ -315,8 +315,19 @@ def say_polarity(polarity: PolarityMatch | None) -> Said:
     return Said(findings=("Polarity: alike.",))
 
 
-def say_bass(bass: Bass) -> Said:
-    """Return the bass in three bands and the worst features with their causes."""
+def say_bass(bass: Bass, *, room_known: bool = True) -> Said:
+    """Return the bass in three bands and the worst features with their causes.
+
+    Parameters
+    ----------
+    bass : Bass
+    room_known : bool
+        Whether there was a room file; without one no cause is claimed or denied.
+
+    Returns
+    -------
+    Said
+    """
     named = dict(bass.sides)
     name = "both" if "both" in named else next(iter(named), None)
     if name is None:
@@ -325,10 +336,16 @@ def say_bass(bass: Bass) -> Said:
     whose = "" if name == "both" else f", {name} loudspeaker alone"
     findings = [f"Bass against 200 to 1000 Hz{whose}: {_bands(side)}."]
     for one in side.worst[:2]:
-        move = move_text(one.causes[0])
         what = feature_text(one)
+        what = f"{what[0].upper()}{what[1:]}"
+        if not room_known:
+            findings.append(f"{what}.")
+            continue
+        move = move_text(one.causes[0])
         tail = f"; {move}." if move else "."
-        findings.append(f"{what[0].upper()}{what[1:]}: {causes_text(one)}{tail}")
+        findings.append(f"{what}: {causes_text(one)}{tail}")
+    if side.worst and not room_known:
+        findings.append("What makes them: give a room file (--room), `apexline starter` writes one.")
     return Said(findings=tuple(findings))
 
 
