@@ -332,8 +332,9 @@ def _weighted(sides: list[_Spectra], weights: Float) -> tuple[float | None, floa
     """Return the difference of two weighted powers and its sigma, or None where noise rules."""
     powers, relative = [], []
     for side in sides:
-        power = float(weights @ side.power)
-        variance = side.shared_bins * float(weights**2 @ side.variance)
+        # Sums, not `@`: a threaded product of long vectors is slow on a busy machine.
+        power = float(np.sum(weights * side.power))
+        variance = side.shared_bins * float(np.sum(weights**2 * side.variance))
         powers.append(power)
         relative.append(math.sqrt(variance) / power if power > 0 else math.inf)
     std_db = _PER_DB * math.hypot(*relative)

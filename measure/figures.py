@@ -7,6 +7,7 @@ from pathlib import Path
 
 from matplotlib.figure import Figure
 
+from analysis.boundary import image_of
 from analysis.plots.arrival import arrival_figure
 from analysis.plots.bass import bass_figure
 from analysis.plots.decay import decay_figure
@@ -40,7 +41,10 @@ def write_reading_figures(reading: Reading, folder: Path) -> list[Path]:
     figures: dict[str, Figure] = {}
     if reading.left and reading.right and reading.arrival:
         figures["arrival"] = arrival_figure(
-            reading.left.response, reading.right.response, reading.arrival
+            reading.left.response,
+            reading.right.response,
+            reading.arrival,
+            floor_delay_s=_floor_delay_s(reading),
         )
     if reading.bass.sides:
         figures["bass"] = bass_figure(reading.bass)
@@ -48,6 +52,20 @@ def write_reading_figures(reading: Reading, folder: Path) -> list[Path]:
     if reading.prediction is not None:
         figures["modes"] = modes_figure(reading.prediction, reading.bass)
     return write_figures(figures, folder)
+
+
+def _floor_delay_s(reading: Reading) -> tuple[float, float] | None:
+    """Return how long after the direct sound the floor's reflection comes, if it is known."""
+    if reading.prediction is None:
+        return None
+    room, positions = reading.prediction.room, reading.prediction.positions
+    speed_m_s = reading.air.speed_of_sound_m_s
+    left, right = (
+        image_of(room, side.tweeter, "floor").distance_m(positions.seat)
+        - side.tweeter.distance_m(positions.seat)
+        for side in (positions.left, positions.right)
+    )
+    return left / speed_m_s, right / speed_m_s
 
 
 def write_figures(figures: Mapping[str, Figure], folder: Path) -> list[Path]:

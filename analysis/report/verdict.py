@@ -345,7 +345,7 @@ def say_bass(bass: Bass, *, room_known: bool = True) -> Said:
         tail = f"; {move}." if move else "."
         findings.append(f"{what}: {causes_text(one)}{tail}")
     if side.worst and not room_known:
-        findings.append("What makes them: give a room file (--room), `apexline starter` writes one.")
+        findings.append("Their causes need a room file (--room); `apexline starter` writes one.")
     return Said(findings=tuple(findings))
 
 
