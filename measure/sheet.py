@@ -15,8 +15,10 @@ import tomli_w
 
 from analysis.programme import Programme
 from analysis.sweep import Sweep
+from measure.audio_files import read_sound
 from measure.errors import SheetError
 from measure.output import text_writer, write_whole
+from measure.stimulus import checksum
 from measure.toml_file import read_toml
 
 SCHEMA: Final = 1
@@ -221,3 +223,30 @@ def _built(sheet: _Sheet) -> Programme:
         lead_in_s=table.lead_in_s,
         tail_s=table.tail_s,
     )
+
+
+def check_sound(sound: Path, sha256: str) -> None:
+    """Check that a sweep file still holds what its sheet describes.
+
+    Parameters
+    ----------
+    sound : Path
+        What was given as the sweep; nothing is checked if it is a sheet or isn't there.
+    sha256 : str
+        From the sheet.
+
+    Raises
+    ------
+    AudioFileError
+        If the file can't be read.
+    SheetError
+        If its samples are others.
+    """
+    if sound.suffix.lower() != ".wav" or not sound.exists():
+        return
+    if checksum(read_sound(sound).samples) != sha256:
+        msg = (
+            f"{sound} doesn't hold what its sheet {sheet_path(sound)} describes: one of them was "
+            "replaced; give the sweep that was played, or the sheet itself to read by it anyway"
+        )
+        raise SheetError(msg)

@@ -115,10 +115,11 @@ def command(
     level, wiring and bass; then what each rests on.
     """
     from measure.output import check_json_target, progress
-    from measure.sheet import read_sheet
+    from measure.sheet import check_sound, read_sheet
 
     check_json_target(json_target)
-    programme, _ = read_sheet(sweep)
+    programme, sha256 = read_sheet(sweep)
+    check_sound(sweep, sha256)
     air, room = _surroundings(room_path, temperature_c, humidity_percent)
     microphone = _microphone(microphone_path, holds, incidence)
     with progress("Reading the recording") as step:

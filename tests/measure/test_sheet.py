@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 
 from analysis.programme import Programme
 from analysis.sweep import Sweep
+from measure.audio_files import write_sound
 from measure.errors import SheetError
-from measure.sheet import read_sheet, sheet_path, sheet_text, write_sheet
+from measure.sheet import check_sound, read_sheet, sheet_path, sheet_text, write_sheet
+from measure.stimulus import checksum, make_programme, programme_samples
 
 SHA256 = "0" * 64
 
@@ -168,3 +170,24 @@ def test_a_sheet_that_is_no_text(tmp_path: Path) -> None:
     (tmp_path / "a.sheet.toml").write_bytes(b"schema = 1\n\xff\xfe\n")
     with pytest.raises(SheetError, match="line 2: isn't UTF-8"):
         read_sheet(tmp_path / "a.sheet.toml")
+
+
+def test_sweep_file_is_held_against_its_sheet(tmp_path: Path) -> None:
+    """Known input: the file as written passes, another sweep under its name does not."""
+    programme = make_programme(
+        start_hz=50,
+        stop_hz=15_000,
+        duration_s=0.5,
+        level_dbfs=-20,
+        rate_hz=48_000,
+        order="LR",
+        tail_s=0.3,
+    )
+    samples = programme_samples(programme)
+    sound = tmp_path / "sweep.wav"
+    write_sound(sound, samples, 48_000, encoding="PCM_24")
+    check_sound(sound, checksum(samples))
+    check_sound(tmp_path / "sweep.sheet.toml", "anything")
+    write_sound(sound, samples * 0.5, 48_000, encoding="PCM_24")
+    with pytest.raises(SheetError, match="doesn't hold what its sheet"):
+        check_sound(sound, checksum(samples))
