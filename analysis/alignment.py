@@ -13,7 +13,7 @@ import numpy as np
 import scipy.fft as fft
 
 from analysis.arrays import Complex, Float
-from analysis.clock import Clock, delay_between, fit_clock
+from analysis.clock import Clock, Delay, delay_between, fit_clock
 from analysis.deconvolution import LEAD_S, Inverse, cut_pass, inverse_sweep
 from analysis.lost_blocks import Block, Step, delay_step, locate, mend
 from analysis.passes import Placement, find_hits, place
@@ -26,6 +26,10 @@ air's losses above."""
 
 MIN_PRESENT = 0.15
 """A pass cut by the recording's end is used from this share of its sweep on."""
+
+LEAST_SHARED = 0.1
+"""Two passes are timed against each other if they share this part of the timing band's
+octaves."""
 
 MAX_BLOCKS = 4
 
@@ -135,27 +139,44 @@ def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = (
         samples = mend(samples, block)
         blocks = [_moved(earlier, block) for earlier in blocks] + [block]
     harm, noise_powers = _harm(passes, programme, tuple(blocks))
-    clock = _clock(passes, plain, programme, placement, harm)
-    ratio = clock.ratio
+    late_s, std_s = _lateness(passes, plain, programme, placement, harm)
     starts_s = np.array([programme.starts_s[used.index] for used in passes])
-    jumped_s = np.array(
-        [
-            clock.jump_s if clock.jump_after is not None and at > clock.jump_after else 0.0
-            for at in range(len(passes))
-        ]
-    )
-    first_s = np.array([used.first for used in passes]) / programme.sample_rate_hz
+    sides = "".join(used.side for used in passes)
+    rate_hz = programme.sample_rate_hz
+    clock = fit_clock(starts_s, late_s, std_s, sides, sample_rate_hz=rate_hz)
+    offsets_s = np.array([used.first for used in passes]) / rate_hz - placement.origin_s
+    offsets_s -= _expected_s(clock, starts_s, late_s, sides)
     return Aligned(
         passes=passes,
         placement=placement,
         clock=clock,
-        offsets_s=first_s - placement.origin_s - ratio * starts_s - jumped_s,
+        # Lost blocks move all passes alike; the arrivals stay near zero.
+        offsets_s=offsets_s - float(np.median(offsets_s)) - LEAD_S,
         harm=harm,
         noise_powers=noise_powers,
         blocks=tuple(blocks),
         foreign=foreign,
         n_fft=n_fft,
     )
+
+
+def _expected_s(clock: Clock, starts_s: Float, late_s: Float, sides: str) -> Float:
+    """Return when each pass should have come after the first sample, in recorder seconds."""
+    expected_s = clock.ratio * starts_s
+    if clock.placed:
+        if clock.jump_after is not None:
+            expected_s[clock.jump_after + 1 :] += clock.jump_s
+        return expected_s
+    # Nothing says what left and right were apart; each side's repeats still fit together.
+    for side in "LR":
+        timed = [
+            at for at, letter in enumerate(sides) if letter == side and late_s[at] == late_s[at]
+        ]
+        for at in timed:
+            expected_s[at] = expected_s[timed[0]] + (
+                starts_s[at] + late_s[at] - starts_s[timed[0]] - late_s[timed[0]]
+            )
+    return expected_s
 
 
 def _moved(earlier: Block, block: Block) -> Block:
@@ -251,10 +272,19 @@ def _lost_inside(
         at = locate(
             faulty.samples, other.samples, low_s=low_s, high_s=high_s, sample_rate_hz=rate_hz
         )
-        if faulty.present.start < at < faulty.present.stop:
+        if _near_step(at, faulty, step, n_samples, programme):
             kind = "missing" if lost > 0 else "repeated"
             return Block(at=faulty.first + at, n_samples=abs(lost), kind=kind)
     return None
+
+
+def _near_step(at: int, faulty: UsedPass, step: Step, n_samples: int, programme: Programme) -> bool:
+    """Say whether a block lies where the sweep played what the step foretells."""
+    at_s = at / programme.sample_rate_hz - LEAD_S
+    reach_s = 1.5 * programme.sweep.duration_s / programme.sweep.octaves + 0.1
+    reach_s += abs(n_samples) / programme.sample_rate_hz
+    near = abs(at_s - float(programme.sweep.time_at(step.frequency_hz))) < reach_s
+    return near and faulty.present.start < at < faulty.present.stop
 
 
 def _mismatch(
@@ -314,57 +344,70 @@ def _harm(
     return harm, gate_powers(cells, programme.sweep)
 
 
-def _clock(
+def _lateness(
     passes: tuple[UsedPass, ...],
     plain: Inverse,
     programme: Programme,
     placement: Placement,
     harm: Harm,
-) -> Clock:
-    """Time the passes against each other and fit the drift."""
-    rate_hz = programme.sample_rate_hz
-    frequency_hz = plain.frequency_hz
-    high_hz = min(TIMING_BAND_HZ[1], 0.8 * programme.sweep.stop_hz)
-    low_hz = max(TIMING_BAND_HZ[0], 1.5 * programme.sweep.start_hz)
-    edge = np.clip(np.log2(np.maximum(frequency_hz, 1) / low_hz) * 2, 0, 1)
-    edge *= np.clip(np.log2(high_hz / np.maximum(frequency_hz, 1)) * 4, 0, 1)
-    weighted = plain.spectrum * edge
-    shares = clean_share(harm, frequency_hz)[0] if harm.direct.any() else None
-    window = np.arange(round((LEAD_S - 0.02) * rate_hz), round((LEAD_S + 0.1) * rate_hz))
+) -> tuple[Float, Float]:
+    """Return how much later than programmed each pass came, and one sigma within its side.
 
-    def stretch(used_at: int, share: Float | float) -> Float:
-        product = passes[used_at].spectrum * weighted * share
-        return np.take(fft.irfft(product, plain.n_fft), window, mode="wrap")
+    A pass that shares too little clean band with its side's best one is NaN and infinite.
+    """
+    rate_hz = programme.sample_rate_hz
+    edge = _timing_weight(plain.frequency_hz, programme)
+    shares = clean_share(harm, plain.frequency_hz)[0] if harm.direct.any() else None
+    weighted = plain.spectrum * edge
+    window = np.arange(round((LEAD_S - 0.02) * rate_hz), round((LEAD_S + 0.1) * rate_hz))
+    octaves = edge / np.maximum(plain.frequency_hz, 1.0)
+
+    def delay(first: int, second: int, share: Float | float) -> Delay:
+        stretches = [
+            np.take(
+                fft.irfft(passes[at].spectrum * weighted * share, plain.n_fft), window, mode="wrap"
+            )
+            for at in (first, second)
+        ]
+        return delay_between(*stretches, sample_rate_hz=rate_hz)
 
     late_s, std_s = np.zeros(len(passes)), np.full(len(passes), 1e-9)
     anchor: int | None = None
-    for side in "LR":
-        of_side = [at for at, used in enumerate(passes) if used.side == side]
-        if not of_side:
-            continue
+    for of_side in _by_side(passes):
         if shares is not None:
-            of_side.sort(key=lambda at: -float(shares[at].mean()))
+            of_side.sort(key=lambda at: -float((shares[at] * octaves).sum()))
         reference = of_side[0]
-        if anchor is not None:
-            late_s[reference] = (
-                late_s[anchor]
-                + delay_between(
-                    stretch(reference, 1.0), stretch(anchor, 1.0), sample_rate_hz=rate_hz
-                ).delay_s
-            )
-        anchor = reference if anchor is None else anchor
-        base = late_s[reference]
+        if anchor is None:
+            anchor = reference
+        else:
+            late_s[reference] = late_s[anchor] + delay(reference, anchor, 1.0).delay_s
         for at in of_side[1:]:
             share = 1.0 if shares is None else shares[at] * shares[reference]
-            delay = delay_between(
-                stretch(at, share), stretch(reference, share), sample_rate_hz=rate_hz
-            )
-            late_s[at], std_s[at] = base + delay.delay_s, delay.std_s
-        if len(of_side) > 1:
-            std_s[reference] = float(np.mean(std_s[of_side[1:]])) / np.sqrt(2)
-            std_s[of_side[1:]] /= np.sqrt(2)
+            if float((share * octaves).sum()) < LEAST_SHARED * float(octaves.sum()):
+                late_s[at], std_s[at] = np.nan, np.inf
+                continue
+            found = delay(at, reference, share)
+            late_s[at], std_s[at] = late_s[reference] + found.delay_s, found.std_s
+        timed = [at for at in of_side[1:] if np.isfinite(std_s[at])]
+        if timed:
+            std_s[reference] = float(np.mean(std_s[timed])) / np.sqrt(2)
+            std_s[timed] /= np.sqrt(2)
     starts_s = np.array([programme.starts_s[used.index] for used in passes])
     first_s = np.array([used.first for used in passes]) / rate_hz
-    late_s = late_s + first_s - starts_s - placement.origin_s + LEAD_S
-    sides = "".join(used.side for used in passes)
-    return fit_clock(starts_s, late_s, std_s, sides, sample_rate_hz=rate_hz)
+    return late_s + first_s - starts_s - placement.origin_s + LEAD_S, std_s
+
+
+def _timing_weight(frequency_hz: Float, programme: Programme) -> Float:
+    """Return the weight of each frequency in timing the passes, 0 to 1."""
+    sweep = programme.sweep
+    high_hz = min(TIMING_BAND_HZ[1], 0.8 * sweep.stop_hz)
+    low_hz = max(min(TIMING_BAND_HZ[0], high_hz / 4), 1.5 * sweep.start_hz)
+    rise = np.clip(np.log2(np.maximum(frequency_hz, 1) / low_hz) * 2, 0, 1)
+    fall = np.clip(np.log2(high_hz / np.maximum(frequency_hz, 1)) * 4, 0, 1)
+    return np.asarray(rise * fall)
+
+
+def _by_side(passes: tuple[UsedPass, ...]) -> list[list[int]]:
+    """Return the positions of each side's passes, of the sides that have any."""
+    sides = [[at for at, used in enumerate(passes) if used.side == side] for side in "LR"]
+    return [of_side for of_side in sides if of_side]

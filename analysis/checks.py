@@ -21,6 +21,7 @@ from analysis.alignment import Aligned
 from analysis.arrays import Float
 from analysis.deconvolution import LEAD_S
 from analysis.programme import Programme
+from analysis.quantisation import quantisation_step
 from analysis.responses import SideResponse
 
 NAMES = (
@@ -172,14 +173,7 @@ def _flat_runs(samples: Float, sign: int) -> np.ndarray:
     drop = np.maximum(
         peak - signed[runs[:, 0] - 1], peak - signed[np.minimum(runs[:, 1], samples.size - 1)]
     )
-    return runs[drop > 3 * _quantum(samples)]
-
-
-def _quantum(samples: Float) -> float:
-    """Return the smallest step between sample values, 0 for floats without one."""
-    some = np.unique(samples[:: max(1, samples.size // 20_000)])
-    steps = np.diff(some)
-    return float(steps.min()) if steps.size and steps.min() > 1e-7 else 0.0
+    return runs[drop > 3 * quantisation_step(samples)]
 
 
 def check_clipping(clipped: Clipped) -> Check:
@@ -203,7 +197,7 @@ def check_level(samples: Float, aligned: Aligned) -> Check:
     """Judge whether the recording uses enough of its range."""
     loudest = max(float(np.sqrt(np.mean(used.samples**2))) for used in aligned.passes)
     level_dbfs = 20 * np.log10(loudest + 1e-12)
-    quantum = _quantum(samples)
+    quantum = quantisation_step(samples)
     over_db = level_dbfs - 20 * np.log10(quantum / np.sqrt(12)) if quantum else np.inf
     if over_db < TOO_QUIET_STEPS_DB:
         verdict = "fail"

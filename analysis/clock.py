@@ -19,7 +19,7 @@ plausible, if only one does.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.fft as fft
@@ -31,7 +31,8 @@ UNKNOWN_PPM = 100.0
 are sold to 20, 50 and 100 ppm."""
 
 MAX_PPM = 500.0
-"""No two working clocks differ by more: then samples were lost."""
+"""No two working clocks differ by more: then samples were lost, unless both sides' repeats,
+at different distances, agree on it."""
 
 JUMP_PPM = 2.0
 """The two sides' drifts may differ by this through wander; one lost sample in eight
@@ -169,7 +170,8 @@ def fit_clock(
         How much later than programmed each came, recorder seconds; a constant is
         common to all. Within a side exact; between the sides within some 0.1 ms.
     std_s : ndarray, shape (n,)
-        One sigma of `late_s` within its side.
+        One sigma of `late_s` within its side; infinite for a pass that shares no clean band
+        with the others, which then tells nothing.
     sides : str
         One letter a pass.
     sample_rate_hz : float
@@ -178,6 +180,23 @@ def fit_clock(
     -------
     Clock
     """
+    known = np.flatnonzero(np.isfinite(std_s))
+    clock = _fitted(
+        starts_s[known],
+        late_s[known],
+        std_s[known],
+        "".join(sides[at] for at in known),
+        sample_rate_hz,
+    )
+    if clock.jump_after is None:
+        return clock
+    return replace(clock, jump_after=int(known[clock.jump_after]))
+
+
+def _fitted(
+    starts_s: Float, late_s: Float, std_s: Float, sides: str, sample_rate_hz: float
+) -> Clock:
+    """Fit the passes that tell something."""
     pairs = _drifts(starts_s, late_s, std_s, sides)
     lever_s = abs(_mean(starts_s, sides, "L") - _mean(starts_s, sides, "R"))
     if not pairs:
@@ -188,11 +207,10 @@ def fit_clock(
             left_right_std_s=UNKNOWN_PPM * 1e-6 * lever_s,
         )
     drift, drift_std, spread = _combine(pairs)
-    broken = abs(drift) > MAX_PPM * 1e-6
-    if len(pairs) == 2:
-        limit = JUMP_PPM * 1e-6 + 6 * math.hypot(pairs[0][1], pairs[1][1])
-        broken |= abs(pairs[0][0] - pairs[1][0]) > limit
-    if broken:
+    apart = len(pairs) == 2 and abs(pairs[0][0] - pairs[1][0]) > (
+        JUMP_PPM * 1e-6 + 6 * math.hypot(pairs[0][1], pairs[1][1])
+    )
+    if apart or (abs(drift) > MAX_PPM * 1e-6 and not _confirmed(starts_s, sides)):
         return _with_jump(starts_s, late_s, sides, sample_rate_hz, lever_s)
     wander_s = spread * float(np.ptp(starts_s)) / 8 if len(pairs) == 2 else 0.0
     return Clock(
@@ -201,6 +219,16 @@ def fit_clock(
         measured=True,
         left_right_std_s=math.hypot(lever_s * math.hypot(drift_std, WANDER), wander_s),
     )
+
+
+def _confirmed(starts_s: Float, sides: str) -> bool:
+    """Say whether lost samples would have parted the two sides' drifts."""
+    spans_s = [
+        float(np.ptp([start for start, letter in zip(starts_s, sides, strict=True) if letter == s]))
+        for s in "LR"
+        if sides.count(s) > 1
+    ]
+    return len(spans_s) == 2 and max(spans_s) > 1.2 * min(spans_s)
 
 
 WANDER = 0.05e-6

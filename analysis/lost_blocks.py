@@ -19,16 +19,32 @@ import scipy.fft as fft
 
 from analysis.arrays import Float
 from analysis.clock import delay_between
+from analysis.quantisation import quantisation_step
 
 BAND_OCTAVES = 0.5
+LOWEST_HZ = 30.0
+"""Few loudspeakers play much lower."""
+
 MIN_COHERENCE = 0.5
 """A band whose two responses share less than this tells no delay."""
+
+PERIODS = 4.0
+"""Of the lowest frequency, that the stretch for measuring a delay must hold."""
+
+WHOLE_SAMPLES = 0.25
+"""With a sigma below this many samples the bands' delays tell whole samples; else they are
+measured again over all bands of a side at once."""
 
 STEP_SIGMA = 6.0
 """A step counts from six sigma: there are some twenty bands and a few pairs a reading."""
 
 MIN_ZEROS_S = 0.001
 """Shorter runs of zeros occur in quiet 16-bit noise."""
+
+ZERO_MOVES = 100.0
+"""A run of zeros is no accident of rounding if the sound beside it moves by this many
+quantisation steps in the run's time: a rounded 20 Hz tone dwells on zero for about one
+step's worth, noise below half a step for some tens."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -106,13 +122,16 @@ def delay_step(
     # Scatter that a step doesn't explain is noise, not a step.
     if cost > 0.25 * flat_cost:
         return None
-    return _refined(
-        first,
-        second,
-        (float(centre_hz[split - 1]), float(centre_hz[split])),
-        sample_rate_hz,
-        band_hz,
-    )
+    between_hz = (float(centre_hz[split - 1]), float(centre_hz[split]))
+    found = _refined(first, second, between_hz, sample_rate_hz, band_hz)
+    sides = (slice(0, max(split - 1, 1)), slice(min(split + 1, centre_hz.size - 1), None))
+    delays_s = [
+        float(np.average(delay_s[side], weights=weight[side]))
+        if weight[side].sum() ** -0.5 < WHOLE_SAMPLES / sample_rate_hz
+        else refined_s
+        for side, refined_s in zip(sides, (found.low_s, found.high_s), strict=True)
+    ]
+    return Step(frequency_hz=between_hz[1], low_s=delays_s[0], high_s=delays_s[1])
 
 
 def _refined(
@@ -127,7 +146,7 @@ def _refined(
     spectra = fft.rfft(np.stack((first, second)), n_fft)
     octave = np.log2(np.maximum(fft.rfftfreq(n_fft, 1 / sample_rate_hz), 1.0))
     margin = BAND_OCTAVES / 2
-    n_before, n_window = round(0.01 * sample_rate_hz), round(0.03 * sample_rate_hz)
+    n_before = round(0.01 * sample_rate_hz)
     delays_s = []
     # The bands next to the step hold some of both delays.
     below = (band_hz[0], between_hz[0] * 2**-margin)
@@ -136,7 +155,8 @@ def _refined(
         rise = np.clip((octave - np.log2(low_hz) - margin) / margin, 0, 1)
         fall = np.clip((np.log2(high_hz) - margin - octave) / margin, 0, 1)
         stretches = fft.irfft(spectra * rise * fall, n_fft)
-        # The direct sound alone: later sound near the step was heard after it.
+        # Little more than the direct sound: later sound near the step was heard after it.
+        n_window = round(max(0.03, min(PERIODS / low_hz, 0.2)) * sample_rate_hz)
         begins = [int(np.argmax(np.abs(row))) - n_before for row in stretches]
         direct = [
             np.take(row, np.arange(begin, begin + n_window), mode="wrap")
@@ -154,7 +174,7 @@ def _band_delays(
     n_fft = fft.next_fast_len(first.size + second.size, real=True)
     spectra = fft.rfft(np.stack((first, second)), n_fft)
     bin_hz = sample_rate_hz / n_fft
-    low_hz, high_hz = max(60.0, 1.5 * band_hz[0]), min(band_hz[1] / 1.1, 0.45 * sample_rate_hz)
+    low_hz, high_hz = max(LOWEST_HZ, 1.3 * band_hz[0]), min(band_hz[1] / 1.1, 0.45 * sample_rate_hz)
     n_bands = int(np.log2(max(high_hz / low_hz, 1.0)) / BAND_OCTAVES)
     rows = []
     for index in range(n_bands):
@@ -221,7 +241,7 @@ def mend(samples: Float, block: Block) -> Float:
 
 
 def zero_runs(samples: Float, sample_rate_hz: float) -> tuple[Block, ...]:
-    """Find blocks of exact zeros in a recording that otherwise has noise.
+    """Find blocks of exact zeros amid sound.
 
     Parameters
     ----------
@@ -232,22 +252,27 @@ def zero_runs(samples: Float, sample_rate_hz: float) -> tuple[Block, ...]:
     Returns
     -------
     tuple of Block
-        Empty where zeros are common: such a recording has no noise to tell by, except
-        that a run amid loud sound still counts.
+        Where zeros are common, as in a recording without noise, only runs amid loud sound.
     """
     zero = samples == 0
     edges = np.flatnonzero(np.diff(np.concatenate(([0], zero.astype(np.int8), [0]))))
     runs = edges.reshape(-1, 2)
     runs = runs[np.diff(runs, axis=1)[:, 0] >= MIN_ZEROS_S * sample_rate_hz]
-    common = float(zero.mean()) > 0.1
+    if runs.size == 0:
+        return ()
+    loud = 0.02 * float(np.sqrt(np.mean(samples**2))) if float(zero.mean()) > 0.1 else 0.0
+    step = quantisation_step(samples)
     near = round(0.01 * sample_rate_hz)
-    loud = 0.02 * float(np.sqrt(np.mean(samples**2)))
-    found = []
-    for begin, end in runs:
-        before, after = samples[max(0, begin - near) : begin], samples[end : end + near]
-        if before.size < near or after.size < near:
-            continue
-        if common and min(np.abs(before).max(), np.abs(after).max()) < loud:
-            continue
-        found.append(Block(at=int(begin), n_samples=int(end - begin), kind="zeroed"))
-    return tuple(found)
+    return tuple(
+        Block(at=int(begin), n_samples=int(end - begin), kind="zeroed")
+        for begin, end in runs
+        if near <= begin <= end <= samples.size - near
+        and _amid_sound(samples[begin - near : begin], end - begin, loud, step)
+        and _amid_sound(samples[end : end + near], end - begin, loud, step)
+    )
+
+
+def _amid_sound(beside: Float, n_zeros: int, loud: float, step: float) -> bool:
+    """Say whether the sound beside a run is too lively to have been zero for so long."""
+    moves = float(np.abs(np.diff(beside)).mean()) * min(n_zeros, beside.size)
+    return float(np.abs(beside).max()) > loud and moves > ZERO_MOVES * step
