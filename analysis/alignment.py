@@ -31,6 +31,9 @@ LEAST_SHARED = 0.1
 """Two passes are timed against each other if they share this part of the timing band's
 octaves."""
 
+DOUBTFUL_SAMPLES = 0.25
+"""One sigma of a delay that leaves the count of lost samples in doubt."""
+
 MAX_BLOCKS = 4
 
 
@@ -244,8 +247,8 @@ def _lost_inside(
 ) -> Block | None:
     """Find one block lost or repeated inside a pass."""
     rate_hz = programme.sample_rate_hz
-    reach = round(0.3 * rate_hz)
-    window = np.arange(-reach, round(min(programme.tail_s, 0.5) * rate_hz))
+    reach = round(min(0.6, programme.sweep.duration_s / 2) * rate_hz)
+    window = np.arange(-reach, round(min(programme.tail_s, 0.8) * rate_hz))
     for earlier, later in _pairs(passes):
         stretches = [
             np.take(fft.irfft(used.spectrum * plain.spectrum, plain.n_fft), window, mode="wrap")
@@ -274,8 +277,17 @@ def _lost_inside(
         )
         if _near_step(at, faulty, step, n_samples, programme):
             kind = "missing" if lost > 0 else "repeated"
-            return Block(at=faulty.first + at, n_samples=abs(lost), kind=kind)
+            doubtful = _doubtful(step, sample_rate_hz=rate_hz)
+            return Block(at=faulty.first + at, n_samples=abs(lost), kind=kind, doubtful=doubtful)
     return None
+
+
+def _doubtful(step: Step, *, sample_rate_hz: float) -> str | None:
+    """Return the part of a pass whose place a block leaves uncertain by a sample."""
+    low_std, high_std = step.low_std_s * sample_rate_hz, step.high_std_s * sample_rate_hz
+    if max(low_std, high_std) < DOUBTFUL_SAMPLES:
+        return None
+    return "before" if low_std > high_std else "after"
 
 
 def _near_step(at: int, faulty: UsedPass, step: Step, n_samples: int, programme: Programme) -> bool:
@@ -331,7 +343,7 @@ def _harm(
             begin_s = (block.at - used.first) / rate_hz - LEAD_S
             width_s = 0.0 if block.kind == "repeated" else block.n_samples / rate_hz
             if -LEAD_S - width_s < begin_s < programme.sweep.duration_s + programme.tail_s:
-                gaps.append((begin_s, begin_s + width_s))
+                gaps.append(_gap_s(block, begin_s, begin_s + width_s, programme))
         missing.append(tuple(gaps))
     cells = cells_of(
         [used.samples for used in passes],
@@ -342,6 +354,15 @@ def _harm(
         cells, programme.sweep, sides, window_s=programme.tail_s, missing_s=tuple(missing)
     )
     return harm, gate_powers(cells, programme.sweep)
+
+
+def _gap_s(block: Block, begin_s: float, end_s: float, programme: Programme) -> tuple[float, float]:
+    """Return the part of a pass that a block spoils, in seconds from its sweep's start."""
+    if block.doubtful == "before":
+        return -LEAD_S, end_s
+    if block.doubtful == "after":
+        return begin_s, programme.sweep.duration_s + programme.tail_s
+    return begin_s, end_s
 
 
 def _lateness(

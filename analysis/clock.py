@@ -26,6 +26,9 @@ import scipy.fft as fft
 
 from analysis.arrays import Complex, Float
 
+FINE = 8
+"""Lags tried a sample."""
+
 UNKNOWN_PPM = 100.0
 """One sigma of the drift when no repeat tells it: common practice, no source; crystals
 are sold to 20, 50 and 100 ppm."""
@@ -121,9 +124,10 @@ def delay_between(first: Float, second: Float, *, sample_rate_hz: float) -> Dela
     n_fft = fft.next_fast_len(2 * first.size, real=True)
     spectra = fft.rfft(np.stack((first, second)), n_fft)
     cross = spectra[0] * np.conj(spectra[1])
-    correlation = fft.irfft(cross, n_fft)
-    at = int(np.argmax(correlation))
-    lag = at - n_fft if at > n_fft // 2 else at
+    # Between whole samples the wrong period of a high band may stand higher than the right.
+    n_fine = FINE * n_fft
+    at = int(np.argmax(fft.irfft(cross, n_fine)))
+    lag = (at - n_fine if at > n_fine // 2 else at) / FINE
     omega = 2 * np.pi * fft.rfftfreq(n_fft, 1 / sample_rate_hz)
     delay_s = _peak(cross, omega, lag / sample_rate_hz, sample_rate_hz)
     rotated = cross * np.exp(1j * omega * delay_s)

@@ -12,13 +12,13 @@ than with the other.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.fft as fft
 
 from analysis.arrays import Float
-from analysis.clock import delay_between
+from analysis.clock import Delay, delay_between
 from analysis.quantisation import quantisation_step
 
 BAND_OCTAVES = 0.5
@@ -57,11 +57,15 @@ class Step:
         Where the later part begins, to a band.
     low_s, high_s : float
         Delay of the first pass against the second below and above, in seconds.
+    low_std_s, high_std_s : float
+        One sigma of each.
     """
 
     frequency_hz: float
     low_s: float
     high_s: float
+    low_std_s: float
+    high_std_s: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,11 +80,15 @@ class Block:
         How many samples.
     kind : str
         "missing", "repeated" or "zeroed".
+    doubtful : str or None
+        "before" or "after" if too little of the pass lies there to tell to a sample how
+        many were lost: that part of the pass can't be put back in its place.
     """
 
     at: int
     n_samples: int
     kind: str
+    doubtful: str | None = None
 
 
 def delay_step(
@@ -123,15 +131,23 @@ def delay_step(
     if cost > 0.25 * flat_cost:
         return None
     between_hz = (float(centre_hz[split - 1]), float(centre_hz[split]))
-    found = _refined(first, second, between_hz, sample_rate_hz, band_hz)
+    refined = _refined(first, second, between_hz, sample_rate_hz, band_hz)
     sides = (slice(0, max(split - 1, 1)), slice(min(split + 1, centre_hz.size - 1), None))
-    delays_s = [
-        float(np.average(delay_s[side], weights=weight[side]))
-        if weight[side].sum() ** -0.5 < WHOLE_SAMPLES / sample_rate_hz
-        else refined_s
-        for side, refined_s in zip(sides, (found.low_s, found.high_s), strict=True)
-    ]
-    return Step(frequency_hz=between_hz[1], low_s=delays_s[0], high_s=delays_s[1])
+    delays = []
+    for side, again in zip(sides, refined, strict=True):
+        std_s = float(weight[side].sum() ** -0.5)
+        if std_s < WHOLE_SAMPLES / sample_rate_hz:
+            delays.append((float(np.average(delay_s[side], weights=weight[side])), std_s))
+        else:
+            delays.append((again.delay_s, again.std_s))
+    (low, low_std), (high, high_std) = delays
+    return Step(
+        frequency_hz=between_hz[1],
+        low_s=low,
+        high_s=high,
+        low_std_s=low_std,
+        high_std_s=high_std,
+    )
 
 
 def _refined(
@@ -140,18 +156,21 @@ def _refined(
     between_hz: tuple[float, float],
     sample_rate_hz: float,
     band_hz: tuple[float, float],
-) -> Step:
+) -> list[Delay]:
     """Measure both delays again over all that lies well below and well above the step."""
     n_fft = fft.next_fast_len(first.size, real=True)
     spectra = fft.rfft(np.stack((first, second)), n_fft)
     octave = np.log2(np.maximum(fft.rfftfreq(n_fft, 1 / sample_rate_hz), 1.0))
-    margin = BAND_OCTAVES / 2
     n_before = round(0.01 * sample_rate_hz)
-    delays_s = []
+    delays = []
     # The bands next to the step hold some of both delays.
-    below = (band_hz[0], between_hz[0] * 2**-margin)
-    above = (between_hz[1] * 2**margin, band_hz[1])
+    below = (band_hz[0], between_hz[0] * 2 ** (-BAND_OCTAVES / 2))
+    above = (between_hz[1] * 2 ** (BAND_OCTAVES / 2), band_hz[1])
     for low_hz, high_hz in (below, above):
+        margin = min(BAND_OCTAVES / 2, np.log2(high_hz / low_hz) / 5)
+        if margin < BAND_OCTAVES / 10:
+            delays.append(Delay(delay_s=0.0, std_s=np.inf, coherence=0.0))
+            continue
         rise = np.clip((octave - np.log2(low_hz) - margin) / margin, 0, 1)
         fall = np.clip((np.log2(high_hz) - margin - octave) / margin, 0, 1)
         stretches = fft.irfft(spectra * rise * fall, n_fft)
@@ -163,8 +182,9 @@ def _refined(
             for row, begin in zip(stretches, begins, strict=True)
         ]
         delay = delay_between(*direct, sample_rate_hz=sample_rate_hz)
-        delays_s.append(delay.delay_s + (begins[0] - begins[1]) / sample_rate_hz)
-    return Step(frequency_hz=between_hz[1], low_s=delays_s[0], high_s=delays_s[1])
+        moved_s = (begins[0] - begins[1]) / sample_rate_hz
+        delays.append(replace(delay, delay_s=delay.delay_s + moved_s))
+    return delays
 
 
 def _band_delays(

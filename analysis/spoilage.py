@@ -41,6 +41,12 @@ variable passes 20 times its mean once in 5e8; rooms are less well behaved."""
 QUIET = 6.0
 """A cell counts as quiet while the quietest pass of its side is below this ratio."""
 
+UNHEARD = 0.05
+"""A pass near the floor is unheard where it should stand this power ratio (13 dB) higher."""
+
+SWEPT_S = 0.15
+"""So long after its band was swept a cell is never held to have died away."""
+
 FLOOR_RANGE = 1e-9
 """The floor is never taken lower than this share of the loudest cell: numbers end there."""
 
@@ -156,7 +162,55 @@ def _floor(power: Float, filled: NDArray[np.bool_]) -> Float:
     return np.maximum(low / 0.357, FLOOR_RANGE * float(power.max()))
 
 
-def quiet_cells(cells: Cells, sweep: Sweep, sides: str) -> NDArray[np.bool_]:
+def unheard_cells(
+    cells: Cells, sweep: Sweep, sides: str, missing: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Say where a pass lacks the sweep though the side's other passes have it.
+
+    Parameters
+    ----------
+    cells : Cells
+    sweep : Sweep
+    sides : str
+        One letter a pass.
+    missing : ndarray of bool, shape (n_passes, n_frames)
+        Frames known to hold no true sound.
+
+    Returns
+    -------
+    ndarray of bool, shape (n_passes, n_bands, n_frames)
+
+    Notes
+    -----
+    A cell that is being swept counts as unheard where it stays near the floor, or wasn't
+    recorded, though another pass of the side stands far above.
+    """
+    there = (cells.filled & ~missing)[:, None, :]
+    low = ~there | (cells.power < EXCESS * cells.floor[:, None])
+    high = there & (cells.power > EXCESS / UNHEARD * cells.floor[:, None])
+    unheard = low & swept_cells(cells, sweep)
+    for side in set(sides):
+        which = [at for at, letter in enumerate(sides) if letter == side]
+        unheard[which] &= high[which].any(axis=0)
+    return np.asarray(unheard)
+
+
+def swept_cells(cells: Cells, sweep: Sweep) -> NDArray[np.bool_]:
+    """Say which cells are those that the sweep passes through, shape (n_bands, n_frames)."""
+    low_hz = np.maximum(cells.low_hz, sweep.start_hz)[:, None]
+    high_hz = np.minimum(cells.high_hz, sweep.stop_hz)[:, None]
+    begin_s, end_s = sweep.time_at(low_hz), sweep.time_at(high_hz)
+    near = (cells.time_s > begin_s - FRAME_S / 2) & (cells.time_s < end_s + FRAME_S / 2)
+    return np.asarray(near & (low_hz < high_hz))
+
+
+def quiet_cells(
+    cells: Cells,
+    sweep: Sweep,
+    sides: str,
+    unheard: NDArray[np.bool_],
+    missing: NDArray[np.bool_],
+) -> NDArray[np.bool_]:
     """Say in which cells the sweep explains nothing.
 
     Parameters
@@ -165,18 +219,29 @@ def quiet_cells(cells: Cells, sweep: Sweep, sides: str) -> NDArray[np.bool_]:
     sweep : Sweep
     sides : str
         One letter a pass.
+    unheard : ndarray of bool, shape (n_passes, n_bands, n_frames)
+        Cells in which the sweep is lacking: such a band can't tell when its sound should
+        have died away.
+    missing : ndarray of bool, shape (n_passes, n_frames)
+        Frames known to hold no true sound.
 
     Returns
     -------
     ndarray of bool, shape (n_passes, n_bands, n_frames)
     """
     ahead = _ahead(cells, sweep)
+    since_s = cells.time_s - sweep.time_at(cells.low_hz)[:, None]
+    dwell_s = sweep.growth_s * np.log(cells.high_hz / cells.low_hz)[:, None]
+    sounding = (since_s > -FRAME_S) & (since_s < dwell_s + SWEPT_S)
     quiet = np.zeros(cells.power.shape, dtype=bool)
     for index, side in enumerate(sides):
         siblings = [other for other, letter in enumerate(sides) if letter == side]
-        heard = np.where(cells.filled[siblings][:, None, :], cells.power[siblings], np.inf)
+        there = (cells.filled & ~missing)[siblings][:, None, :] & ~unheard[siblings].any(
+            axis=-1, keepdims=True
+        )
+        heard = np.where(there, cells.power[siblings], np.inf)
         quietest = heard.min(axis=0) / cells.floor[:, None]
-        gone = (quietest < QUIET) & (cells.filled[siblings].sum(axis=0) > 1)
+        gone = (quietest < QUIET) & (there.sum(axis=0) > 1) & ~sounding
         quiet[index] = ahead | gone
     return quiet
 
@@ -218,14 +283,18 @@ def find_harm(
     -------
     Harm
     """
-    quiet = quiet_cells(cells, sweep, sides)
-    foreign = quiet & (cells.power > EXCESS * cells.floor[:, None])
-    foreign = _spread(_credible(foreign, cells), quiet)
-    foreign_s = tuple(_stretches(flags.any(axis=0), cells.time_s) for flags in foreign)
+    missing = np.zeros(cells.filled.shape, dtype=bool)
     for index, gaps in enumerate(missing_s):
         for begin_s, end_s in gaps:
-            hit = (cells.time_s > begin_s - FRAME_S / 2) & (cells.time_s < end_s + FRAME_S / 2)
-            foreign[index][:, hit] = True
+            near = (cells.time_s > begin_s - FRAME_S / 2) & (cells.time_s < end_s + FRAME_S / 2)
+            missing[index] |= near
+    unheard = unheard_cells(cells, sweep, sides, missing)
+    quiet = quiet_cells(cells, sweep, sides, unheard, missing)
+    foreign = quiet & (cells.power > EXCESS * cells.floor[:, None]) & ~missing[:, None, :]
+    foreign = _spread(_credible(foreign, cells), quiet)
+    foreign_s = tuple(_stretches(flags.any(axis=0), cells.time_s) for flags in foreign)
+    foreign |= missing[:, None, :]
+    foreign |= unheard
     reached_s = sweep.time_at(np.sqrt(cells.low_hz * cells.high_hz))
     width_s = float(np.log(cells.high_hz[-1] / cells.low_hz[-1])) * sweep.growth_s
     after_s = cells.time_s - reached_s[:, None]
