@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from analysis.arrival import IN_ROOM_STD_M, ArrivalMatch, match_arrivals, minimum_phase
+from analysis.arrival import IN_ROOM_STD_M, ArrivalMatch, match_arrivals
+from analysis.gated_pair import minimum_phase
 from analysis.impulse_response import ImpulseResponse
 from analysis.onset import first_arrival_s, gate
 from benchmarks.accuracy import impulse_trials, recording_trials
