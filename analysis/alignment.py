@@ -13,10 +13,11 @@ import numpy as np
 import scipy.fft as fft
 
 from analysis.arrays import Complex, Float
+from analysis.band_arrivals import Line, arrival_line
 from analysis.clock import Clock, Delay, delay_between, fit_clock
 from analysis.deconvolution import LEAD_S, Inverse, cut_pass, inverse_sweep
 from analysis.lost_blocks import Block, Step, delay_step, locate, mend
-from analysis.passes import Placement, find_hits, place
+from analysis.passes import Hit, Placement, find_hits, place
 from analysis.programme import Programme
 from analysis.spoilage import Harm, cells_of, clean_share, find_harm, gate_powers
 
@@ -24,8 +25,12 @@ TIMING_BAND_HZ = (250.0, 14_000.0)
 """Passes are timed over this band: clear of rumble below and of the microphone's and the
 air's losses above."""
 
-MIN_PRESENT = 0.15
-"""A pass cut by the recording's end is used from this share of its sweep on."""
+MIN_PRESENT, WHOLE = 0.15, 0.99
+"""A pass cut by the recording's end is used from this share of its sweep on; one that is
+there whole and still isn't found was not played."""
+
+MAX_BESIDE = 4
+"""So many sounds that are no pass are asked whether they are another sweep."""
 
 LEAST_SHARED = 0.1
 """Two passes are timed against each other if they share this part of the timing band's
@@ -130,12 +135,8 @@ def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = (
     """
     blocks = list(zeroed)
     while True:
-        hits, foreign = find_hits(samples, programme)
-        placement = place(hits, programme, recorded_s=samples.size / programme.sample_rate_hz)
-        if placement is None:
-            raise NoPassError(foreign=foreign)
-        passes, n_fft = _cut_all(samples, programme, placement)
-        plain = inverse_sweep(programme.sweep, sample_rate_hz=programme.sample_rate_hz, n_fft=n_fft)
+        found = _find(samples, programme)
+        passes, placement, plain = found.passes, found.placement, found.plain
         block = _lost_inside(passes, plain, programme) if len(blocks) < MAX_BLOCKS else None
         if block is None:
             break
@@ -158,8 +159,68 @@ def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = (
         harm=harm,
         noise_powers=noise_powers,
         blocks=tuple(blocks),
-        foreign=foreign,
-        n_fft=n_fft,
+        foreign=found.foreign,
+        n_fft=plain.n_fft,
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class _Found:
+    """The passes as found, without any mending."""
+
+    passes: tuple[UsedPass, ...]
+    placement: Placement
+    plain: Inverse
+    foreign: bool
+
+
+def _find(samples: Float, programme: Programme) -> _Found:
+    """Find and cut the passes of the programme's own sweep."""
+    rate_hz, sweep = programme.sample_rate_hz, programme.sweep
+    n_fft = fft.next_fast_len(_n_cut(programme) + 1, real=True)
+    plain = inverse_sweep(sweep, sample_rate_hz=rate_hz, n_fft=n_fft)
+    hits = list(find_hits(samples, programme))
+    foreign = False
+    while (
+        placement := place(tuple(hits), programme, recorded_s=samples.size / rate_hz)
+    ) is not None:
+        passes = _cut_all(samples, programme, placement, n_fft)
+        hit_of = dict(placement.passes)
+        lines = {hit_of[used.index]: _line(used, plain, programme) for used in passes if used.found}
+        others = [hit for hit, line in lines.items() if not line.is_ours(sweep.growth_s)]
+        if not others:
+            foreign |= _swept_beside(samples, hits, placement, plain, programme)
+            return _Found(passes=passes, placement=placement, plain=plain, foreign=foreign)
+        foreign |= any(lines[hit].is_foreign(sweep.growth_s) for hit in others)
+        hits = [hit for hit in hits if hit not in others]
+    raise NoPassError(foreign=foreign)
+
+
+def _swept_beside(
+    samples: Float,
+    hits: list[Hit],
+    placement: Placement,
+    plain: Inverse,
+    programme: Programme,
+) -> bool:
+    """Say whether a hit that is no pass is another sweep."""
+    placed = [hit for _, hit in placement.passes]
+    beside = [hit for hit in hits if hit not in placed][:MAX_BESIDE]
+    return any(
+        _line(
+            _cut_one(samples, programme, 0, hit.start_s, plain.n_fft), plain, programme
+        ).is_foreign(programme.sweep.growth_s)
+        for hit in beside
+    )
+
+
+def _line(used: UsedPass, plain: Inverse, programme: Programme) -> Line:
+    """Return the line on which a pass's bands arrive."""
+    return arrival_line(
+        used.spectrum * plain.spectrum,
+        n_fft=plain.n_fft,
+        sample_rate_hz=programme.sample_rate_hz,
+        band_hz=_band_held(used, programme),
     )
 
 
@@ -190,37 +251,51 @@ def _moved(earlier: Block, block: Block) -> Block:
     return replace(earlier, at=earlier.at + shift)
 
 
-def _cut_all(
-    samples: Float, programme: Programme, placement: Placement
-) -> tuple[tuple[UsedPass, ...], int]:
-    """Cut every pass of which enough was recorded."""
-    rate_hz = programme.sample_rate_hz
+def _n_cut(programme: Programme) -> int:
+    """Return how many samples a pass's cut has."""
     length_s = programme.sweep.duration_s + programme.tail_s
-    n_fft = fft.next_fast_len(round((length_s + LEAD_S) * rate_hz) + 1, real=True)
+    return round((length_s + LEAD_S) * programme.sample_rate_hz)
+
+
+def _cut_all(
+    samples: Float, programme: Programme, placement: Placement, n_fft: int
+) -> tuple[UsedPass, ...]:
+    """Cut every pass of which enough was recorded."""
     hit_of = dict(placement.passes)
     heard_sides = {programme.order[index] for index in hit_of}
-    used = []
+    swept = programme.sweep.duration_s * programme.sample_rate_hz
+    passes = []
     for index, start_s in enumerate(programme.starts_s):
         hit = hit_of.get(index)
         begin_s = hit.start_s if hit else placement.origin_s + start_s
-        cut, first, present = cut_pass(samples, rate_hz, begin_s, length_s=length_s)
-        swept = programme.sweep.duration_s * rate_hz
-        share = (min(present.stop, swept) - present.start) / swept
-        whole = share > 0.99
-        if not hit and (whole or share < MIN_PRESENT or programme.order[index] not in heard_sides):
-            continue
-        used.append(
-            UsedPass(
-                index=index,
-                side=programme.order[index],
-                first=first,
-                present=present,
-                found=hit is not None,
-                spectrum=fft.rfft(cut, n_fft),
-                samples=cut,
-            )
-        )
-    return tuple(used), n_fft
+        used = _cut_one(samples, programme, index, begin_s, n_fft, found=hit is not None)
+        share = (min(used.present.stop, swept) - used.present.start) / swept
+        if hit or (used.side in heard_sides and MIN_PRESENT <= share <= WHOLE):
+            passes.append(used)
+    return tuple(passes)
+
+
+def _cut_one(
+    samples: Float,
+    programme: Programme,
+    index: int,
+    begin_s: float,
+    n_fft: int,
+    *,
+    found: bool = True,
+) -> UsedPass:
+    """Cut one pass whose sweep begins at `begin_s`."""
+    length_s = programme.sweep.duration_s + programme.tail_s
+    cut, first, present = cut_pass(samples, programme.sample_rate_hz, begin_s, length_s=length_s)
+    return UsedPass(
+        index=index,
+        side=programme.order[index],
+        first=first,
+        present=present,
+        found=found,
+        spectrum=fft.rfft(cut, n_fft),
+        samples=cut,
+    )
 
 
 def _pairs(passes: tuple[UsedPass, ...]) -> list[tuple[UsedPass, UsedPass]]:

@@ -6,8 +6,7 @@ at which a pass's sweep would have started for its strongest arrival.
 
 The search is a matched filter whose reference is whitened (phase only), over the
 middle of the swept band, on a spectrum that is cut off at that band's end, which
-also brings the sampling frequency down. A sweep with another rate of rise comes out
-of it smeared instead of compact; that is how a foreign sweep is told from ours.
+also brings the sampling frequency down.
 """
 
 from __future__ import annotations
@@ -31,9 +30,10 @@ MIN_CREST = 12.0
 """Peak over the median of the filter's output, in sigma. The largest of a million
 Gaussian samples stands at 5.3 sigma; the rest is margin for noise that isn't Gaussian."""
 
-MIN_COMPACT = 0.15
-"""Least share of the energy within 0.1 s that must lie within the best 10 ms. A room
-keeps 0.3 to 0.9 there, a sweep with another rate of rise less than 0.1."""
+MIN_COMPACT = 0.05
+"""Least share of the energy within 0.1 s that must lie within the best 10 ms, where noise
+that fills it has 0.05: most rooms keep 0.3 to 0.9 there, a very reverberant one 0.15.
+Whether it is our sweep is told by `analysis.band_arrivals`."""
 
 LONE_SLACK_S = 0.05
 """How far a pass may lie from its place before the spacing counts as broken."""
@@ -141,7 +141,7 @@ def compressed(samples: Float, programme: Programme) -> tuple[Float, float]:
     return np.abs(fft.ifft(shifted)), n_out * rate_hz / n_fft
 
 
-def find_hits(samples: Float, programme: Programme) -> tuple[tuple[Hit, ...], bool]:
+def find_hits(samples: Float, programme: Programme) -> tuple[Hit, ...]:
     """Find the compact arrivals of the programme's sweep.
 
     Parameters
@@ -152,10 +152,8 @@ def find_hits(samples: Float, programme: Programme) -> tuple[tuple[Hit, ...], bo
 
     Returns
     -------
-    hits : tuple of Hit
-        In order of time.
-    foreign : bool
-        Whether something swept was heard that is not this sweep.
+    tuple of Hit
+        In order of time; a sweep much like ours, or another sound, may be among them.
     """
     output, rate_hz = compressed(samples, programme)
     duration_s = programme.sweep.duration_s
@@ -165,7 +163,7 @@ def find_hits(samples: Float, programme: Programme) -> tuple[tuple[Hit, ...], bo
     sigma = float(np.median(output)) / 1.1774 + 1e-30
     apart = int(0.5 * (duration_s + programme.tail_s) * rate_hz)
     remaining = output.copy()
-    hits, foreign = [], False
+    hits = []
     for _ in range(2 * len(programme.order) + 2):
         at = int(np.argmax(remaining))
         crest = float(remaining[at]) / sigma
@@ -174,10 +172,8 @@ def find_hits(samples: Float, programme: Programme) -> tuple[tuple[Hit, ...], bo
         compact = _compactness(output, at, rate_hz, sigma)
         if compact >= MIN_COMPACT:
             hits.append(Hit(start_s=at / rate_hz - duration_s, crest=crest, compact=compact))
-        else:
-            foreign = True
         remaining[max(0, at - apart) : at + apart] = 0
-    return tuple(sorted(_strong(hits), key=lambda hit: hit.start_s)), foreign
+    return tuple(sorted(_strong(hits), key=lambda hit: hit.start_s))
 
 
 def _compactness(output: Float, at: int, rate_hz: float, sigma: float) -> float:

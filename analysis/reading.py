@@ -142,7 +142,7 @@ def loudest_channel(channels: Sequence[Float], programme: Programme) -> int:
         return 0
     scores = []
     for channel in channels:
-        hits, _ = find_hits(channel, programme)
+        hits = find_hits(channel, programme)
         scores.append((len(hits), sum(hit.crest for hit in hits)))
     return max(range(len(scores)), key=lambda index: scores[index])
 
