@@ -19,7 +19,7 @@ from analysis.deconvolution import LEAD_S, Inverse, cut_pass, inverse_sweep
 from analysis.lost_blocks import Block, Step, delay_step, locate, mend
 from analysis.passes import Hit, Placement, find_hits, place
 from analysis.programme import Programme
-from analysis.spoilage import Harm, cells_of, clean_share, find_harm, gate_powers
+from analysis.spoilage import Cells, Harm, cells_of, clean_share, find_harm
 
 TIMING_BAND_HZ = (250.0, 14_000.0)
 """Passes are timed over this band: clear of rumble below and of the microphone's and the
@@ -35,6 +35,10 @@ MAX_BESIDE = 4
 LEAST_SHARED = 0.1
 """Two passes are timed against each other if they share this part of the timing band's
 octaves."""
+
+UNLIKE, MORE_ALIKE = 0.9, 0.1
+"""Two passes of one side are compared with the other side's if their correlation lies below
+the first, and taken for another order's if one of those is higher by the second."""
 
 DOUBTFUL_SAMPLES = 0.25
 """One sigma of a delay that leaves the count of lost samples in doubt."""
@@ -93,12 +97,16 @@ class Aligned:
         Common time of each cut's first sample, with the drift taken out.
     harm : Harm
         Which band of which pass is spoilt.
-    noise_powers : tuple of float
-        Noise in the pauses and beside the sweep (`analysis.spoilage.gate_powers`).
+    cells : Cells
+        What `harm` was judged by.
     blocks : tuple of Block
         Lost and repeated blocks that were mended, and zeroed ones.
     foreign : bool
         Whether another sweep was heard as well.
+    n_strays : int
+        How many passes of this sweep were heard where the programme has none.
+    order_doubtful : bool
+        Whether passes of one side are less alike than left and right.
     n_fft : int
     """
 
@@ -107,13 +115,21 @@ class Aligned:
     clock: Clock
     offsets_s: Float
     harm: Harm
-    noise_powers: tuple[float, float]
+    cells: Cells
     blocks: tuple[Block, ...]
     foreign: bool
+    n_strays: int
+    order_doubtful: bool
     n_fft: int
 
 
-def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = ()) -> Aligned:
+def align(
+    samples: Float,
+    programme: Programme,
+    *,
+    zeroed: tuple[Block, ...] = (),
+    step: float = 0.0,
+) -> Aligned:
     """Find the passes, mend the time line, and estimate the clock difference.
 
     Parameters
@@ -123,6 +139,8 @@ def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = (
     programme : Programme
     zeroed : tuple of Block
         Blocks known to hold no sound, in the same samples.
+    step : float
+        To which the samples were rounded, of full scale.
 
     Returns
     -------
@@ -142,8 +160,8 @@ def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = (
             break
         samples = mend(samples, block)
         blocks = [_moved(earlier, block) for earlier in blocks] + [block]
-    harm, noise_powers = _harm(passes, programme, tuple(blocks))
-    late_s, std_s = _lateness(passes, plain, programme, placement, harm)
+    harm, cells = _harm(passes, programme, tuple(blocks), step)
+    late_s, std_s, order_doubtful = _lateness(passes, plain, programme, placement, harm)
     starts_s = np.array([programme.starts_s[used.index] for used in passes])
     sides = "".join(used.side for used in passes)
     rate_hz = programme.sample_rate_hz
@@ -157,9 +175,11 @@ def align(samples: Float, programme: Programme, *, zeroed: tuple[Block, ...] = (
         # Lost blocks move all passes alike; the arrivals stay near zero.
         offsets_s=offsets_s - float(np.median(offsets_s)) - LEAD_S,
         harm=harm,
-        noise_powers=noise_powers,
+        cells=cells,
         blocks=tuple(blocks),
         foreign=found.foreign,
+        n_strays=found.n_strays,
+        order_doubtful=order_doubtful,
         n_fft=plain.n_fft,
     )
 
@@ -172,6 +192,7 @@ class _Found:
     placement: Placement
     plain: Inverse
     foreign: bool
+    n_strays: int
 
 
 def _find(samples: Float, programme: Programme) -> _Found:
@@ -189,29 +210,33 @@ def _find(samples: Float, programme: Programme) -> _Found:
         lines = {hit_of[used.index]: _line(used, plain, programme) for used in passes if used.found}
         others = [hit for hit, line in lines.items() if not line.is_ours(sweep.growth_s)]
         if not others:
-            foreign |= _swept_beside(samples, hits, placement, plain, programme)
-            return _Found(passes=passes, placement=placement, plain=plain, foreign=foreign)
+            beside = _lines_beside(samples, hits, placement, plain, programme)
+            return _Found(
+                passes=passes,
+                placement=placement,
+                plain=plain,
+                foreign=foreign or any(line.is_foreign(sweep.growth_s) for line in beside),
+                n_strays=sum(line.is_ours(sweep.growth_s) for line in beside),
+            )
         foreign |= any(lines[hit].is_foreign(sweep.growth_s) for hit in others)
         hits = [hit for hit in hits if hit not in others]
     raise NoPassError(foreign=foreign)
 
 
-def _swept_beside(
+def _lines_beside(
     samples: Float,
     hits: list[Hit],
     placement: Placement,
     plain: Inverse,
     programme: Programme,
-) -> bool:
-    """Say whether a hit that is no pass is another sweep."""
+) -> list[Line]:
+    """Return the lines of the hits that are no pass."""
     placed = [hit for _, hit in placement.passes]
     beside = [hit for hit in hits if hit not in placed][:MAX_BESIDE]
-    return any(
-        _line(
-            _cut_one(samples, programme, 0, hit.start_s, plain.n_fft), plain, programme
-        ).is_foreign(programme.sweep.growth_s)
+    return [
+        _line(_cut_one(samples, programme, 0, hit.start_s, plain.n_fft), plain, programme)
         for hit in beside
-    )
+    ]
 
 
 def _line(used: UsedPass, plain: Inverse, programme: Programme) -> Line:
@@ -402,8 +427,8 @@ def _mismatch(
 
 
 def _harm(
-    passes: tuple[UsedPass, ...], programme: Programme, blocks: tuple[Block, ...]
-) -> tuple[Harm, tuple[float, float]]:
+    passes: tuple[UsedPass, ...], programme: Programme, blocks: tuple[Block, ...], step: float
+) -> tuple[Harm, Cells]:
     """Find the spoilt stretches, with what is known to be missing."""
     rate_hz = programme.sample_rate_hz
     sides = "".join(used.side for used in passes)
@@ -424,11 +449,12 @@ def _harm(
         [used.samples for used in passes],
         sample_rate_hz=rate_hz,
         present=[used.present for used in passes],
+        step=step,
     )
     harm = find_harm(
         cells, programme.sweep, sides, window_s=programme.tail_s, missing_s=tuple(missing)
     )
-    return harm, gate_powers(cells, programme.sweep)
+    return harm, cells
 
 
 def _gap_s(block: Block, begin_s: float, end_s: float, programme: Programme) -> tuple[float, float]:
@@ -446,10 +472,11 @@ def _lateness(
     programme: Programme,
     placement: Placement,
     harm: Harm,
-) -> tuple[Float, Float]:
+) -> tuple[Float, Float, bool]:
     """Return how much later than programmed each pass came, and one sigma within its side.
 
-    A pass that shares too little clean band with its side's best one is NaN and infinite.
+    The third value says whether passes of one side are less alike than left and right. A
+    pass that shares too little clean band with its side's best one is NaN and infinite.
     """
     rate_hz = programme.sample_rate_hz
     edge = _timing_weight(plain.frequency_hz, programme)
@@ -469,6 +496,7 @@ def _lateness(
 
     late_s, std_s = np.zeros(len(passes)), np.full(len(passes), 1e-9)
     anchor: int | None = None
+    least_alike = (UNLIKE, 0)
     for of_side in _by_side(passes):
         if shares is not None:
             of_side.sort(key=lambda at: -float((shares[at] * octaves).sum()))
@@ -484,13 +512,21 @@ def _lateness(
                 continue
             found = delay(at, reference, share)
             late_s[at], std_s[at] = late_s[reference] + found.delay_s, found.std_s
+            if found.coherence < least_alike[0]:
+                least_alike = (found.coherence, at)
         timed = [at for at in of_side[1:] if np.isfinite(std_s[at])]
         if timed:
             std_s[reference] = float(np.mean(std_s[timed])) / np.sqrt(2)
             std_s[timed] /= np.sqrt(2)
     starts_s = np.array([programme.starts_s[used.index] for used in passes])
     first_s = np.array([used.first for used in passes]) / rate_hz
-    return late_s + first_s - starts_s - placement.origin_s + LEAD_S, std_s
+    others = [
+        delay(least_alike[1], at, 1.0).coherence
+        for at, used in enumerate(passes)
+        if least_alike[0] < UNLIKE and used.side != passes[least_alike[1]].side
+    ]
+    order_doubtful = max(others, default=0.0) > least_alike[0] + MORE_ALIKE
+    return late_s + first_s - starts_s - placement.origin_s + LEAD_S, std_s, order_doubtful
 
 
 def _timing_weight(frequency_hz: Float, programme: Programme) -> Float:

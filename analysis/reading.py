@@ -17,40 +17,38 @@ from analysis.alignment import Aligned, align
 from analysis.arrays import Float
 from analysis.arrival import ArrivalMatch, match_arrivals
 from analysis.bass import Bass, measured_decay_s, read_bass, with_causes
-from analysis.checks import (
-    Check,
-    Hum,
-    check_clipping,
-    check_clock,
-    check_cut,
-    check_distortion,
-    check_dropout,
-    check_gain,
-    check_geometry,
-    check_hum,
-    check_level,
-    check_noise,
-    check_resampled,
-    check_silent,
-    check_spoilt,
-    check_sweep,
-    find_clipping,
-    find_hum,
-    octave_snr_db,
-    quiet_stretch,
-)
+from analysis.checks import Check
+from analysis.clipping import check_clipping, find_clipping
 from analysis.deconvolution import LEAD_S
 from analysis.direct_gate import direct_gate_s
 from analysis.distortion import HarmonicLevel, harmonics
+from analysis.gain_riding import check_gain, pause_noise
+from analysis.hum import Hum, check_hum, find_hum, quiet_stretch
 from analysis.impulse_response import ImpulseResponse
 from analysis.level import LevelMatch, match_levels
 from analysis.lost_blocks import zero_runs
+from analysis.pass_checks import (
+    check_clock,
+    check_cut,
+    check_dropout,
+    check_silent,
+    check_spoilt,
+    check_sweep,
+)
 from analysis.passes import find_hits
 from analysis.polarity import PolarityMatch, match_polarity
 from analysis.prediction import Prediction, predict
 from analysis.programme import Programme
+from analysis.quantisation import quantisation_step
+from analysis.recording_checks import (
+    check_distortion,
+    check_geometry,
+    check_level,
+    check_resampled,
+)
 from analysis.responses import SideResponse, mean_responses
 from analysis.room import Positions, Room
+from analysis.signal_to_noise import check_noise, octave_snr_db
 
 TAPE_STD_M = 0.01
 """One sigma of a taped distance to a tweeter over a room: common practice, no source."""
@@ -207,10 +205,10 @@ def read_recording(
     )
     samples = resampled(recorded, recorded_hz, rate_hz)
     top_hz = min(programme.sweep.stop_hz, 0.46 * recorded_hz)
-    aligned = align(samples, programme, zeroed=zeroed)
+    aligned = align(samples, programme, zeroed=zeroed, step=quantisation_step(recorded))
     sides = mean_responses(aligned, programme, top_hz=top_hz, microphone_db=microphone_db)
     hum = find_hum(quiet_stretch(samples, aligned, programme), aligned, rate_hz)
-    checks = _recording_checks(recorded, recorded_hz, hum, aligned, programme, sides)
+    checks = _recording_checks(recorded, recorded_hz, samples.size, hum, aligned, programme, sides)
     snr_db = octave_snr_db(sides, programme)
     bass = read_bass(*(side.response if side else None for side in sides), hum_hz=hum.lines_hz)
     prediction = None
@@ -251,27 +249,27 @@ _Sides = tuple[SideResponse | None, SideResponse | None]
 def _recording_checks(
     recorded: Float,
     recorded_hz: float,
+    n_samples: int,
     hum: Hum,
     aligned: Aligned,
     programme: Programme,
     sides: _Sides,
 ) -> dict[str, Check]:
     """Run the checks that need the recording, in the order in which they are listed."""
-    pause, beside = aligned.noise_powers
     checks = [
         check_clipping(find_clipping(recorded, recorded_hz, aligned, programme)),
         check_level(recorded, aligned),
         Check(name="noise", verdict="pass", detail=""),
         check_hum(hum),
-        check_dropout(aligned, programme.sample_rate_hz),
+        check_dropout(aligned, sides, programme.sample_rate_hz),
         check_silent(sides, programme),
         check_spoilt(aligned, sides),
-        check_clock(aligned),
-        check_sweep(foreign=aligned.foreign),
-        check_cut(aligned, programme),
+        check_clock(aligned, programme),
+        check_sweep(aligned, programme),
+        check_cut(aligned, sides, programme, n_samples),
         check_resampled(recorded_hz, programme),
         Check(name="distortion", verdict="pass", detail=""),
-        check_gain(sides, pause_power=pause, beside_power=beside),
+        check_gain(sides, pause_noise(aligned.cells, programme.sweep)),
     ]
     return {check.name: check for check in checks}
 
@@ -285,7 +283,11 @@ def _both(sides: _Sides) -> tuple[ImpulseResponse, ImpulseResponse] | None:
 def _arrival(sides: _Sides, aligned: Aligned, air: Air, failed: set[str]) -> ArrivalMatch | None:
     """Match the arrivals, unless the recording can't tell them."""
     both = _both(sides)
-    if both is None or failed & {"silent_channel", "dropout", "cut_short", "too_quiet"}:
+    spoilt = failed & {"silent_channel", "wrong_sweep", "too_quiet"}
+    lost = not (aligned.clock.placed and aligned.placement.sides_certain)
+    # An unknown clock widens the uncertainty; an impossible one says that something is wrong.
+    impossible = "clock" in failed and aligned.clock.measured
+    if both is None or spoilt or lost or impossible:
         return None
     return match_arrivals(
         *both,
@@ -297,7 +299,7 @@ def _arrival(sides: _Sides, aligned: Aligned, air: Air, failed: set[str]) -> Arr
 def _level(sides: _Sides, arrival: ArrivalMatch | None, failed: set[str]) -> LevelMatch | None:
     """Match the levels, unless the recording's gain can't be trusted."""
     both = _both(sides)
-    spoilt = failed & {"silent_channel", "clipping", "automatic_gain", "cut_short", "too_quiet"}
+    spoilt = failed & {"silent_channel", "clipping", "automatic_gain", "too_quiet"}
     if both is None or spoilt or arrival is None:
         return None
     gate_s = direct_gate_s((both[0], arrival.left_s), (both[1], arrival.right_s))

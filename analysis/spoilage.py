@@ -53,6 +53,10 @@ FLOOR_RANGE = 1e-9
 DIRECT_S = 0.05
 """Harm within this time of the arrival spoils the direct sound."""
 
+ROUNDING = 10.0
+"""Rounding of a quiet sound is no noise but distortion: its lines stand so far above the
+mean, in power."""
+
 N_HARMONICS = 6
 
 
@@ -69,6 +73,8 @@ class Cells:
         Middle of each frame, from the start of the sweep.
     floor : ndarray, shape (n_bands,)
         Mean power of the stationary noise.
+    least : ndarray, shape (n_bands,)
+        Power of the rounding of the samples.
     filled : ndarray of bool, shape (n_passes, n_frames)
         Whether the frame comes from the recording.
     bin_hz : float
@@ -79,6 +85,7 @@ class Cells:
     high_hz: Float
     time_s: Float
     floor: Float
+    least: Float
     filled: NDArray[np.bool_]
     bin_hz: float
 
@@ -94,6 +101,8 @@ class Harm:
         Spoilt for the direct sound, and for a window as long as the tail.
     foreign_s : tuple of tuple of (float, float)
         For each pass, the stretches with foreign sound, in seconds from its sweep's start.
+    cut : tuple of bool
+        Whether the recording holds only part of a pass's sweep.
     """
 
     low_hz: Float
@@ -101,9 +110,12 @@ class Harm:
     direct: NDArray[np.bool_]
     late: NDArray[np.bool_]
     foreign_s: tuple[tuple[tuple[float, float], ...], ...]
+    cut: tuple[bool, ...]
 
 
-def cells_of(cuts: list[Float], *, sample_rate_hz: float, present: list[slice]) -> Cells:
+def cells_of(
+    cuts: list[Float], *, sample_rate_hz: float, present: list[slice], step: float = 0.0
+) -> Cells:
     """Sum short spectra into third octaves.
 
     Parameters
@@ -113,6 +125,8 @@ def cells_of(cuts: list[Float], *, sample_rate_hz: float, present: list[slice]) 
     sample_rate_hz : float
     present : list of slice
         The part of each cut that comes from the recording.
+    step : float
+        To which the samples were rounded.
 
     Returns
     -------
@@ -135,6 +149,8 @@ def cells_of(cuts: list[Float], *, sample_rate_hz: float, present: list[slice]) 
         energy = spectra.real**2 + spectra.imag**2
         power.append(np.add.reduceat(energy, bins, axis=-1)[:, :-1].T)
     stacked = np.array(power, dtype=np.float64)
+    least = np.diff(bins) * float((window**2).sum()) * step**2 / 12
+    least = np.maximum(least, FLOOR_RANGE * float(stacked.max()))
     centre = np.arange(stacked.shape[-1]) * hop + n_frame / 2
     # A frame across the recording's edge would hear its jump to nothing as a click.
     half = n_frame / 2
@@ -146,7 +162,8 @@ def cells_of(cuts: list[Float], *, sample_rate_hz: float, present: list[slice]) 
         low_hz=edges[:-1],
         high_hz=edges[1:],
         time_s=np.asarray(centre / sample_rate_hz - LEAD_S, dtype=np.float64),
-        floor=_floor(stacked, filled),
+        floor=np.maximum(_floor(stacked, filled), ROUNDING * least),
+        least=least,
         filled=filled,
         bin_hz=bin_hz,
     )
@@ -159,7 +176,7 @@ def _floor(power: Float, filled: NDArray[np.bool_]) -> Float:
     low = np.nanquantile(flat, 0.3, axis=-1)
     # The 30 % point of an exponential variable is 0.357 of its mean; of a band of many
     # bins it is nearly the mean. The lower figure errs toward a higher floor.
-    return np.maximum(low / 0.357, FLOOR_RANGE * float(power.max()))
+    return np.asarray(low / 0.357)
 
 
 def unheard_cells(
@@ -229,7 +246,7 @@ def quiet_cells(
     -------
     ndarray of bool, shape (n_passes, n_bands, n_frames)
     """
-    ahead = _ahead(cells, sweep)
+    ahead = ahead_cells(cells, sweep)
     since_s = cells.time_s - sweep.time_at(cells.low_hz)[:, None]
     dwell_s = sweep.growth_s * np.log(cells.high_hz / cells.low_hz)[:, None]
     sounding = (since_s > -FRAME_S) & (since_s < dwell_s + SWEPT_S)
@@ -246,8 +263,18 @@ def quiet_cells(
     return quiet
 
 
-def _ahead(cells: Cells, sweep: Sweep) -> NDArray[np.bool_]:
-    """Say which bands the sweep and its harmonics haven't reached, axes (band, frame)."""
+def ahead_cells(cells: Cells, sweep: Sweep) -> NDArray[np.bool_]:
+    """Say which cells the sweep and its harmonics haven't reached.
+
+    Parameters
+    ----------
+    cells : Cells
+    sweep : Sweep
+
+    Returns
+    -------
+    ndarray of bool, shape (n_bands, n_frames)
+    """
     early_hz = sweep.frequency_at(cells.time_s - FRAME_S)
     late_hz = sweep.frequency_at(cells.time_s + FRAME_S)
     running = (cells.time_s > -FRAME_S) & (cells.time_s < sweep.duration_s + FRAME_S)
@@ -307,34 +334,14 @@ def find_harm(
         direct=np.asarray((foreign & direct).any(axis=-1)),
         late=np.asarray((foreign & late).any(axis=-1)),
         foreign_s=foreign_s,
+        cut=tuple(_is_cut(row, cells.time_s, sweep) for row in cells.filled),
     )
 
 
-def gate_powers(cells: Cells, sweep: Sweep) -> tuple[float, float]:
-    """Return the noise in the pauses and beside the sweep, to tell a noise gate.
-
-    Parameters
-    ----------
-    cells : Cells
-    sweep : Sweep
-
-    Returns
-    -------
-    pause, beside : float
-        Median power over bands above 300 Hz: at the end of the tail, and in bands that
-        the sweep hasn't reached. NaN where a pass has no such cells.
-    """
-    high = cells.low_hz > 300
-    ahead = _ahead(cells, sweep)[high]
-    last_s = min(float(cells.time_s[-1]), sweep.duration_s + 1.5)
-    pause = (cells.time_s > max(last_s - 0.4, sweep.duration_s + 0.2)) & (cells.time_s < last_s)
-    power = cells.power[:, high] + FLOOR_RANGE * float(cells.power.max())
-    filled = cells.filled[:, None, :]
-    in_pause = power[np.broadcast_to(pause & filled, power.shape)]
-    beside = power[np.broadcast_to(ahead & filled, power.shape)]
-    if min(in_pause.size, beside.size) < 20:
-        return float("nan"), float("nan")
-    return float(np.median(in_pause)), float(np.median(beside))
+def _is_cut(filled: NDArray[np.bool_], time_s: Float, sweep: Sweep) -> bool:
+    """Say whether frames of the sweep weren't recorded."""
+    swept = (time_s > FRAME_S) & (time_s < sweep.duration_s - FRAME_S)
+    return bool((swept & ~filled).any())
 
 
 def _credible(foreign: NDArray[np.bool_], cells: Cells) -> NDArray[np.bool_]:
