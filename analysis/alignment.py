@@ -375,7 +375,7 @@ def _lost_inside(
         at = locate(
             faulty.samples, other.samples, low_s=low_s, high_s=high_s, sample_rate_hz=rate_hz
         )
-        if _near_step(at, faulty, step, n_samples, programme):
+        if at is not None and _near_step(at, faulty, step, n_samples, programme):
             kind = "missing" if lost > 0 else "repeated"
             doubtful = _doubtful(step, sample_rate_hz=rate_hz)
             return Block(at=faulty.first + at, n_samples=abs(lost), kind=kind, doubtful=doubtful)
