@@ -19,6 +19,9 @@ from analysis.quantisation import quantisation_step
 FLAT_RUN = 3
 """Samples in a row at the extreme value that make a flat top."""
 
+FLATNESS = 0.1
+"""A flat top bends by less than this share of the drop to its neighbours."""
+
 MIN_FLAT_RUNS = 4
 """A quantised crest may be flat once or twice, by chance."""
 
@@ -85,11 +88,13 @@ def _flat_runs(samples: Float, sign: int) -> np.ndarray:
     runs = edges.reshape(-1, 2)
     runs = runs[(np.diff(runs, axis=1)[:, 0] >= FLAT_RUN)]
     runs = runs[(runs[:, 0] > 0) & (runs[:, 1] < samples.size)]
-    # A rounded crest leaves its plateau by one quantum; a cut-off one by a real slope.
     drop = np.maximum(
         peak - signed[runs[:, 0] - 1], peak - signed[np.minimum(runs[:, 1], samples.size - 1)]
     )
-    return runs[drop > 3 * quantisation_step(samples)]
+    # A crest that is whole bends inside, a quarter of that drop over three samples; one
+    # that was cut off is flat but for rounding.
+    bend = np.array([peak - float(signed[begin:end].min()) for begin, end in runs])
+    return runs[FLATNESS * drop > bend + quantisation_step(samples)]
 
 
 def check_clipping(clipped: Clipped) -> Check:
