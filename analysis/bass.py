@@ -17,11 +17,14 @@ from analysis.decay import with_decays
 from analysis.features import Feature, find_features
 from analysis.impulse_response import ImpulseResponse
 from analysis.prediction import Curve, Prediction
-from analysis.spectrum import BassCurve, bass_curve
+from analysis.spectrum import HIGH_HZ, LOW_HZ, BassCurve, bass_curve
 from analysis.spots import SpotAverage, average_spots, seen_at_spots
 
 HUM_REACH_HZ = 1.0
 """Hum blurs to about the curve's resolution."""
+
+LEAST_SWEPT_HZ = 30.0
+"""A curve narrower than this shows no feature against its surroundings."""
 
 FEWEST_DECAYS = 3
 """A median of fewer is one peak's whim."""
@@ -123,9 +126,9 @@ def read_bass(
 def _side(
     responses: tuple[ImpulseResponse | None, ...], hum_hz: tuple[float, ...]
 ) -> BassSide | None:
-    """Return one curve with its features, or None if a loudspeaker wasn't heard."""
+    """Return one curve with its features, or None if a loudspeaker's bass wasn't heard."""
     heard = [response for response in responses if response is not None]
-    if len(heard) < len(responses):
+    if len(heard) < len(responses) or not all(_sweeps_bass(one) for one in heard):
         return None
     curve = bass_curve(*heard)
     found = [
@@ -143,6 +146,12 @@ def _side(
         worst=_worst(curve, features),
         balance=bass_balance(curve),
     )
+
+
+def _sweeps_bass(response: ImpulseResponse) -> bool:
+    """Say whether enough of the bass was swept for a curve."""
+    low_hz, high_hz = response.band_hz
+    return min(high_hz, HIGH_HZ) - max(low_hz, LOW_HZ) > LEAST_SWEPT_HZ
 
 
 def measured_decay_s(bass: Bass) -> float | None:

@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.cells import Cells
 from analysis.checks import Check
 from analysis.responses import SideResponse
-from analysis.spoilage import Cells, ahead_cells
+from analysis.spoilage import ahead_cells
 from analysis.sweep import Sweep
 
 LOWEST_HZ = 300.0

@@ -194,7 +194,7 @@ def read_recording(
 
     Raises
     ------
-    analysis.alignment.NoPassError
+    analysis.used_passes.NoPassError
         If the programme isn't heard.
     """
     rate_hz = programme.sample_rate_hz

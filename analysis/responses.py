@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import scipy.fft as fft
 
-from analysis.alignment import Aligned, UsedPass
+from analysis.alignment import Aligned
 from analysis.arrays import Complex, Float, frozen
 from analysis.deconvolution import (
     LEAD_S,
@@ -31,6 +31,7 @@ from analysis.deconvolution import (
 from analysis.impulse_response import ImpulseResponse
 from analysis.programme import Programme
 from analysis.spoilage import N_HARMONICS, clean_share
+from analysis.used_passes import UsedPass
 
 LATE_WEIGHT = 1e-3
 NOISE_S = 1.5
@@ -230,4 +231,5 @@ def _levels_db(
             level_db[row, column] = 10 * np.log10(float(np.mean(np.abs(part) ** 2)) + 1e-300)
     if level_db.size == 0:
         return np.zeros(len(which))
-    return np.asarray((level_db - level_db.mean(axis=0)).mean(axis=1))
+    # The median: a band that holds a rest of foreign sound moves no gain.
+    return np.asarray(np.median(level_db - level_db.mean(axis=0), axis=1))

@@ -1,14 +1,14 @@
 """Which stretch of which pass holds sound that the sweep can't explain.
 
-Conventions: a pass is a cut of `analysis.deconvolution.cut_pass`; *cells* are short
-spectra summed into third octaves, axes (pass, band, frame); time of a frame counts
+Conventions: *cells* are those of `analysis.cells`, axes (pass, band, frame); time counts
 from the start of the sweep.
 
 Two passes a side show only that they differ, so each pass is judged by itself. A
 cell is *quiet* where the sweep isn't yet (well above its instantaneous frequency, off
 its harmonics) or where it has decayed into the floor (the quietest pass of the side is
 near the floor there). A quiet cell far above the floor holds foreign sound: a slam, a
-click, a cough. Cells that are not quiet take the judgement of the nearest quiet band.
+click, a cough; unless another pass holds just the same there, which then is distortion of
+the sweep. Cells that are not quiet take the judgement of the nearest quiet band.
 
 What foreign sound at time t does depends on frequency: after deconvolution it stands at
 t - t(f), where t(f) is when the sweep passed f. So it harms the direct sound only near
@@ -21,15 +21,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.fft as fft
 from numpy.typing import NDArray
 
 from analysis.arrays import Float
-from analysis.deconvolution import LEAD_S
+from analysis.cells import FRAME_S, Cells, likeness
 from analysis.sweep import Sweep
-
-FRAME_S = 0.043
-"""Short enough to place a click within a twelfth of an octave of a 6 s sweep."""
 
 CLEAR_BINS = 8
 """A Hann window's leakage has fallen by more than 90 dB at eight bins."""
@@ -47,47 +43,14 @@ UNHEARD = 0.05
 SWEPT_S = 0.15
 """So long after its band was swept a cell is never held to have died away."""
 
-FLOOR_RANGE = 1e-9
-"""The floor is never taken lower than this share of the loudest cell: numbers end there."""
+REPEATED = 0.6
+"""Cells that are this alike in two passes hold what the sweep makes; noise of eight bins
+reaches 0.4 once in a hundred."""
 
 DIRECT_S = 0.05
 """Harm within this time of the arrival spoils the direct sound."""
 
-ROUNDING = 10.0
-"""Rounding of a quiet sound is no noise but distortion: its lines stand so far above the
-mean, in power."""
-
 N_HARMONICS = 6
-
-
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Cells:
-    """Power of each pass by third octave and short time.
-
-    Attributes
-    ----------
-    power : ndarray, shape (n_passes, n_bands, n_frames)
-    low_hz, high_hz : ndarray, shape (n_bands,)
-        Band edges.
-    time_s : ndarray, shape (n_frames,)
-        Middle of each frame, from the start of the sweep.
-    floor : ndarray, shape (n_bands,)
-        Mean power of the stationary noise.
-    least : ndarray, shape (n_bands,)
-        Power of the rounding of the samples.
-    filled : ndarray of bool, shape (n_passes, n_frames)
-        Whether the frame comes from the recording.
-    bin_hz : float
-    """
-
-    power: Float
-    low_hz: Float
-    high_hz: Float
-    time_s: Float
-    floor: Float
-    least: Float
-    filled: NDArray[np.bool_]
-    bin_hz: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -111,72 +74,6 @@ class Harm:
     late: NDArray[np.bool_]
     foreign_s: tuple[tuple[tuple[float, float], ...], ...]
     cut: tuple[bool, ...]
-
-
-def cells_of(
-    cuts: list[Float], *, sample_rate_hz: float, present: list[slice], step: float = 0.0
-) -> Cells:
-    """Sum short spectra into third octaves.
-
-    Parameters
-    ----------
-    cuts : list of ndarray, shape (n,)
-        The passes.
-    sample_rate_hz : float
-    present : list of slice
-        The part of each cut that comes from the recording.
-    step : float
-        To which the samples were rounded.
-
-    Returns
-    -------
-    Cells
-    """
-    n_frame = fft.next_fast_len(round(FRAME_S * sample_rate_hz), real=True)
-    hop = n_frame // 2
-    window = np.hanning(n_frame).astype(np.float32)
-    bin_hz = sample_rate_hz / n_frame
-    centres_hz = 1000 * 10 ** (np.arange(-12, 14) / 10)
-    centres_hz = centres_hz[centres_hz * 10**0.05 < 0.48 * sample_rate_hz]
-    edges = np.append(centres_hz * 10**-0.05, centres_hz[-1] * 10**0.05)
-    bins = np.maximum(np.round(edges / bin_hz).astype(int), 1)
-    keep = np.diff(bins, prepend=0) > 0
-    edges, bins = edges[keep], bins[keep]
-    power = []
-    for cut in cuts:
-        frames = np.lib.stride_tricks.sliding_window_view(cut.astype(np.float32), n_frame)[::hop]
-        spectra = fft.rfft(frames * window, axis=-1)
-        energy = spectra.real**2 + spectra.imag**2
-        power.append(np.add.reduceat(energy, bins, axis=-1)[:, :-1].T)
-    stacked = np.array(power, dtype=np.float64)
-    least = np.diff(bins) * float((window**2).sum()) * step**2 / 12
-    least = np.maximum(least, FLOOR_RANGE * float(stacked.max()))
-    centre = np.arange(stacked.shape[-1]) * hop + n_frame / 2
-    # A frame across the recording's edge would hear its jump to nothing as a click.
-    half = n_frame / 2
-    filled = np.array(
-        [(centre >= part.start + half) & (centre <= part.stop - half) for part in present]
-    )
-    return Cells(
-        power=stacked,
-        low_hz=edges[:-1],
-        high_hz=edges[1:],
-        time_s=np.asarray(centre / sample_rate_hz - LEAD_S, dtype=np.float64),
-        floor=np.maximum(_floor(stacked, filled), ROUNDING * least),
-        least=least,
-        filled=filled,
-        bin_hz=bin_hz,
-    )
-
-
-def _floor(power: Float, filled: NDArray[np.bool_]) -> Float:
-    """Return the mean noise power of each band from the lower half of its cells."""
-    flat = np.where(filled[:, None, :], power, np.nan).transpose(1, 0, 2)
-    flat = flat.reshape(power.shape[1], -1)
-    low = np.nanquantile(flat, 0.3, axis=-1)
-    # The 30 % point of an exponential variable is 0.357 of its mean; of a band of many
-    # bins it is nearly the mean. The lower figure errs toward a higher floor.
-    return np.asarray(low / 0.357)
 
 
 def unheard_cells(
@@ -318,7 +215,7 @@ def find_harm(
     unheard = unheard_cells(cells, sweep, sides, missing)
     quiet = quiet_cells(cells, sweep, sides, unheard, missing)
     foreign = quiet & (cells.power > EXCESS * cells.floor[:, None]) & ~missing[:, None, :]
-    foreign = _spread(_credible(foreign, cells), quiet)
+    foreign = _spread(_unrepeated(_credible(foreign, cells), cells, sides), quiet)
     foreign_s = tuple(_stretches(flags.any(axis=0), cells.time_s) for flags in foreign)
     foreign |= missing[:, None, :]
     foreign |= unheard
@@ -342,6 +239,21 @@ def _is_cut(filled: NDArray[np.bool_], time_s: Float, sweep: Sweep) -> bool:
     """Say whether frames of the sweep weren't recorded."""
     swept = (time_s > FRAME_S) & (time_s < sweep.duration_s - FRAME_S)
     return bool((swept & ~filled).any())
+
+
+def _unrepeated(foreign: NDArray[np.bool_], cells: Cells, sides: str) -> NDArray[np.bool_]:
+    """Leave out what another pass of the side repeats: distortion of the sweep."""
+    kept = foreign.copy()
+    for at, frame in zip(*np.nonzero(foreign.any(axis=1)), strict=True):
+        siblings = [
+            other
+            for other, letter in enumerate(sides)
+            if letter == sides[at] and other != at and cells.filled[other, frame]
+        ]
+        bands = foreign[at, :, frame]
+        alike = [likeness(cells, at, other, frame=frame, bands=bands) for other in siblings]
+        kept[at, :, frame] &= max(alike, default=0.0) < REPEATED
+    return kept
 
 
 def _credible(foreign: NDArray[np.bool_], cells: Cells) -> NDArray[np.bool_]:

@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analysis.air import Air
-from analysis.alignment import NoPassError
 from analysis.arrays import Float
 from analysis.bass import with_spots
 from analysis.checks import Check
 from analysis.programme import Programme
 from analysis.reading import Reading, loudest_channel, read_recording, resampled
 from analysis.room import Positions, Room
+from analysis.used_passes import NoPassError
 from measure.audio_files import SoundFile, read_sound
 from measure.errors import AudioFileError, NotHeardError
 from measure.microphone import Microphone

@@ -8,13 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from analysis.alignment import Aligned, NoPassError, align
+from analysis.alignment import Aligned, align
 from analysis.clock import delay_between, fit_clock
 from analysis.lost_blocks import zero_runs
 from analysis.passes import find_hits, place
 from analysis.programme import Programme
 from analysis.responses import mean_responses
 from analysis.sweep import Sweep
+from analysis.used_passes import NoPassError
 from benchmarks import faults
 from benchmarks.recorder import noise_samples, record
 
