@@ -106,6 +106,6 @@ def check_geometry(
         return Check(
             name="geometry",
             verdict="warn",
-            detail=f"{text}: channels swapped, or left and right exchanged in the room file?",
+            detail=f"{text}: an old place stands there, or left and right are exchanged",
         )
     return Check(name="geometry", verdict="pass", detail=text)

@@ -375,8 +375,9 @@ def say_geometry(checks: tuple[Check, ...]) -> str | None:
     if all(check.verdict == "pass" for check in checks if check.name == "geometry"):
         return None
     return (
-        "Before any move, make sure that left and right aren't exchanged: sound and room file "
-        "disagree."
+        "Before any move, correct the room file: sound and tape disagree. If a loudspeaker was "
+        "moved since, write its new place there; if not, make sure that left and right aren't "
+        "exchanged."
     )
 
 
