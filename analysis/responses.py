@@ -34,7 +34,7 @@ from analysis.spoilage import N_HARMONICS, clean_share
 from analysis.used_passes import UsedPass
 
 LATE_WEIGHT = 1e-3
-NOISE_S = 1.5
+NOISE_S, LEAST_NOISE_S = 1.5, 0.5
 GAP_SHARE = 0.5
 """A frequency is a gap where less than this share of one clean pass is left."""
 
@@ -175,11 +175,7 @@ def _noise(
     programme: Programme,
 ) -> Float:
     """Return a stretch with the statistics of the noise in the mean."""
-    length_s = inverse.n_fft / inverse.sample_rate_hz
-    quiet_stop_s = length_s - programme.sweep.harmonic_lead_s(N_HARMONICS) - 0.1
-    quiet_start_s = max(programme.tail_s + LEAD_S, quiet_stop_s - NOISE_S)
-    if quiet_stop_s - quiet_start_s < 0.5:
-        quiet_start_s = max(LEAD_S, quiet_stop_s - 0.5)
+    quiet_start_s, quiet_stop_s = _quiet_s(inverse, programme)
     alone = response_slice(mean, inverse, start_s=quiet_start_s, stop_s=quiet_stop_s)
     if len(transfer) < 2:
         return alone
@@ -201,6 +197,21 @@ def _noise(
         fft.rfftfreq(alone.size, 1 / inverse.sample_rate_hz), inverse.frequency_hz, 1 - both
     )
     return np.asarray(apart + fft.irfft(fft.rfft(alone) * np.sqrt(only), alone.size))
+
+
+def _quiet_s(inverse: Inverse, programme: Programme) -> tuple[float, float]:
+    """Return the stretch of the circular response that holds noise and little else."""
+    sweep = programme.sweep
+    order = min(float(N_HARMONICS), sweep.stop_hz / sweep.start_hz)
+    length_s = inverse.n_fft / inverse.sample_rate_hz
+    decayed_s = programme.tail_s + LEAD_S
+    stop_s = length_s - sweep.growth_s * np.log(order) - 0.1
+    start_s = max(decayed_s, stop_s - NOISE_S)
+    if stop_s - start_s < LEAST_NOISE_S:
+        # A sweep of few octaves leaves no room before its harmonics: the end of the decay.
+        start_s = max(LEAD_S, decayed_s - LEAST_NOISE_S)
+        stop_s = start_s + LEAST_NOISE_S
+    return start_s, float(stop_s)
 
 
 def _gaps(

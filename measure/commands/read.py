@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,18 @@ if TYPE_CHECKING:
 
 FILE = click.Path(path_type=Path)
 SPOTS = ("left", "right", "front", "back")
+
+
+def _number(
+    context: click.Context,  # noqa: ARG001
+    parameter: click.Parameter,
+    value: float | None,
+) -> float | None:
+    """Refuse what is no number: it passes every comparison with a limit."""
+    if value is not None and not math.isfinite(value):
+        msg = f"{value} is no number"
+        raise click.BadParameter(msg, param=parameter)
+    return value
 
 
 @click.command("read", short_help="Read a recording of a sweep.")
@@ -72,6 +85,7 @@ SPOTS = ("left", "right", "front", "back")
 @click.option(
     "--tolerance",
     "tolerance_mm",
+    callback=_number,
     type=click.FloatRange(min=0.1),
     default=2.0,
     show_default=True,
@@ -80,6 +94,7 @@ SPOTS = ("left", "right", "front", "back")
 @click.option(
     "--half-angle",
     "half_angle_deg",
+    callback=_number,
     type=click.FloatRange(5, 60),
     help="Half the angle between the loudspeakers at the seat, degrees, without a room file.",
 )
