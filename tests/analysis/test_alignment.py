@@ -17,7 +17,9 @@ from analysis.responses import mean_responses
 from analysis.sweep import Sweep
 from analysis.used_passes import NoPassError
 from benchmarks import faults
+from benchmarks.loudspeakers import random_pair
 from benchmarks.recorder import noise_samples, record
+from benchmarks.rooms import random_layout, responses
 
 RATE_HZ = 48_000
 START_S = 0.7
@@ -287,3 +289,23 @@ def test_reading_does_not_depend_on_the_start(start: int) -> None:
         )
         # The common zero may move with the coarse origin, but for both sides alike.
         assert shift.coherence > 0.999
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_no_pass_is_taken_for_another_sweep(programme: Programme, seed: int) -> None:
+    """Reference library: all four passes serve in living rooms full of reflections."""
+    rng = np.random.default_rng((seed, 20))
+    impulses = responses(
+        random_layout(rng),
+        random_pair(rng, "typical"),
+        sample_rate_hz=RATE_HZ,
+        duration_s=0.4,
+        max_order=8,
+        simulator="rir_generator",
+    )
+    samples = record(
+        programme, impulses, clock_ppm=float(rng.uniform(-200, 200)), snr_db=20, rng=rng
+    )
+    aligned = align(samples, programme)
+    assert used(aligned) == [0, 1, 2, 3]
+    assert aligned.blocks == ()
