@@ -74,8 +74,8 @@ class Line:
         A slope that may be the room's.
     share : float
         Share of the bands that lie on it, 0 to 1.
-    n_bands : int
-        Bands that stood out.
+    n_bands, n_held : int
+        Bands that stood out, and those that the pass could hold.
     is_step : bool
         Whether two levels, as a block lost inside the pass makes, fit better.
     """
@@ -84,12 +84,14 @@ class Line:
     least_s: float
     share: float
     n_bands: int
+    n_held: int
     is_step: bool
 
     def is_ours(self, growth_s: float) -> bool:
         """Say whether the bands arrive together, as far as can be told."""
         if self.n_bands < FEWEST_BANDS:
-            return True
+            # Too little of a pass was recorded; or a tone, which fills few bands.
+            return self.n_held < FEWEST_BANDS
         steep = abs(self.slope_s)
         if self.is_step:
             return steep < BLOCK * growth_s
@@ -132,7 +134,14 @@ def arrival_line(
         if (arrival := _arrival(transfer, n_fft / sample_rate_hz, begin_hz, end_hz)) is not None
     ]
     if len(found) < 2:
-        return Line(slope_s=0.0, least_s=0.0, share=0.0, n_bands=len(found), is_step=False)
+        return Line(
+            slope_s=0.0,
+            least_s=0.0,
+            share=0.0,
+            n_bands=len(found),
+            n_held=n_bands,
+            is_step=False,
+        )
     log_hz, at_s, resolution_s = np.array(found).T
     first, second = np.triu_indices(log_hz.size, 1)
     slopes_s = (at_s[second] - at_s[first]) / (log_hz[second] - log_hz[first])
@@ -145,6 +154,7 @@ def arrival_line(
         least_s=max(LEAST_SLOPE_S, float(np.median(resolution_s))),
         share=float(np.mean(rest_s < allowed_s)),
         n_bands=log_hz.size,
+        n_held=n_bands,
         is_step=_step_rest_s(at_s) < 0.5 * float(rest_s.sum()),
     )
 
