@@ -51,8 +51,8 @@ STEEPEST = 0.03
 """Bands that scatter may have a steeper slope by chance, but not by more than this share
 of L."""
 
-BLOCK = 0.1
-"""A lost block makes no steeper one than this share of L."""
+LONGEST_BLOCK_S = 0.7
+"""A lost or repeated block makes no larger step."""
 
 ON_LINE, SCATTERED = 0.85, 0.4
 """A line is one if this share of the bands lies on it; of a sweep of ours more than the
@@ -76,8 +76,8 @@ class Line:
         Share of the bands that lie on it, 0 to 1.
     n_bands, n_held : int
         Bands that stood out, and those that the pass could hold.
-    is_step : bool
-        Whether two levels, as a block lost inside the pass makes, fit better.
+    step_s : float or None
+        Size of the step where two levels, as a block lost inside the pass makes, fit better.
     """
 
     slope_s: float
@@ -85,7 +85,7 @@ class Line:
     share: float
     n_bands: int
     n_held: int
-    is_step: bool
+    step_s: float | None
 
     def is_ours(self, growth_s: float) -> bool:
         """Say whether the bands arrive together, as far as can be told."""
@@ -93,8 +93,8 @@ class Line:
             # Too little of a pass was recorded; or a tone, which fills few bands.
             return self.n_held < FEWEST_BANDS
         steep = abs(self.slope_s)
-        if self.is_step:
-            return steep < BLOCK * growth_s
+        if self.step_s is not None:
+            return self.step_s < LONGEST_BLOCK_S
         if steep < max(self.least_s, LEAST_SLOPE * growth_s):
             return self.share > SCATTERED
         return SCATTERED < self.share < ON_LINE and steep < STEEPEST * growth_s
@@ -140,7 +140,7 @@ def arrival_line(
             share=0.0,
             n_bands=len(found),
             n_held=n_bands,
-            is_step=False,
+            step_s=None,
         )
     log_hz, at_s, resolution_s = np.array(found).T
     first, second = np.triu_indices(log_hz.size, 1)
@@ -149,13 +149,14 @@ def arrival_line(
     rest_s = at_s - slope_s * log_hz
     rest_s = np.abs(rest_s - np.median(rest_s))
     allowed_s = APART_S + resolution_s + 0.5 * abs(slope_s) * BAND_OCTAVES * np.log(2)
+    step_rest_s, step_s = _best_step(at_s)
     return Line(
         slope_s=slope_s,
         least_s=max(LEAST_SLOPE_S, float(np.median(resolution_s))),
         share=float(np.mean(rest_s < allowed_s)),
         n_bands=log_hz.size,
         n_held=n_bands,
-        is_step=_step_rest_s(at_s) < 0.5 * float(rest_s.sum()),
+        step_s=step_s if step_rest_s < 0.5 * float(rest_s.sum()) else None,
     )
 
 
@@ -179,10 +180,11 @@ def _arrival(
     return at_s + EDGE_WIDTHS * resolution_s, resolution_s
 
 
-def _step_rest_s(at_s: Float) -> float:
-    """Return what the best two levels leave of the arrivals, in seconds."""
-    return min(
-        float(np.abs(at_s[:split] - np.median(at_s[:split])).sum())
-        + float(np.abs(at_s[split:] - np.median(at_s[split:])).sum())
-        for split in range(1, at_s.size)
-    )
+def _best_step(at_s: Float) -> tuple[float, float]:
+    """Return what the best two levels leave of the arrivals, and their distance, in seconds."""
+    fits = []
+    for split in range(1, at_s.size):
+        low, high = at_s[:split], at_s[split:]
+        rest = np.abs(low - np.median(low)).sum() + np.abs(high - np.median(high)).sum()
+        fits.append((float(rest), float(abs(np.median(high) - np.median(low)))))
+    return min(fits)

@@ -25,7 +25,7 @@ implementation", J. Audio Eng. Soc. 63 (2015) 786-798.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -157,6 +157,34 @@ def harmonics(
             if level is not None:
                 found.append(level)
     return tuple(found)
+
+
+def outside_gaps(level: HarmonicLevel, gaps_hz: tuple[tuple[float, float], ...]) -> HarmonicLevel:
+    """Leave out the bands for which the recording holds no clean data.
+
+    Parameters
+    ----------
+    level : HarmonicLevel
+    gaps_hz : tuple of (float, float)
+
+    Returns
+    -------
+    HarmonicLevel
+        Without the bands whose fundamental or harmonic lies in a gap, or a third of an octave
+        beside one.
+    """
+    third = 10**0.1
+    clean = np.ones(level.frequency_hz.size, dtype=np.bool_)
+    for low_hz, high_hz in gaps_hz:
+        for heard_hz in (level.frequency_hz, level.order * level.frequency_hz):
+            clean &= (heard_hz < low_hz / third) | (heard_hz > high_hz * third)
+    return replace(
+        level,
+        frequency_hz=level.frequency_hz[clean],
+        level_db=level.level_db[clean],
+        source_level_db=level.source_level_db[clean],
+        is_bound=level.is_bound[clean],
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

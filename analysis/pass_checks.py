@@ -125,8 +125,17 @@ def check_silent(sides: Sides, programme: Programme) -> Check:
     return Check(name="silent_channel", verdict="pass", detail="both loudspeakers were heard")
 
 
-def check_spoilt(aligned: Aligned, sides: Sides) -> Check:
-    """Judge foreign sounds in the passes."""
+def check_spoilt(aligned: Aligned, sides: Sides, programme: Programme, n_samples: int) -> Check:
+    """Judge foreign sounds in the passes, and passes that sound drowned.
+
+    Parameters
+    ----------
+    aligned : Aligned
+    sides : tuple of SideResponse or None
+    programme : Programme
+    n_samples : int
+        Length of the recording at the programme's sampling frequency.
+    """
     seen = []
     for at, used in enumerate(aligned.passes):
         foreign_s = aligned.harm.foreign_s[at]
@@ -134,9 +143,12 @@ def check_spoilt(aligned: Aligned, sides: Sides) -> Check:
             when = _listed([f"{begin:.1f}-{end:.1f} s" for begin, end in foreign_s], ", ")
             seen.append(f"{_called(used.side)} pass {used.index + 1} at {when} of its sweep")
     gaps = _gaps(aligned, sides, "spoilt_pass")
-    if not seen and not gaps:
+    lost = _lost(aligned, programme, n_samples)
+    if not (seen or gaps or lost):
         return Check(name="spoilt_pass", verdict="pass", detail="no foreign sound in the passes")
-    heard = f"foreign sound in {_listed(seen, '; ')}" if seen else "part of a pass isn't there"
+    parts = [f"foreign sound in {_listed(seen, '; ')}"] if seen else []
+    parts += [f"pass {', '.join(map(str, lost))} wasn't heard"] if lost else []
+    heard = "; ".join(parts) or "part of a pass isn't there"
     if gaps:
         detail = f"{heard}: no clean data for {_listed(gaps, ', ')}; record again in quiet"
         return Check(name="spoilt_pass", verdict="fail", detail=detail)
@@ -145,6 +157,18 @@ def check_spoilt(aligned: Aligned, sides: Sides) -> Check:
         verdict="warn",
         detail=f"{heard}: that stretch was left out, the other pass serves there",
     )
+
+
+def _lost(aligned: Aligned, programme: Programme, n_samples: int) -> list[int]:
+    """Return the numbers of passes that should have been heard beside their side's others."""
+    there = {used.index for used in aligned.passes}
+    sides = {used.side for used in aligned.passes}
+    outside = _outside(aligned, programme, n_samples)
+    return [
+        index + 1
+        for index, side in enumerate(programme.order)
+        if index not in there and side in sides and index + 1 not in outside
+    ]
 
 
 def check_clock(aligned: Aligned, programme: Programme) -> Check:

@@ -7,6 +7,7 @@ checks. `Reading` is what every command, figure and report starts from.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -19,9 +20,8 @@ from analysis.arrival import ArrivalMatch, match_arrivals
 from analysis.bass import Bass, measured_decay_s, read_bass, with_causes
 from analysis.checks import Check
 from analysis.clipping import check_clipping, find_clipping
-from analysis.deconvolution import LEAD_S
 from analysis.direct_gate import direct_gate_s
-from analysis.distortion import HarmonicLevel, harmonics
+from analysis.distortion import HarmonicLevel, harmonics, outside_gaps
 from analysis.gain_riding import check_gain, pause_noise
 from analysis.hum import Hum, check_hum, find_hum, quiet_stretch
 from analysis.impulse_response import ImpulseResponse
@@ -35,6 +35,7 @@ from analysis.pass_checks import (
     check_spoilt,
     check_sweep,
 )
+from analysis.pass_reports import PassReport, pass_reports
 from analysis.passes import find_hits
 from analysis.polarity import PolarityMatch, match_polarity
 from analysis.prediction import Prediction, predict
@@ -42,9 +43,11 @@ from analysis.programme import Programme
 from analysis.quantisation import quantisation_step
 from analysis.recording_checks import (
     check_distortion,
+    check_exchanged,
     check_geometry,
     check_level,
     check_resampled,
+    worst_harmonic,
 )
 from analysis.responses import SideResponse, mean_responses
 from analysis.room import Positions, Room
@@ -52,31 +55,6 @@ from analysis.signal_to_noise import check_noise, octave_snr_db
 
 TAPE_STD_M = 0.01
 """One sigma of a taped distance to a tweeter over a room: common practice, no source."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class PassReport:
-    """One pass of the programme in the recording.
-
-    Attributes
-    ----------
-    number : int
-        From 1.
-    side : str
-        "left" or "right".
-    start_s : float
-        Where it lies in the recording, in seconds.
-    found : bool
-        Heard by itself; otherwise placed by the others.
-    left_out : tuple of str
-        What of it was left out, and why.
-    """
-
-    number: int
-    side: str
-    start_s: float
-    found: bool
-    left_out: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -217,10 +195,11 @@ def read_recording(
         bass = with_causes(bass, prediction)
     checks["noise"] = check_noise(snr_db)
     failed = {name for name, check in checks.items() if check.verdict == "fail"}
-    arrival = _arrival(sides, aligned, air, failed)
+    mended_std_s = _mended_std_s(aligned, rate_hz, recorded_hz)
+    arrival = _arrival(sides, aligned, air, failed, mended_std_s=mended_std_s)
     level = _level(sides, arrival, failed)
     distortion = _distortion(sides, arrival, aligned, programme)
-    checks["distortion"] = check_distortion(_worst(distortion))
+    checks["distortion"] = check_distortion(worst_harmonic(distortion))
     checks["geometry"] = _geometry(arrival, room[1] if room else None)
     verdicts = {check.verdict for check in checks.values()}
     heard = arrival is not None and arrival.difference_s is not None
@@ -228,7 +207,7 @@ def read_recording(
         usable=heard and "fail" not in verdicts,
         air=air,
         programme=programme,
-        passes=_passes(aligned, programme),
+        passes=pass_reports(aligned, programme),
         aligned=aligned,
         left=sides[0],
         right=sides[1],
@@ -263,7 +242,7 @@ def _recording_checks(
         check_hum(hum),
         check_dropout(aligned, sides, programme.sample_rate_hz),
         check_silent(sides, programme),
-        check_spoilt(aligned, sides),
+        check_spoilt(aligned, sides, programme, n_samples),
         check_clock(aligned, programme),
         check_sweep(aligned, programme),
         check_cut(aligned, sides, programme, n_samples),
@@ -280,7 +259,19 @@ def _both(sides: _Sides) -> tuple[ImpulseResponse, ImpulseResponse] | None:
     return (left.response, right.response) if left and right else None
 
 
-def _arrival(sides: _Sides, aligned: Aligned, air: Air, failed: set[str]) -> ArrivalMatch | None:
+def _mended_std_s(aligned: Aligned, rate_hz: float, recorded_hz: float) -> float:
+    """Return what mended blocks leave uncertain in the arrival, one sigma.
+
+    A lost block is a whole number of the recorder's samples. Where the recording was
+    resampled that is no whole number of ours, and one pass of two may be out by one.
+    """
+    mended = sum(block.kind != "zeroed" for block in aligned.blocks)
+    return 0.0 if rate_hz == recorded_hz else 0.5 * math.sqrt(mended) / rate_hz
+
+
+def _arrival(
+    sides: _Sides, aligned: Aligned, air: Air, failed: set[str], *, mended_std_s: float
+) -> ArrivalMatch | None:
     """Match the arrivals, unless the recording can't tell them."""
     both = _both(sides)
     spoilt = failed & {"silent_channel", "wrong_sweep", "too_quiet"}
@@ -292,7 +283,7 @@ def _arrival(sides: _Sides, aligned: Aligned, air: Air, failed: set[str]) -> Arr
     return match_arrivals(
         *both,
         speed_of_sound_m_s=air.speed_of_sound_m_s,
-        clock_std_s=aligned.clock.left_right_std_s,
+        clock_std_s=math.hypot(aligned.clock.left_right_std_s, mended_std_s),
     )
 
 
@@ -333,62 +324,15 @@ def _distortion(
             noise=side.response.noise,
             clock_ratio=aligned.clock.ratio,
         )
-        found += [(name, level) for level in levels]
+        found += [(name, outside_gaps(level, side.response.gaps_hz)) for level in levels]
     return tuple(found)
-
-
-def _worst(
-    distortion: tuple[tuple[str, HarmonicLevel], ...],
-) -> tuple[float, float, int] | None:
-    """Return the largest harmonic above the noise as (per cent, frequency, order)."""
-    worst: tuple[float, float, int] | None = None
-    for _, level in distortion:
-        # The lower of the two: a dip of the room at the fundamental makes no distortion.
-        level_db = np.minimum(level.level_db, level.source_level_db)
-        level_db = np.where(level.is_bound, -np.inf, level_db)
-        # Two neighbouring bands must agree: one alone may be noise.
-        both_db = np.minimum(level_db[:-1], level_db[1:])
-        if both_db.size == 0 or not np.isfinite(both_db.max()):
-            continue
-        at = int(np.argmax(both_db))
-        percent = 100 * 10 ** (float(both_db[at]) / 20)
-        if worst is None or percent > worst[0]:
-            worst = (percent, float(level.frequency_hz[at]), level.order)
-    return worst
 
 
 def _geometry(arrival: ArrivalMatch | None, positions: Positions | None) -> Check:
     """Hold the acoustic difference against the room file's."""
+    if positions is not None and positions.exchanged:
+        return check_exchanged()
     acoustic_m = arrival.difference_m if arrival is not None else None
     std_m = arrival.in_room_std_m if arrival is not None and acoustic_m is not None else 0.0
     taped_m = positions.left_minus_right_m if positions is not None else None
     return check_geometry(acoustic_m, std_m or 0.0, taped_m, TAPE_STD_M * np.sqrt(2))
-
-
-def _passes(aligned: Aligned, programme: Programme) -> tuple[PassReport, ...]:
-    """Say what was used of each pass."""
-    reports = []
-    for at, used in enumerate(aligned.passes):
-        left_out = [
-            f"foreign sound at {begin:.2f}-{end:.2f} s of its sweep"
-            for begin, end in aligned.harm.foreign_s[at]
-        ]
-        left_out += [
-            f"{block.n_samples} samples {block.kind} at {block.at / programme.sample_rate_hz:.3f} s"
-            for block in aligned.blocks
-            if used.first <= block.at < used.first + used.samples.size
-        ]
-        if used.present.start > LEAD_S * programme.sample_rate_hz:
-            left_out.append("its beginning wasn't recorded")
-        if used.present.stop < used.samples.size:
-            left_out.append("its end wasn't recorded")
-        reports.append(
-            PassReport(
-                number=used.index + 1,
-                side="left" if used.side == "L" else "right",
-                start_s=used.first / programme.sample_rate_hz + LEAD_S,
-                found=used.found,
-                left_out=tuple(left_out),
-            )
-        )
-    return tuple(reports)

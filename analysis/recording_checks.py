@@ -10,6 +10,7 @@ import numpy as np
 from analysis.alignment import Aligned
 from analysis.arrays import Float
 from analysis.checks import Check
+from analysis.distortion import HarmonicLevel
 from analysis.programme import Programme
 from analysis.quantisation import quantisation_step
 
@@ -63,6 +64,37 @@ def check_resampled(recorded_hz: float, programme: Programme) -> Check:
     return Check(name="resampled", verdict="pass", detail=text)
 
 
+def worst_harmonic(
+    distortion: tuple[tuple[str, HarmonicLevel], ...],
+) -> tuple[float, float, int] | None:
+    """Return the largest harmonic above the noise.
+
+    Parameters
+    ----------
+    distortion : tuple of (str, HarmonicLevel)
+        Side and harmonic.
+
+    Returns
+    -------
+    tuple of (float, float, int) or None
+        Per cent of the fundamental, frequency in Hz, and order; None if noise hides all.
+    """
+    worst: tuple[float, float, int] | None = None
+    for _, level in distortion:
+        # The lower of the two: a dip of the room at the fundamental makes no distortion.
+        level_db = np.minimum(level.level_db, level.source_level_db)
+        level_db = np.where(level.is_bound, -np.inf, level_db)
+        # Two neighbouring bands must agree: one alone may be noise.
+        both_db = np.minimum(level_db[:-1], level_db[1:])
+        if both_db.size == 0 or not np.isfinite(both_db.max()):
+            continue
+        at = int(np.argmax(both_db))
+        percent = 100 * 10 ** (float(both_db[at]) / 20)
+        if worst is None or percent > worst[0]:
+            worst = (percent, float(level.frequency_hz[at]), level.order)
+    return worst
+
+
 def check_distortion(worst: tuple[float, float, int] | None) -> Check:
     """Judge harmonic distortion.
 
@@ -81,6 +113,16 @@ def check_distortion(worst: tuple[float, float, int] | None) -> Check:
         name="distortion",
         verdict="warn" if percent < DISTORTION_FAIL_PERCENT else "fail",
         detail=f"{text}: something is overloaded, play or record more quietly and compare",
+    )
+
+
+def check_exchanged() -> Check:
+    """Warn of a room file whose left loudspeaker stands to the right of the right one."""
+    return Check(
+        name="geometry",
+        verdict="warn",
+        detail="in the room file the left loudspeaker stands to the right of the right one, "
+        "facing them from the seat: left and right exchanged? x_m counts from the left wall",
     )
 
 

@@ -16,8 +16,9 @@ from analysis.bass import Bass, BassSide, ExplainedFeature
 from analysis.clock import Clock
 from analysis.distortion import HarmonicLevel
 from analysis.level import LevelMatch
+from analysis.pass_reports import PassReport
 from analysis.polarity import PolarityMatch
-from analysis.reading import PassReport, Reading
+from analysis.reading import Reading
 from analysis.report import format as fmt
 from analysis.report.causes import cause_text, short_cause
 from analysis.report.room import room_lines

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from analysis.air import air_at
 from analysis.clock import Clock
+from analysis.pass_reports import PassReport
 from analysis.programme import Programme
-from analysis.reading import PassReport, Reading, read_recording
+from analysis.reading import Reading, read_recording
 from analysis.report.details import (
     air_lines,
     arrival_lines,
