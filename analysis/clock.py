@@ -100,6 +100,11 @@ class Clock:
         return 1 + self.drift_ppm * 1e-6
 
 
+TOLD_SAMPLES = 10.0
+"""A jump is told only if the passes leave less open than this, one sigma, with arrivals of
+the two sides known to a sample: four passes leave two samples, three a hundred."""
+
+
 def delay_between(first: Float, second: Float, *, sample_rate_hz: float) -> Delay:
     """Return how much later the first of two like responses is.
 
@@ -292,10 +297,13 @@ def _with_jump(
         target = np.concatenate((late_s * sample_rate_hz, np.zeros(2)))
         solution = np.linalg.lstsq(system, target, rcond=None)[0]
         chi2 = float(((system @ solution - target) ** 2).sum())
-        options.append((chi2, after, solution))
+        jump_std = math.sqrt(float(np.linalg.pinv(system.T @ system)[3, 3])) * sample_rate_hz
+        options.append((chi2, after, solution, jump_std))
     options.sort(key=lambda option: option[0])
-    best_chi2, after, solution = options[0]
+    best_chi2, after, solution, jump_std = options[0]
     placed = len(options) == 1 or options[1][0] - best_chi2 > DECISIVE
+    # With too few passes drift, difference and jump trade against each other.
+    placed = placed and jump_std < TOLD_SAMPLES
     jump_s = round(float(solution[3]) * sample_rate_hz) / sample_rate_hz
     mended_s = late_s - jump_s * (np.arange(len(sides)) > after)
     tiny_s = np.full(len(sides), 0.01 / sample_rate_hz)
