@@ -19,7 +19,7 @@ from analysis.pass_times import lateness
 from analysis.passes import Placement
 from analysis.programme import Programme
 from analysis.spoilage import Harm, find_harm
-from analysis.used_passes import FoundPasses, UsedPass, find_passes
+from analysis.used_passes import UsedPass, find_passes
 
 MAX_BLOCKS = 4
 
@@ -91,9 +91,16 @@ def align(
     NoPassError
         If no pass was found.
     """
-    found, blocks = _mended(samples, programme, zeroed)
-    passes, placement, plain = found.passes, found.placement, found.plain
-    harm, cells = _harm(passes, programme, blocks, step)
+    blocks = list(zeroed)
+    while True:
+        found = find_passes(samples, programme)
+        passes, placement, plain = found.passes, found.placement, found.plain
+        block = lost_inside(passes, plain, programme) if len(blocks) < MAX_BLOCKS else None
+        if block is None:
+            break
+        samples = mend(samples, block)
+        blocks = [_moved(earlier, block) for earlier in blocks] + [block]
+    harm, cells = _harm(passes, programme, tuple(blocks), step)
     late_s, std_s, order_doubtful = lateness(passes, plain, programme, placement, harm)
     starts_s = np.array([programme.starts_s[used.index] for used in passes])
     sides = "".join(used.side for used in passes)
@@ -109,27 +116,12 @@ def align(
         offsets_s=offsets_s - float(np.median(offsets_s)) - LEAD_S,
         harm=harm,
         cells=cells,
-        blocks=blocks,
+        blocks=tuple(blocks),
         foreign=found.foreign,
         n_strays=found.n_strays,
         order_doubtful=order_doubtful,
         n_fft=plain.n_fft,
     )
-
-
-def _mended(
-    samples: Float, programme: Programme, zeroed: tuple[Block, ...]
-) -> tuple[FoundPasses, tuple[Block, ...]]:
-    """Find the passes, again after each block that is found lost or repeated inside one."""
-    blocks = zeroed
-    for _ in range(MAX_BLOCKS):
-        found = find_passes(samples, programme)
-        block = lost_inside(found.passes, found.plain, programme)
-        if block is None:
-            return found, blocks
-        samples = mend(samples, block)
-        blocks = (*(_moved(earlier, block) for earlier in blocks), block)
-    return find_passes(samples, programme), blocks
 
 
 def _expected_s(clock: Clock, starts_s: Float, late_s: Float, sides: str) -> Float:

@@ -18,15 +18,12 @@ import numpy as np
 import scipy.fft as fft
 
 from analysis.arrays import Complex, Float
-from analysis.deconvolution import Inverse
 
 BAND_OCTAVES = 0.5
 LOWEST_HZ = 1000.0
 """Above, the direct sound of most rooms leads what follows it."""
 
 HIGHEST_HZ = 12_000.0
-
-FINE_S = 0.25e-3
 
 EDGE = 0.5
 """A band has arrived where its envelope reaches this share of its peak..."""
@@ -109,15 +106,17 @@ class Line:
         return is_line and not is_click and not self.is_ours(growth_s)
 
 
-def arrival_line(spectrum: Complex, inverse: Inverse, *, band_hz: tuple[float, float]) -> Line:
+def arrival_line(
+    transfer: Complex, *, n_fft: int, sample_rate_hz: float, band_hz: tuple[float, float]
+) -> Line:
     """Fit the arrivals of a pass's bands.
 
     Parameters
     ----------
-    spectrum : ndarray of complex, shape (n_fft // 2 + 1,)
-        Of the pass.
-    inverse : Inverse
-        Of the sweep.
+    transfer : ndarray of complex, shape (n_fft // 2 + 1,)
+        Spectrum of the pass times the inverse of the sweep.
+    n_fft : int
+    sample_rate_hz : float
     band_hz : tuple of float
         What the sweep and the recording hold.
 
@@ -125,14 +124,22 @@ def arrival_line(spectrum: Complex, inverse: Inverse, *, band_hz: tuple[float, f
     -------
     Line
     """
-    n_held, found = _band_arrivals(spectrum, inverse, band_hz)
+    high_hz = min(HIGHEST_HZ, band_hz[1] / 1.15)
+    low_hz = max(min(LOWEST_HZ, high_hz / 8), 1.3 * band_hz[0])
+    n_bands = int(np.log2(max(high_hz / low_hz, 1.0)) / BAND_OCTAVES)
+    edges_hz = low_hz * 2 ** (BAND_OCTAVES * np.arange(n_bands + 1))
+    found = [
+        (np.log(np.sqrt(begin_hz * end_hz)), *arrival)
+        for begin_hz, end_hz in pairwise(edges_hz)
+        if (arrival := _arrival(transfer, n_fft / sample_rate_hz, begin_hz, end_hz)) is not None
+    ]
     if len(found) < 2:
         return Line(
             slope_s=0.0,
             least_s=0.0,
             share=0.0,
             n_bands=len(found),
-            n_held=n_held,
+            n_held=n_bands,
             step_s=None,
         )
     log_hz, at_s, resolution_s = np.array(found).T
@@ -148,42 +155,21 @@ def arrival_line(spectrum: Complex, inverse: Inverse, *, band_hz: tuple[float, f
         least_s=max(LEAST_SLOPE_S, float(np.median(resolution_s))),
         share=float(np.mean(rest_s < allowed_s)),
         n_bands=log_hz.size,
-        n_held=n_held,
+        n_held=n_bands,
         step_s=step_s if step_rest_s < 0.5 * float(rest_s.sum()) else None,
     )
 
 
-def _band_arrivals(
-    spectrum: Complex, inverse: Inverse, band_hz: tuple[float, float]
-) -> tuple[int, list[tuple[float, float, float]]]:
-    """Return how many bands there could be, and of each that stands out when it arrives.
-
-    Each has the logarithm of its frequency, its arrival and its resolution in seconds.
-    """
-    high_hz = min(HIGHEST_HZ, band_hz[1] / 1.15)
-    low_hz = max(min(LOWEST_HZ, high_hz / 8), 1.3 * band_hz[0])
-    n_bands = int(np.log2(max(high_hz / low_hz, 1.0)) / BAND_OCTAVES)
-    edges_hz = low_hz * 2 ** (BAND_OCTAVES * np.arange(n_bands + 1))
-    return n_bands, [
-        (float(np.log(np.sqrt(begin_hz * end_hz))), *arrival)
-        for begin_hz, end_hz in pairwise(edges_hz)
-        if (arrival := _arrival(spectrum, inverse, begin_hz, end_hz)) is not None
-    ]
-
-
 def _arrival(
-    spectrum: Complex, inverse: Inverse, begin_hz: float, end_hz: float
+    transfer: Complex, length_s: float, begin_hz: float, end_hz: float
 ) -> tuple[float, float] | None:
     """Return when a band arrives and its resolution, or None if it doesn't stand out."""
-    length_s = inverse.n_fft / inverse.sample_rate_hz
-    band = slice(int(begin_hz * length_s), int(end_hz * length_s))
-    n_bins = band.stop - band.start
-    part = spectrum[band] * inverse.spectrum[band] * np.sin(np.linspace(0, np.pi, n_bins))
-    # Finer than the band's resolution, but no finer than a reflection's spread asks for.
-    n_out = fft.next_fast_len(max(n_bins, min(2 * n_bins, int(length_s / FINE_S))))
+    first, last = int(begin_hz * length_s), int(end_hz * length_s)
+    part = transfer[first:last] * np.sin(np.linspace(0, np.pi, last - first))
+    n_out = fft.next_fast_len(2 * (last - first))
     height = np.abs(fft.ifft(part, n_out))
     at = int(np.argmax(height))
-    if height[at] < LEAST_PEAK * float(np.median(height[::4])):
+    if height[at] < LEAST_PEAK * float(np.median(height)):
         return None
     step_s = length_s / n_out
     before = np.arange(at - round(BEFORE_S / step_s), at + 1)

@@ -91,7 +91,13 @@ def cells_of(
     n_frame = fft.next_fast_len(round(FRAME_S * sample_rate_hz), real=True)
     hop = n_frame // 2
     window = np.hanning(n_frame).astype(np.float32)
-    edges, bins = _third_octaves(sample_rate_hz, n_frame)
+    bin_hz = sample_rate_hz / n_frame
+    centres_hz = 1000 * 10 ** (np.arange(-12, 14) / 10)
+    centres_hz = centres_hz[centres_hz * 10**0.05 < 0.48 * sample_rate_hz]
+    edges = np.append(centres_hz * 10**-0.05, centres_hz[-1] * 10**0.05)
+    bins = np.maximum(np.round(edges / bin_hz).astype(int), 1)
+    keep = np.diff(bins, prepend=0) > 0
+    edges, bins = edges[keep], bins[keep]
     power = []
     for cut in cuts:
         frames = np.lib.stride_tricks.sliding_window_view(cut.astype(np.float32), n_frame)[::hop]
@@ -101,32 +107,25 @@ def cells_of(
     stacked = np.array(power, dtype=np.float64)
     least = np.diff(bins) * float((window**2).sum()) * step**2 / 12
     least = np.maximum(least, FLOOR_RANGE * float(stacked.max()))
-    begin = np.arange(stacked.shape[-1]) * hop
+    centre = np.arange(stacked.shape[-1]) * hop + n_frame / 2
     # A frame across the recording's edge would hear its jump to nothing as a click.
-    filled = np.array([(begin >= part.start) & (begin + n_frame <= part.stop) for part in present])
+    half = n_frame / 2
+    filled = np.array(
+        [(centre >= part.start + half) & (centre <= part.stop - half) for part in present]
+    )
     return Cells(
         power=stacked,
         low_hz=edges[:-1],
         high_hz=edges[1:],
-        time_s=np.asarray((begin + n_frame / 2) / sample_rate_hz - LEAD_S, dtype=np.float64),
+        time_s=np.asarray(centre / sample_rate_hz - LEAD_S, dtype=np.float64),
         floor=np.maximum(_floor(stacked, filled), ROUNDING * least),
         least=least,
         filled=filled,
-        bin_hz=sample_rate_hz / n_frame,
+        bin_hz=bin_hz,
         bins=bins,
         n_frame=n_frame,
         cuts=tuple(cuts),
     )
-
-
-def _third_octaves(sample_rate_hz: float, n_frame: int) -> tuple[Float, NDArray[np.intp]]:
-    """Return the edges of the bands that hold a bin or more, in Hz and in bins."""
-    centres_hz = 1000 * 10 ** (np.arange(-12, 14) / 10)
-    centres_hz = centres_hz[centres_hz * 10**0.05 < 0.48 * sample_rate_hz]
-    edges_hz = np.append(centres_hz * 10**-0.05, centres_hz[-1] * 10**0.05)
-    bins = np.maximum(np.round(edges_hz * n_frame / sample_rate_hz).astype(np.intp), 1)
-    keep = np.diff(bins, prepend=0) > 0
-    return edges_hz[keep], bins[keep]
 
 
 def _floor(power: Float, filled: NDArray[np.bool_]) -> Float:

@@ -283,8 +283,28 @@ def _combine(pairs: list[tuple[float, float]]) -> tuple[float, float, float]:
 def _with_jump(
     starts_s: Float, late_s: Float, sides: str, sample_rate_hz: float, lever_s: float
 ) -> Clock:
-    """Find the jump of whole samples, and take it out if only one pause is plausible."""
-    after, jump_s, placed = _plausible_jump(starts_s, late_s, sides, sample_rate_hz)
+    """Try one jump of whole samples after each pass, and take the plausible place."""
+    options = []
+    right = np.array([1.0 if letter == "R" else 0.0 for letter in sides])
+    prior = np.array([1 / (UNKNOWN_PPM * 1e-6), 1 / PLAUSIBLE_DIFFERENCE_S])
+    for after in range(len(sides) - 1):
+        step = (np.arange(len(sides)) > after).astype(float)
+        design = np.stack((np.ones_like(starts_s), starts_s, -right, step), axis=1)
+        # Priors on drift and difference as two more observations; data to a sample.
+        rows = np.zeros((2, 4))
+        rows[0, 1], rows[1, 2] = prior
+        system = np.vstack((design * sample_rate_hz, rows))
+        target = np.concatenate((late_s * sample_rate_hz, np.zeros(2)))
+        solution = np.linalg.lstsq(system, target, rcond=None)[0]
+        chi2 = float(((system @ solution - target) ** 2).sum())
+        jump_std = math.sqrt(float(np.linalg.pinv(system.T @ system)[3, 3])) * sample_rate_hz
+        options.append((chi2, after, solution, jump_std))
+    options.sort(key=lambda option: option[0])
+    best_chi2, after, solution, jump_std = options[0]
+    placed = len(options) == 1 or options[1][0] - best_chi2 > DECISIVE
+    # With too few passes drift, difference and jump trade against each other.
+    placed = placed and jump_std < TOLD_SAMPLES
+    jump_s = round(float(solution[3]) * sample_rate_hz) / sample_rate_hz
     mended_s = late_s - jump_s * (np.arange(len(sides)) > after)
     tiny_s = np.full(len(sides), 0.01 / sample_rate_hz)
     pairs = _drifts(starts_s, mended_s, tiny_s, sides) if placed else []
@@ -308,28 +328,3 @@ def _with_jump(
         jump_after=after,
         placed=True,
     )
-
-
-def _plausible_jump(
-    starts_s: Float, late_s: Float, sides: str, sample_rate_hz: float
-) -> tuple[int, float, bool]:
-    """Return after which pass the likeliest jump lies, its size, and whether no other will do.
-
-    Drift and left minus right have priors, as two more observations; passes are timed to a
-    sample.
-    """
-    right = np.array([1.0 if letter == "R" else 0.0 for letter in sides])
-    priors = np.diag([0.0, 1 / (UNKNOWN_PPM * 1e-6), 1 / PLAUSIBLE_DIFFERENCE_S, 0.0])[1:3]
-    target = np.concatenate((late_s * sample_rate_hz, np.zeros(2)))
-    options = []
-    for after in range(len(sides) - 1):
-        step = (np.arange(len(sides)) > after).astype(float)
-        design = np.stack((np.ones_like(starts_s), starts_s, -right, step), axis=1)
-        system = np.vstack((design * sample_rate_hz, priors))
-        solution = np.linalg.lstsq(system, target, rcond=None)[0]
-        chi2 = float(((system @ solution - target) ** 2).sum())
-        options.append((chi2, after, float(solution[3])))
-    options.sort()
-    best_chi2, after, jump_s = options[0]
-    placed = len(options) == 1 or options[1][0] - best_chi2 > DECISIVE
-    return after, round(jump_s * sample_rate_hz) / sample_rate_hz, placed

@@ -116,50 +116,42 @@ def delay_step(
     if centre_hz.size < 4:
         return None
     weight = 1 / sigma_s**2
-    split = _split(delay_s, weight, least_s=0.7 / sample_rate_hz)
-    if split is None:
+    flat = float(np.average(delay_s, weights=weight))
+    flat_cost = float((weight * (delay_s - flat) ** 2).sum())
+    best: tuple[float, int, float, float] | None = None
+    for split in range(1, centre_hz.size):
+        low = float(np.average(delay_s[:split], weights=weight[:split]))
+        high = float(np.average(delay_s[split:], weights=weight[split:]))
+        rest = delay_s - np.where(np.arange(delay_s.size) < split, low, high)
+        cost = float((weight * rest**2).sum())
+        if best is None or cost < best[0]:
+            best = (cost, split, low, high)
+    assert best is not None
+    cost, split, low, high = best
+    sigma = float(np.hypot(weight[:split].sum() ** -0.5, weight[split:].sum() ** -0.5))
+    if abs(high - low) < max(STEP_SIGMA * sigma, 0.7 / sample_rate_hz):
+        return None
+    # Scatter that a step doesn't explain is noise, not a step.
+    if cost > 0.25 * flat_cost:
         return None
     between_hz = (float(centre_hz[split - 1]), float(centre_hz[split]))
     refined = _refined(first, second, between_hz, sample_rate_hz, band_hz)
     sides = (slice(0, max(split - 1, 1)), slice(min(split + 1, centre_hz.size - 1), None))
-    (low_s, low_std_s), (high_s, high_std_s) = (
-        _side_delay(delay_s[side], weight[side], again, WHOLE_SAMPLES / sample_rate_hz)
-        for side, again in zip(sides, refined, strict=True)
-    )
+    delays = []
+    for side, again in zip(sides, refined, strict=True):
+        std_s = float(weight[side].sum() ** -0.5)
+        if std_s < WHOLE_SAMPLES / sample_rate_hz:
+            delays.append((float(np.average(delay_s[side], weights=weight[side])), std_s))
+        else:
+            delays.append((again.delay_s, again.std_s))
+    (low, low_std), (high, high_std) = delays
     return Step(
         frequency_hz=between_hz[1],
-        low_s=low_s,
-        high_s=high_s,
-        low_std_s=low_std_s,
-        high_std_s=high_std_s,
+        low_s=low,
+        high_s=high,
+        low_std_s=low_std,
+        high_std_s=high_std,
     )
-
-
-def _split(delay_s: Float, weight: Float, *, least_s: float) -> int | None:
-    """Return the band from which the delays have another level, or None if they have one."""
-    flat = float(np.average(delay_s, weights=weight))
-    flat_cost = float((weight * (delay_s - flat) ** 2).sum())
-    fits = []
-    for split in range(1, delay_s.size):
-        low = float(np.average(delay_s[:split], weights=weight[:split]))
-        high = float(np.average(delay_s[split:], weights=weight[split:]))
-        rest = delay_s - np.where(np.arange(delay_s.size) < split, low, high)
-        fits.append((float((weight * rest**2).sum()), split, abs(high - low)))
-    cost, split, size_s = min(fits)
-    sigma_s = float(np.hypot(weight[:split].sum() ** -0.5, weight[split:].sum() ** -0.5))
-    # Scatter that a step doesn't explain is noise, not a step.
-    stands_out = size_s >= max(STEP_SIGMA * sigma_s, least_s) and cost <= 0.25 * flat_cost
-    return split if stands_out else None
-
-
-def _side_delay(
-    delay_s: Float, weight: Float, refined: Delay, enough_s: float
-) -> tuple[float, float]:
-    """Return the delay of one side of a step and its sigma: the bands' if it is fine enough."""
-    std_s = float(weight.sum() ** -0.5)
-    if std_s < enough_s:
-        return float(np.average(delay_s, weights=weight)), std_s
-    return refined.delay_s, refined.std_s
 
 
 def _refined(

@@ -13,9 +13,6 @@ from analysis.lost_blocks import Block, Step, delay_step, locate
 from analysis.programme import Programme
 from analysis.used_passes import UsedPass, band_held, repeats
 
-LONGEST_S = 0.6
-"""Longer blocks aren't looked for: sound drivers lose some ten milliseconds at a time."""
-
 DOUBTFUL_SAMPLES = 0.25
 """One sigma of a delay that leaves the count of lost samples in doubt."""
 
@@ -34,62 +31,40 @@ def lost_inside(passes: tuple[UsedPass, ...], plain: Inverse, programme: Program
     -------
     Block or None
     """
-    for pair in repeats(passes):
-        step = _step_between(pair, plain, programme)
-        block = _block_at(step, pair, passes, programme) if step is not None else None
-        if block is not None:
-            return block
-    return None
-
-
-def _step_between(
-    pair: tuple[UsedPass, UsedPass], plain: Inverse, programme: Programme
-) -> Step | None:
-    """Look for a step in the delay between two passes."""
     rate_hz = programme.sample_rate_hz
-    reach = round(min(LONGEST_S, programme.sweep.duration_s / 2) * rate_hz)
+    reach = round(min(0.6, programme.sweep.duration_s / 2) * rate_hz)
     window = np.arange(-reach, round(min(programme.tail_s, 0.8) * rate_hz))
-    stretches = [
-        np.take(fft.irfft(used.spectrum * plain.spectrum, plain.n_fft), window, mode="wrap")
-        for used in pair
-    ]
-    held = [band_held(used, programme) for used in pair]
-    return delay_step(
-        *stretches,
-        sample_rate_hz=rate_hz,
-        band_hz=(max(held[0][0], held[1][0]), min(held[0][1], held[1][1])),
-    )
-
-
-def _block_at(
-    step: Step,
-    pair: tuple[UsedPass, UsedPass],
-    passes: tuple[UsedPass, ...],
-    programme: Programme,
-) -> Block | None:
-    """Say which pass of a pair has lost or repeated the block of a step, and where."""
-    rate_hz = programme.sample_rate_hz
-    earlier, later = pair
-    n_samples = round((step.high_s - step.low_s) * rate_hz)
-    if n_samples == 0:
-        return None
-    # A step of the earlier against the later: lost (early after it) from the earlier,
-    # or repeated (late after it) in the later; and the other way round.
-    options = [(earlier, later, step.low_s, step.high_s, -n_samples)]
-    options.append((later, earlier, -step.low_s, -step.high_s, n_samples))
-    mismatches = [
-        _mismatch(passes, programme, pair, step, lost, faulty) for faulty, _, _, _, lost in options
-    ]
-    faulty, other, low_s, high_s, lost = options[int(np.argmin(mismatches))]
-    at = locate(faulty.samples, other.samples, low_s=low_s, high_s=high_s, sample_rate_hz=rate_hz)
-    if at is None or not _near_step(at, faulty, step, n_samples, programme):
-        return None
-    return Block(
-        at=faulty.first + at,
-        n_samples=abs(lost),
-        kind="missing" if lost > 0 else "repeated",
-        doubtful=_doubtful(step, sample_rate_hz=rate_hz),
-    )
+    for earlier, later in repeats(passes):
+        stretches = [
+            np.take(fft.irfft(used.spectrum * plain.spectrum, plain.n_fft), window, mode="wrap")
+            for used in (earlier, later)
+        ]
+        held = [band_held(used, programme) for used in (earlier, later)]
+        step = delay_step(
+            *stretches,
+            sample_rate_hz=rate_hz,
+            band_hz=(max(held[0][0], held[1][0]), min(held[0][1], held[1][1])),
+        )
+        n_samples = round((step.high_s - step.low_s) * rate_hz) if step else 0
+        if step is None or n_samples == 0:
+            continue
+        # A step of the earlier against the later: lost (early after it) from the earlier,
+        # or repeated (late after it) in the later; and the other way round.
+        options = [(earlier, later, step.low_s, step.high_s, -n_samples)]
+        options.append((later, earlier, -step.low_s, -step.high_s, n_samples))
+        mismatches = [
+            _mismatch(passes, programme, (earlier, later), step, lost, faulty)
+            for faulty, _, _, _, lost in options
+        ]
+        faulty, other, low_s, high_s, lost = options[int(np.argmin(mismatches))]
+        at = locate(
+            faulty.samples, other.samples, low_s=low_s, high_s=high_s, sample_rate_hz=rate_hz
+        )
+        if at is not None and _near_step(at, faulty, step, n_samples, programme):
+            kind = "missing" if lost > 0 else "repeated"
+            doubtful = _doubtful(step, sample_rate_hz=rate_hz)
+            return Block(at=faulty.first + at, n_samples=abs(lost), kind=kind, doubtful=doubtful)
+    return None
 
 
 def _doubtful(step: Step, *, sample_rate_hz: float) -> str | None:

@@ -38,7 +38,7 @@ Whether it is our sweep is told by `analysis.band_arrivals`."""
 LONE_SLACK_S = 0.05
 """How far a pass may lie from its place before the spacing counts as broken."""
 
-BLOCK_SLACK_S = 0.7
+BLOCK_SLACK_S = 0.5
 """The same where a block was lost or repeated between passes."""
 
 MAX_COMBINATIONS = 20_000

@@ -123,41 +123,43 @@ def _mean(
     transfer = [
         _on_common_axis(aligned.passes[at], float(aligned.offsets_s[at]), inverse) for at in which
     ]
-    share, gaps_hz = _shares(which, aligned, programme, inverse)
+    spoilt = aligned.harm.direct[which].any() or aligned.harm.late[which].any()
+    gaps: tuple[tuple[float, float], ...] = ()
+    if spoilt:
+        direct, late = clean_share(aligned.harm, inverse.frequency_hz)
+        direct, late = direct[which], late[which]
+        weight = direct * (late + LATE_WEIGHT * (1 - late))
+        total = weight.sum(axis=0)
+        gaps = _gaps(direct, inverse.frequency_hz, programme)
+        share = weight / np.maximum(total, 1e-12)
+    else:
+        share = np.full((len(which), 1), 1 / len(which))
     mean = np.zeros_like(transfer[0])
     for h, part in zip(transfer, share, strict=True):
         mean += h * part
-    rate_hz = programme.sample_rate_hz
     stop_s = max(programme.tail_s, 0.1) + LEAD_S
-    early_s = programme.sweep.harmonic_lead_s(N_HARMONICS) + 0.2
-    n_early = round(min(early_s, inverse.n_fft / rate_hz - stop_s) * rate_hz)
+    noise = _noise(transfer, share, mean, inverse, programme)
+    early_s = min(
+        programme.sweep.harmonic_lead_s(N_HARMONICS) + 0.2,
+        inverse.n_fft / programme.sample_rate_hz - stop_s,
+    )
     circular = fft.irfft(mean, inverse.n_fft)
+    n_stop = round(stop_s * programme.sample_rate_hz)
+    n_early = round(early_s * programme.sample_rate_hz)
     return SideResponse(
         response=ImpulseResponse(
-            samples=circular[: round(stop_s * rate_hz)],
-            sample_rate_hz=rate_hz,
+            samples=circular[:n_stop],
+            sample_rate_hz=programme.sample_rate_hz,
             start_s=-LEAD_S,
-            noise=_noise(transfer, share, mean, inverse, programme),
+            noise=noise,
             band_hz=band_hz,
-            gaps_hz=gaps_hz,
+            gaps_hz=gaps,
             n_repeats=len(which),
         ),
         early=circular[circular.size - n_early :],
-        early_start_s=-LEAD_S - n_early / rate_hz,
+        early_start_s=-LEAD_S - n_early / programme.sample_rate_hz,
         level_db=_levels_db(transfer, aligned, which, inverse),
     )
-
-
-def _shares(
-    which: list[int], aligned: Aligned, programme: Programme, inverse: Inverse
-) -> tuple[Float, tuple[tuple[float, float], ...]]:
-    """Return each pass's share in the mean by frequency, and where no pass is clean."""
-    if not (aligned.harm.direct[which].any() or aligned.harm.late[which].any()):
-        return np.full((len(which), 1), 1 / len(which)), ()
-    direct, late = (part[which] for part in clean_share(aligned.harm, inverse.frequency_hz))
-    weight = direct * (late + LATE_WEIGHT * (1 - late))
-    share = weight / np.maximum(weight.sum(axis=0), 1e-12)
-    return share, _gaps(direct, inverse.frequency_hz, programme)
 
 
 def _on_common_axis(used: UsedPass, offset_s: float, inverse: Inverse) -> Complex:

@@ -148,7 +148,12 @@ def _lines_beside(
 
 def _line(used: UsedPass, plain: Inverse, programme: Programme) -> Line:
     """Return the line on which a pass's bands arrive."""
-    return arrival_line(used.spectrum, plain, band_hz=band_held(used, programme))
+    return arrival_line(
+        used.spectrum * plain.spectrum,
+        n_fft=plain.n_fft,
+        sample_rate_hz=programme.sample_rate_hz,
+        band_hz=band_held(used, programme),
+    )
 
 
 def _n_cut(programme: Programme) -> int:
