@@ -21,9 +21,6 @@ from analysis.programme import Programme
 from analysis.spoilage import Harm, find_harm
 from analysis.used_passes import UsedPass, find_passes
 
-UNSEEN_HZ = 14_000.0
-"""Above, too few bands are left to see a block lost inside a pass."""
-
 MAX_BLOCKS = 4
 
 
@@ -108,14 +105,7 @@ def align(
     starts_s = np.array([programme.starts_s[used.index] for used in passes])
     sides = "".join(used.side for used in passes)
     rate_hz = programme.sample_rate_hz
-    clock = fit_clock(
-        starts_s,
-        late_s,
-        std_s,
-        sides,
-        sample_rate_hz=rate_hz,
-        jump_after=_doubtful_after(passes, tuple(blocks)),
-    )
+    clock = fit_clock(starts_s, late_s, std_s, sides, sample_rate_hz=rate_hz)
     offsets_s = np.array([used.first for used in passes]) / rate_hz - placement.origin_s
     offsets_s -= _expected_s(clock, starts_s, late_s, sides)
     return Aligned(
@@ -124,7 +114,7 @@ def align(
         clock=clock,
         # Lost blocks move all passes alike; the arrivals stay near zero.
         offsets_s=offsets_s - float(np.median(offsets_s)) - LEAD_S,
-        harm=_before_jump(harm, clock, sides),
+        harm=harm,
         cells=cells,
         blocks=tuple(blocks),
         foreign=found.foreign,
@@ -132,33 +122,6 @@ def align(
         order_doubtful=order_doubtful,
         n_fft=plain.n_fft,
     )
-
-
-def _before_jump(harm: Harm, clock: Clock, sides: str) -> Harm:
-    """Don't trust the top of the pass before a jump: the jump may lie there, not in the pause.
-
-    The side's other passes serve where they are clean.
-    """
-    if clock.jump_after is None:
-        return harm
-    at = clock.jump_after
-    others = [other for other, side in enumerate(sides) if side == sides[at] and other != at]
-    if not others:
-        return harm
-    served = (harm.high_hz > UNSEEN_HZ) & ~harm.direct[others].all(axis=0)
-    direct, late = harm.direct.copy(), harm.late.copy()
-    direct[at] |= served
-    late[at] |= served
-    return replace(harm, direct=direct, late=late)
-
-
-def _doubtful_after(passes: tuple[UsedPass, ...], blocks: tuple[Block, ...]) -> int | None:
-    """Return the pass after which a block leaves the time line out by some samples."""
-    for block in blocks:
-        for at, used in enumerate(passes):
-            if block.doubtful and used.first <= block.at < used.first + used.samples.size:
-                return at - 1 if block.doubtful == "before" else at
-    return None
 
 
 def _expected_s(clock: Clock, starts_s: Float, late_s: Float, sides: str) -> Float:

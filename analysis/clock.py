@@ -167,13 +167,7 @@ def _peak(cross: Complex, omega: Float, start_s: float, sample_rate_hz: float) -
 
 
 def fit_clock(
-    starts_s: Float,
-    late_s: Float,
-    std_s: Float,
-    sides: str,
-    *,
-    sample_rate_hz: float,
-    jump_after: int | None = None,
+    starts_s: Float, late_s: Float, std_s: Float, sides: str, *, sample_rate_hz: float
 ) -> Clock:
     """Estimate the drift, and find samples lost between passes.
 
@@ -190,8 +184,6 @@ def fit_clock(
     sides : str
         One letter a pass.
     sample_rate_hz : float
-    jump_after : int, optional
-        Index of the pass after which an unknown number of samples is known to be lost.
 
     Returns
     -------
@@ -204,7 +196,6 @@ def fit_clock(
         std_s[known],
         "".join(sides[at] for at in known),
         sample_rate_hz,
-        None if jump_after is None else int((known <= jump_after).sum()) - 1,
     )
     if clock.jump_after is None:
         return clock
@@ -212,12 +203,7 @@ def fit_clock(
 
 
 def _fitted(
-    starts_s: Float,
-    late_s: Float,
-    std_s: Float,
-    sides: str,
-    sample_rate_hz: float,
-    jump_after: int | None,
+    starts_s: Float, late_s: Float, std_s: Float, sides: str, sample_rate_hz: float
 ) -> Clock:
     """Fit the passes that tell something."""
     pairs = _drifts(starts_s, late_s, std_s, sides)
@@ -233,11 +219,8 @@ def _fitted(
     apart = len(pairs) == 2 and abs(pairs[0][0] - pairs[1][0]) > (
         JUMP_PPM * 1e-6 + 6 * math.hypot(pairs[0][1], pairs[1][1])
     )
-    if jump_after is not None and 0 <= jump_after < len(sides) - 1:
-        return _with_jump(starts_s, late_s, sides, sample_rate_hz, lever_s, (jump_after,))
     if apart or (abs(drift) > MAX_PPM * 1e-6 and not _confirmed(starts_s, sides)):
-        pauses = tuple(range(len(sides) - 1))
-        return _with_jump(starts_s, late_s, sides, sample_rate_hz, lever_s, pauses)
+        return _with_jump(starts_s, late_s, sides, sample_rate_hz, lever_s)
     wander_s = spread * float(np.ptp(starts_s)) / 8 if len(pairs) == 2 else 0.0
     return Clock(
         drift_ppm=drift * 1e6,
@@ -298,18 +281,13 @@ def _combine(pairs: list[tuple[float, float]]) -> tuple[float, float, float]:
 
 
 def _with_jump(
-    starts_s: Float,
-    late_s: Float,
-    sides: str,
-    sample_rate_hz: float,
-    lever_s: float,
-    pauses: tuple[int, ...],
+    starts_s: Float, late_s: Float, sides: str, sample_rate_hz: float, lever_s: float
 ) -> Clock:
-    """Try one jump of whole samples in each pause, and take the plausible place."""
+    """Try one jump of whole samples after each pass, and take the plausible place."""
     options = []
     right = np.array([1.0 if letter == "R" else 0.0 for letter in sides])
     prior = np.array([1 / (UNKNOWN_PPM * 1e-6), 1 / PLAUSIBLE_DIFFERENCE_S])
-    for after in pauses:
+    for after in range(len(sides) - 1):
         step = (np.arange(len(sides)) > after).astype(float)
         design = np.stack((np.ones_like(starts_s), starts_s, -right, step), axis=1)
         # Priors on drift and difference as two more observations; data to a sample.

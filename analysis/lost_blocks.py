@@ -32,9 +32,6 @@ LOWEST_HZ = 30.0
 MIN_COHERENCE = 0.5
 """A band whose two responses share less than this tells no delay."""
 
-LEAST_CYCLES = 0.003
-"""Least sigma of a delay in periods of the highest frequency that tells it."""
-
 PERIODS = 4.0
 """Of the lowest frequency, that the stretch for measuring a delay must hold."""
 
@@ -190,9 +187,7 @@ def _refined(
         ]
         delay = delay_between(*direct, sample_rate_hz=sample_rate_hz)
         moved_s = (begins[0] - begins[1]) / sample_rate_hz
-        # A room's lowest modes outlast the stretch: noise isn't all that is wrong down there.
-        std_s = max(delay.std_s, LEAST_CYCLES / high_hz)
-        delays.append(replace(delay, delay_s=delay.delay_s + moved_s, std_s=std_s))
+        delays.append(replace(delay, delay_s=delay.delay_s + moved_s))
     return delays
 
 
