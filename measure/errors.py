@@ -12,7 +12,10 @@
     ├── StimulusError        a sweep that would be useless
     ├── UnsafeError          something that could hurt ears or tweeters
     ├── NotHeardError        a recording without the programme
-    └── SoundDeviceError     no way to play or record on this machine
+    ├── SoundDeviceError     no way to play or record on this machine
+    │   └── DeviceLostError  a device that stopped delivering in the middle
+    ├── SettingsError        the person's own settings or state
+    └── TakeError            a take that couldn't be made, or its folder
 
 Every message says what is wrong, in which file or device, and what to do. A wrong
 argument of a function is a plain `ValueError` instead.
@@ -63,3 +66,15 @@ class NotHeardError(MeasureError):
 
 class SoundDeviceError(MeasureError):
     """There is no way to play or record on this machine."""
+
+
+class DeviceLostError(SoundDeviceError):
+    """A device stopped delivering in the middle."""
+
+
+class SettingsError(MeasureError):
+    """The person's settings, or what the program remembers, can't be used."""
+
+
+class TakeError(MeasureError):
+    """A take couldn't be made, or its folder can't be used."""

@@ -7,7 +7,11 @@ then takes away, and the sweep's length still gives a clean response.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from importlib import resources
+
+import numpy as np
+from numpy.typing import NDArray
 
 from measure.errors import UnsafeError
 
@@ -16,6 +20,36 @@ SAFE_LEVEL_DBFS = -20.0
 
 TOP_TAPER_DB = 6.0
 """How much quieter the top octave ends than it starts."""
+
+
+CAP_DBFS = -12.0
+"""No sample that this program plays by itself lies above, whatever is asked for."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class SafeSignal:
+    """Output that may reach a device; one that breaks a rule can't be made.
+
+    Attributes
+    ----------
+    samples : ndarray of float32, shape (2, n)
+        Left and right, full scale 1.
+    sample_rate_hz : int
+    """
+
+    samples: NDArray[np.float32]
+    sample_rate_hz: int
+
+    def __post_init__(self) -> None:
+        samples = np.array(self.samples, dtype=np.float32)
+        if samples.ndim != 2 or samples.shape[0] != 2:
+            msg = f"samples of shape {samples.shape} must be (2, n)"
+            raise ValueError(msg)
+        if not np.isfinite(samples).all() or np.abs(samples).max(initial=0) > 10 ** (CAP_DBFS / 20):
+            msg = f"the output lies above the cap of {CAP_DBFS:g} dBFS, or isn't finite"
+            raise UnsafeError(msg)
+        samples.flags.writeable = False
+        object.__setattr__(self, "samples", samples)
 
 
 def check_level(level_dbfs: float, *, louder: bool) -> None:
