@@ -9,6 +9,7 @@ recording is refused in one sentence.
 
 from __future__ import annotations
 
+import hashlib
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -154,6 +155,87 @@ def encode_wav(path: Path, samples: Float, sample_rate_hz: int, *, encoding: str
         soundfile.write(path, samples.T, sample_rate_hz, subtype=encoding, format="WAV")
     except soundfile.LibsndfileError as problem:
         raise OSError(_reason(problem)) from problem
+
+
+def begin_wav(path: Path, sample_rate_hz: int, *, n_channels: int) -> None:
+    """Make a new WAV of 32-bit floats that holds nothing yet.
+
+    Raises
+    ------
+    OSError
+        If there is such a file already, or it can't be made.
+    """
+    path.open("xb").close()
+    try:
+        with soundfile.SoundFile(
+            path, "w", samplerate=sample_rate_hz, channels=n_channels, subtype="FLOAT", format="WAV"
+        ):
+            pass
+    except soundfile.LibsndfileError as problem:
+        raise OSError(_reason(problem)) from problem
+
+
+def append_wav(path: Path, samples: NDArray[np.float32]) -> None:
+    """Add samples of shape (n_channels, n) to a WAV; its header then tells of them.
+
+    The samples go to the file first and the header follows, so a process that ends between
+    the two leaves a file that reads as before.
+
+    Raises
+    ------
+    OSError
+        If they don't all find room; those that did stay readable.
+    """
+    try:
+        with soundfile.SoundFile(path, "r+") as file:
+            file.seek(0, soundfile.SEEK_END)
+            file.write(samples.T)
+    except soundfile.LibsndfileError as problem:
+        raise OSError(_reason(problem)) from problem
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Fingerprint:
+    """What tells one recording from another.
+
+    Attributes
+    ----------
+    sha256 : str
+        Hexadecimal, of the samples as little-endian 32-bit floats, frame by frame.
+    n_frames, n_channels, sample_rate_hz : int
+    """
+
+    sha256: str
+    n_frames: int
+    n_channels: int
+    sample_rate_hz: int
+
+
+def fingerprint(path: Path) -> Fingerprint:
+    """Return the fingerprint of a sound file, whatever it holds: silence too is a recording.
+
+    Raises
+    ------
+    AudioFileError
+        If it can't be read.
+    """
+    _checked_header(path)
+    digest, n_frames = hashlib.sha256(), 0
+    try:
+        with soundfile.SoundFile(path) as file:
+            for block in file.blocks(_BLOCK_FRAMES, dtype="float32", always_2d=True):
+                digest.update(block.astype("<f4", copy=False).tobytes())
+                n_frames += len(block)
+            n_channels, rate_hz = file.channels, file.samplerate
+    except soundfile.LibsndfileError as problem:
+        msg = f"{path} isn't a sound file that can be read ({_reason(problem)})"
+        raise AudioFileError(msg) from problem
+    return Fingerprint(
+        sha256=digest.hexdigest(),
+        n_frames=n_frames,
+        n_channels=n_channels,
+        sample_rate_hz=rate_hz,
+    )
 
 
 def _checked_header(path: Path) -> bytes:
