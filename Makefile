@@ -10,12 +10,15 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt
 OUT := demo_out
 
-.PHONY: demo test check bench clean
+.PHONY: demo test packages check bench clean
 
 demo: $(VENV)/.installed
 	@$(BIN)/python sample_data/run_demo.py $(OUT)
 
-test: check
+test: packages check
+
+packages:
+	@tests/rig/install_packages.sh
 
 check: $(VENV)/.installed-test
 	$(BIN)/ruff check .

@@ -1,0 +1,89 @@
+"""A JACK server without hardware, started and ended by us.
+
+The server outlives its clients: one that ends while a client is there leaves its shared
+memory behind, and after a few such ends no server starts any more.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+PERIOD_FRAMES = 1024
+
+PATIENCE_S = 30.0
+"""For whatever normally takes a second at most."""
+
+ENDS_WITH_PARENT = ("setpriv", "--pdeathsig", "TERM", "--")
+"""Put before a command: the kernel ends it when its parent goes, however that happens."""
+
+
+class SoundServer:
+    """JACK with its dummy driver.
+
+    Parameters
+    ----------
+    name : str
+        That no other server has.
+    sample_rate_hz : int
+
+    Attributes
+    ----------
+    process : subprocess.Popen
+    """
+
+    def __init__(self, name: str, sample_rate_hz: int) -> None:
+        # Synchronous, so that a busy machine delays sound and doesn't damage it. Few ports,
+        # because each takes shared memory, and containers have little.
+        command = ["jackd", "-r", "-S", "-n", name, "-p", "64", "-d", "dummy"]
+        command += ["-r", str(sample_rate_hz), "-p", str(PERIOD_FRAMES)]
+        self.process = subprocess.Popen(
+            [*ENDS_WITH_PARENT, *command],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        socket = Path(f"/dev/shm/jack_{name}_{os.getuid()}_0")
+        wait_until(lambda: socket.exists() or self.process.poll() is not None)
+        if self.process.poll() is not None:
+            msg = f"jackd ended at once, with {self.process.returncode}"
+            raise OSError(msg)
+
+    def close(self) -> None:
+        """End it in good order."""
+        end(self.process)
+
+
+def wait_until(happened: Callable[[], bool]) -> None:
+    """Look again and again until it has happened."""
+    deadline = time.monotonic() + PATIENCE_S
+    while not happened():
+        if time.monotonic() > deadline:
+            msg = f"nothing happened in {PATIENCE_S:g} s"
+            raise TimeoutError(msg)
+        time.sleep(0.01)
+
+
+def end(process: subprocess.Popen[Any], *, in_s: float = 0) -> None:
+    """End one process of ours: by itself within `in_s`, else politely, else at once."""
+    with suppress(subprocess.TimeoutExpired):
+        process.wait(in_s)
+    for signal_number in (signal.SIGTERM, signal.SIGKILL):
+        process.send_signal(signal_number)
+        with suppress(subprocess.TimeoutExpired):
+            process.wait(10)
+
+
+def is_running(pid: int) -> bool:
+    """Whether a process runs; one that ended and waits for its parent doesn't."""
+    try:
+        status = Path(f"/proc/{pid}/stat").read_text(encoding="ascii", errors="replace")
+    except (FileNotFoundError, ProcessLookupError):
+        return False
+    return status.rpartition(")")[2].split()[0] not in "ZX"
