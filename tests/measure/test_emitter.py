@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from numpy.typing import NDArray
@@ -154,6 +154,8 @@ def test_whatever_is_offered_is_refused_or_below_the_cap(
     stop_after=st.integers(0, 9),
     block=st.sampled_from([33, 256, 4096, 9000]),
 )
+@example(np.full((2, 20), np.nan, dtype=np.float32), False, 3, 512)
+@example(np.full((2, 20), np.inf, dtype=np.float32), True, 0, 256)
 def test_no_samples_whatever_get_past_the_emitter(
     rubbish: NDArray[np.float32], repeat: bool, stop_after: int, block: int
 ) -> None:
@@ -253,19 +255,19 @@ def heard_above_2_khz(stretch: NDArray[np.float64]) -> float:
     return float(2 * above.sum() / n / RATE_HZ)
 
 
-@settings(deadline=None, max_examples=8)
+@settings(deadline=None, max_examples=5, phases=[Phase.explicit, Phase.reuse, Phase.generate])
 @given(data=st.data())
 def test_no_ten_seconds_hold_more_than_the_cap(data: st.DataObject) -> None:
     # Second method: what sounded over half a minute, filtered in one spectrum, in every window.
     now = [0.0]
     ledger = MemoryLedger(clock=lambda: now[0])
-    played = np.zeros(50 * RATE_HZ)
+    played = np.zeros(36 * RATE_HZ)
     free_s = 0.0
-    while now[0] < 30:
-        now[0] += data.draw(st.sampled_from([0.0, 0.3, 1.7, 8.0]))
-        seconds = data.draw(st.sampled_from([0.3, 1.0, 4.0, 7.0]))
-        hz = data.draw(st.sampled_from([1000.0, 2600.0, 9000.0]))
-        samples = tone(seconds=seconds, hz=hz, level=data.draw(st.sampled_from([0.1, 0.2, 0.25])))
+    while now[0] < 22:
+        now[0] += data.draw(st.sampled_from([0.0, 0.0, 0.4, 2.0]))
+        seconds = data.draw(st.sampled_from([0.5, 1.5, 3.5]))
+        hz = data.draw(st.sampled_from([2600.0, 9000.0, 1000.0]))
+        samples = tone(seconds=seconds, hz=hz, level=data.draw(st.sampled_from([0.25, 0.15])))
         try:
             admit(samples, sample_rate_hz=RATE_HZ, ledger=ledger)
         except UnsafeError:

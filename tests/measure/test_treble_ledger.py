@@ -89,6 +89,16 @@ def test_no_window_ever_holds_more_than_the_cap(
         assert (inside @ energies).max() <= cap + 1e-9
 
 
+def test_the_latest_start_before_the_earliest_is_allowed_for() -> None:
+    # Closed form: entered at 0.49 s, begun HOLD_S later, sounding at the end of its bin: that
+    # is at 4.99 s, and all of a signal that starts at 14.98 s falls into the same 10 s.
+    account = EMPTY.later(0.49)
+    account = account.plus(account.entry(share(1.0)))
+    assert HOLD_S == 4.0
+    assert account.later(14.98 - 0.49).wait_s(share(0.01)) > 0
+    assert account.later(15.0 - 0.49).wait_s(share(0.01)) == 0
+
+
 def test_after_the_wait_it_said_it_is_admitted_and_not_before() -> None:
     # Known input: a full short window, then a full long one.
     account = EMPTY.plus(EMPTY.entry(share(1.0)))
