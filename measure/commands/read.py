@@ -8,16 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from measure.surroundings import FILE, Surroundings, surrounding_options, surroundings
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from analysis.air import Air
     from analysis.programme import Programme
-    from analysis.room import Positions, Room
     from measure.microphone import Microphone
     from measure.recording_reader import FileReading
 
-FILE = click.Path(path_type=Path)
 SPOTS = ("left", "right", "front", "back")
 
 
@@ -42,39 +41,11 @@ def _number(
     "--room", "room_path", type=FILE, help="Room file: sizes, air, places (`apexline starter`)."
 )
 @click.option(
-    "--temperature",
-    "temperature_c",
-    type=float,
-    help="Of the air, °C, without a room file.  [default: 20 ± 3]",
-)
-@click.option(
-    "--humidity", "humidity_percent", type=float, help="Relative humidity, %, without a room file."
-)
-@click.option(
     "--channel",
     type=click.IntRange(min=1),
     help="The microphone's channel, from 1.  [default: found]",
 )
-@click.option(
-    "--mic-correction",
-    "microphone_path",
-    type=FILE,
-    help="The microphone's file: frequency in Hz, level in dB.",
-)
-@click.option(
-    "--mic-file-is",
-    "holds",
-    type=click.Choice(("response", "correction")),
-    default="response",
-    show_default=True,
-    help="What that file gives: the microphone's deviation, or what to add.",
-)
-@click.option(
-    "--mic-angle",
-    "incidence",
-    type=click.Choice(("0", "90")),
-    help="Angle for which it holds: 0 pointed at the loudspeakers, 90 at the ceiling.",
-)
+@surrounding_options
 @click.option(
     "--spot",
     "spots",
@@ -113,15 +84,15 @@ def command(
     recording: Path,
     sweep: Path,
     room_path: Path | None,
-    microphone_path: Path | None,
-    holds: str,
-    incidence: str | None,
     spots: tuple[tuple[str, Path], ...],
     json_target: str | None,
     figures: Path | None,
     channel: int | None,
     temperature_c: float | None,
     humidity_percent: float | None,
+    microphone_path: Path | None,
+    holds: str,
+    incidence: str | None,
     **wording: Any,
 ) -> None:
     """Read RECORDING, made at the seat while a sweep programme played.
@@ -135,18 +106,16 @@ def command(
     check_json_target(json_target)
     programme, sha256 = read_sheet(sweep)
     check_sound(sweep, sha256)
-    air, room = _surroundings(room_path, temperature_c, humidity_percent)
-    microphone = _microphone(microphone_path, holds, incidence)
+    around = surroundings(
+        room_path,
+        temperature_c=temperature_c,
+        humidity_percent=humidity_percent,
+        microphone_path=microphone_path,
+        holds=holds,
+        incidence=incidence,
+    )
     with progress("Reading the recording") as step:
-        file = _read(
-            recording,
-            dict(spots),
-            programme,
-            air=air,
-            room=room,
-            microphone=microphone,
-            channel=channel,
-        )
+        file = _read(recording, dict(spots), programme, around, channel)
         if figures is not None:
             step("Drawing the figures")
             from measure.figures import write_reading_figures
@@ -159,78 +128,34 @@ def command(
                 file,
                 json_target,
                 sweep=sweep.name,
-                microphone=_said(microphone, microphone_path, holds),
+                microphone=around.microphone_document,
                 spots=spots,
             )
-    _print(file, microphone, written, to_error=json_target == "-", **wording)
-
-
-def _surroundings(
-    room_path: Path | None, temperature_c: float | None, humidity_percent: float | None
-) -> tuple[Air, tuple[Room, Positions] | None]:
-    """Return the air, and the room where there is a file."""
-    from analysis.air import DEFAULT_TEMPERATURE_C, DEFAULT_TEMPERATURE_STD_C, air_at
-    from measure.room_file import THERMOMETER_STD_C, read_room
-
-    if room_path is not None:
-        if temperature_c is not None or humidity_percent is not None:
-            msg = "give the temperature and humidity in the room file, not beside it"
-            raise click.UsageError(msg)
-        file = read_room(room_path)
-        return file.air, (file.room, file.positions)
-    try:
-        air = air_at(
-            DEFAULT_TEMPERATURE_C if temperature_c is None else temperature_c,
-            temperature_std_c=DEFAULT_TEMPERATURE_STD_C
-            if temperature_c is None
-            else THERMOMETER_STD_C,
-            relative_humidity_percent=humidity_percent,
-        )
-    except ValueError as problem:
-        raise click.UsageError(str(problem)) from problem
-    return air, None
-
-
-def _microphone(path: Path | None, holds: str, incidence: str | None) -> Microphone | None:
-    """Return the microphone's correction, if a file was given."""
-    if path is None:
-        return None
-    from measure.microphone import read_microphone
-
-    return read_microphone(
-        path, holds=holds, incidence_deg=None if incidence is None else int(incidence)
-    )
-
-
-def _said(microphone: Microphone | None, path: Path | None, holds: str) -> dict[str, Any] | None:
-    """Return what is known of the microphone, for the JSON."""
-    if microphone is None or path is None:
-        return None
-    from measure.microphone import PRINTED_HZ
-
-    return {
-        "file": path.name,
-        "file_is": holds,
-        "incidence_deg": microphone.incidence_deg,
-        "applied_db": [
-            {"frequency_hz": at_hz, "correction_db": microphone.at_db(at_hz)}
-            for at_hz in PRINTED_HZ
-        ],
-    }
+    print_reading(file, around.microphone, written, to_error=json_target == "-", **wording)
 
 
 def _read(
     recording: Path,
     spots: Mapping[str, Path],
     programme: Programme,
-    **surroundings: Any,
+    around: Surroundings,
+    channel: int | None,
 ) -> FileReading:
     """Read the recording, and those around it."""
     from measure.recording_reader import read_file, with_spot_files
 
-    centre = read_file(recording, programme, **surroundings)
-    others = {name: read_file(path, programme, **surroundings) for name, path in spots.items()}
-    return with_spot_files(centre, others)
+    def read(path: Path) -> FileReading:
+        return read_file(
+            path,
+            programme,
+            air=around.air,
+            room=around.room,
+            microphone=around.microphone,
+            channel=channel,
+        )
+
+    others = {name: read(path) for name, path in spots.items()}
+    return with_spot_files(read(recording), others)
 
 
 def _save(
@@ -238,7 +163,7 @@ def _save(
     target: str,
     *,
     sweep: str,
-    microphone: dict[str, Any] | None,
+    microphone: Mapping[str, Any] | None,
     spots: tuple[tuple[str, Path], ...],
 ) -> list[Path]:
     """Save the reading and its impulse responses, both or none."""
@@ -267,7 +192,7 @@ def _save(
     return list(files)
 
 
-def _print(
+def print_reading(
     file: FileReading,
     microphone: Microphone | None,
     written: list[Path],
