@@ -1,73 +1,176 @@
-"""The sound device; the only module that knows the sound library, and imports it late.
+"""Which devices play and record, and why those.
 
-On Linux the library needs PortAudio, which comes from the system's packages. Without it
-everything that works on files still works.
+Conventions: channels are counted from 1, as they are labelled on the devices. Devices are
+chosen by name or a part of it, or by number; numbers shift when something is plugged in,
+so names are what is remembered. Where two sound systems reach devices of one name,
+``NAME @ SYSTEM`` tells them apart.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Final, Literal
 
 from measure.errors import SoundDeviceError
 
-HOW_TO_GET_PORTAUDIO = (
-    "the system's PortAudio library is missing (on Debian and Ubuntu: apt install "
-    "libportaudio2); sweeps can still be made and recordings read"
-)
+RATES_HZ: Final = (44_100, 48_000, 88_200, 96_000, 192_000)
+
+Direction = Literal["play", "record"]
+
+_SERVERS: Final = ("default", "sysdefault", "pulse", "pipewire", "dmix", "dsnoop")
+
+_MIXING_HOSTS: Final = {
+    "MME": "resamples silently and mixes in other programs' sounds",
+    "Windows DirectSound": "resamples silently and mixes in other programs' sounds",
+    "Windows WASAPI": "mixes in other programs' sounds unless it is opened exclusively",
+    "Core Audio": "resamples silently where its rate is set otherwise, and mixes in other sounds",
+}
+"""Common practice, no source: how these sound systems work by default."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class SoundDevices:
-    """What this machine can play and record with.
+class Device:
+    """What a device says of itself.
 
     Attributes
     ----------
-    inputs, outputs : tuple of str
-        Names of the devices with at least one channel in that direction.
+    number : int
+        Today's.
+    name : str
+    host : str
+        The sound system through which it is reached.
+    n_inputs, n_outputs : int
+        Channels.
+    default_rate_hz : int
+    default_input, default_output : bool
+        Whether the system would take it.
     """
 
-    inputs: tuple[str, ...]
-    outputs: tuple[str, ...]
+    number: int
+    name: str
+    host: str
+    n_inputs: int
+    n_outputs: int
+    default_rate_hz: int
+    default_input: bool
+    default_output: bool
+
+    def n_channels(self, direction: Direction) -> int:
+        """Return how many channels it has in a direction."""
+        return self.n_outputs if direction == "play" else self.n_inputs
+
+    @property
+    def caution(self) -> str | None:
+        """What its sound system does unasked, or None."""
+        named = self.name.lower().split(":")[0].strip()
+        if self.host == "ALSA" and named in _SERVERS:
+            return "resamples silently and mixes in other programs' sounds"
+        return _MIXING_HOSTS.get(self.host)
 
 
-def sound_library() -> Any:
-    """Return the sound library.
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Choice:
+    """A device and why it was chosen."""
 
-    Raises
-    ------
-    SoundDeviceError
-        If it, or the PortAudio library below it, isn't installed.
+    device: Device
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Wiring:
+    """Devices, channels and sampling frequency of a sound path.
+
+    Attributes
+    ----------
+    play, record : Device
+    output_channels : tuple of int
+        Left and right, from 1.
+    input_channels : tuple of int
+        The microphone's, then the wired reference's if there is one; from 1.
+    sample_rate_hz : int
     """
-    try:
-        import sounddevice
-    except OSError as problem:
-        raise SoundDeviceError(HOW_TO_GET_PORTAUDIO) from problem
-    except ImportError as problem:
-        msg = "the Python package sounddevice isn't installed; install apexline again"
-        raise SoundDeviceError(msg) from problem
-    return sounddevice
+
+    play: Device
+    record: Device
+    output_channels: tuple[int, int]
+    input_channels: tuple[int, ...]
+    sample_rate_hz: int
+
+    def __post_init__(self) -> None:
+        for channels, device, direction in (
+            (self.output_channels, self.play, "play"),
+            (self.input_channels, self.record, "record"),
+        ):
+            has = self._channels(device, direction)
+            if len(set(channels)) != len(channels) or not all(1 <= one <= has for one in channels):
+                listed = ", ".join(map(str, channels))
+                msg = f"{device.name} has channels 1 to {has} to {direction} with, each once, not "
+                msg += f"{listed}"
+                raise SoundDeviceError(msg)
+
+    @staticmethod
+    def _channels(device: Device, direction: str) -> int:
+        return device.n_outputs if direction == "play" else device.n_inputs
+
+    @property
+    def one_clock(self) -> bool:
+        """Whether one device does both, on one clock."""
+        return self.play.number == self.record.number
+
+    @property
+    def name(self) -> str:
+        """What to call it in a sentence."""
+        return self.play.name if self.one_clock else f"{self.play.name} and {self.record.name}"
 
 
-def sound_devices() -> SoundDevices:
-    """Return the devices of this machine.
+def choose(
+    devices: tuple[Device, ...], direction: Direction, *, asked: str | None, kept: str | None
+) -> Choice:
+    """Choose a device.
+
+    Parameters
+    ----------
+    devices : tuple of Device
+    direction : ``play`` or ``record``
+    asked : str or None
+        Name, part of a name, or number, as given now.
+    kept : str or None
+        The same from the settings.
 
     Returns
     -------
-    SoundDevices
+    Choice
 
     Raises
     ------
     SoundDeviceError
-        If the sound library is missing or can't be asked.
+        If there is none, or none or several fit.
     """
-    library = sound_library()
-    try:
-        found = library.query_devices()
-    except library.PortAudioError as problem:
-        msg = f"the sound system doesn't answer ({problem}): is it running?"
-        raise SoundDeviceError(msg) from problem
-    return SoundDevices(
-        inputs=tuple(each["name"] for each in found if each["max_input_channels"] > 0),
-        outputs=tuple(each["name"] for each in found if each["max_output_channels"] > 0),
-    )
+    able = [device for device in devices if device.n_channels(direction) > 0]
+    if not able:
+        msg = f"there is no device to {direction} with: plug one in, then `apexline devices`"
+        raise SoundDeviceError(msg)
+    for wanted, why in ((asked, "asked for"), (kept, "from the settings")):
+        if wanted is not None:
+            return Choice(device=_named(able, wanted, direction), reason=why)
+    for device in able:
+        if device.default_output if direction == "play" else device.default_input:
+            return Choice(device=device, reason="the system's own choice")
+    return Choice(device=able[0], reason="the first that can")
+
+
+def _named(able: list[Device], wanted: str, direction: Direction) -> Device:
+    """Return the device that a name, part of one or number means."""
+    if wanted.strip().isdigit():
+        fitting = [device for device in able if device.number == int(wanted)]
+    else:
+        name, _, host = (part.strip().casefold() for part in wanted.partition("@"))
+        there = [device for device in able if host in device.host.casefold()]
+        fitting = [device for device in there if device.name.casefold() == name]
+        fitting = fitting or [device for device in there if name in device.name.casefold()]
+    if len(fitting) == 1:
+        return fitting[0]
+    offered = ", ".join(f"{one.number} '{one.name} @ {one.host}'" for one in fitting or able)
+    what = "fits several devices" if fitting else "is no device"
+    msg = f"{wanted!r} {what} to {direction} with: there are {offered}"
+    raise SoundDeviceError(msg)

@@ -16,6 +16,7 @@
     │   └── DeviceLostError  a device that stopped delivering in the middle
     ├── SettingsError        the person's own settings or state
     └── TakeError            a take that couldn't be made, or its folder
+        └── StoppedError     the person stopped it by a key; the exit status is 130
 
 Every message says what is wrong, in which file or device, and what to do. A wrong
 argument of a function is a plain `ValueError` instead.
@@ -78,3 +79,7 @@ class SettingsError(MeasureError):
 
 class TakeError(MeasureError):
     """A take couldn't be made, or its folder can't be used."""
+
+
+class StoppedError(TakeError):
+    """The person stopped what was playing."""

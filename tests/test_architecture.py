@@ -18,7 +18,7 @@ ROOT = Path(__file__).parents[1]
 MODULES = sorted([*ROOT.glob("analysis/**/*.py"), *ROOT.glob("measure/**/*.py")])
 
 OWNERS = {
-    "sounddevice": ("measure/devices.py",),
+    "sounddevice": ("measure/portaudio.py",),
     "soundfile": ("measure/audio_files.py",),
     # measure/figures.py puts the finished figures on disk.
     "matplotlib": ("analysis/plots/", "measure/figures.py"),

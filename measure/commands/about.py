@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from measure.devices import SoundDevices
+    from measure.devices import Device
 
 LIBRARIES = (
     "numpy",
@@ -44,8 +44,8 @@ def command(json_target: str | None) -> None:
         "system": platform.platform(terse=True),
         "versions": versions,
         "sound_problem": problem,
-        "inputs": devices.inputs if devices else (),
-        "outputs": devices.outputs if devices else (),
+        "inputs": [one.name for one in devices or () if one.n_inputs],
+        "outputs": [one.name for one in devices or () if one.n_outputs],
     }
     quiet = json_target == "-"
     click.echo(f"apexline {versions['apexline']}, Python {document['python']}", err=quiet)
@@ -64,22 +64,21 @@ def _version(name: str) -> str:
         return "not installed"
 
 
-def _sound() -> tuple[SoundDevices | None, str | None]:
+def _sound() -> tuple[tuple[Device, ...] | None, str | None]:
     """Return this machine's sound devices, or why it has none."""
-    from measure.devices import sound_devices
     from measure.errors import SoundDeviceError
+    from measure.portaudio import devices
 
     try:
-        return sound_devices(), None
+        return devices(), None
     except SoundDeviceError as problem:
         return None, str(problem)
 
 
-def _sound_sentence(devices: SoundDevices | None, problem: str | None) -> str:
+def _sound_sentence(devices: tuple[Device, ...] | None, problem: str | None) -> str:
     """Return whether sound can be played and recorded here."""
     if devices is None:
         return f"Sound: {problem}."
-    return (
-        f"Sound: {len(devices.outputs)} device(s) to play with, {len(devices.inputs)} to record "
-        "with."
-    )
+    n_outputs = sum(one.n_outputs > 0 for one in devices)
+    n_inputs = sum(one.n_inputs > 0 for one in devices)
+    return f"Sound: {n_outputs} device(s) to play with, {n_inputs} to record with."

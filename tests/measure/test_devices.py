@@ -1,59 +1,89 @@
-"""The sound device, where there is one and where there is none."""
+"""Which devices are chosen, and why."""
 
 from __future__ import annotations
 
-import builtins
-import sys
-import types
 from typing import Any
 
 import pytest
 
-from measure.devices import sound_devices
+from measure.devices import Device, Wiring, choose
 from measure.errors import SoundDeviceError
 
 
-def test_a_missing_portaudio_names_its_package(monkeypatch: pytest.MonkeyPatch) -> None:
-    # Known input: what the library raises on a Linux without PortAudio.
-    real = builtins.__import__
-
-    def fake(name: str, *rest: Any, **named: Any) -> Any:
-        if name == "sounddevice":
-            message = "PortAudio library not found"
-            raise OSError(message)
-        return real(name, *rest, **named)
-
-    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
-    monkeypatch.setattr(builtins, "__import__", fake)
-    with pytest.raises(SoundDeviceError, match="libportaudio2"):
-        sound_devices()
+def device(number: int, name: str, host: str = "ALSA", **facts: Any) -> Device:
+    """Return a device with two channels each way unless told otherwise."""
+    usual: dict[str, Any] = {"n_inputs": 2, "n_outputs": 2, "default_rate_hz": 48_000}
+    usual |= {"default_input": False, "default_output": False}
+    return Device(number=number, name=name, host=host, **(usual | facts))
 
 
-def library(query: Any) -> types.ModuleType:
-    """Return a stand-in for the sound library."""
-    module = types.ModuleType("sounddevice")
-    module.PortAudioError = type("PortAudioError", (Exception,), {})  # type: ignore[attr-defined]
-    module.query_devices = lambda: query(module)  # type: ignore[attr-defined]
-    return module
+CARD = device(0, "HDA card: Analog (hw:0,0)", n_outputs=8)
+MICROPHONE = device(1, "Measuring microphone: USB (hw:1,0)", n_inputs=1, n_outputs=0)
+DEFAULT = device(2, "default", default_input=True, default_output=True)
+TWIN = device(3, "Measuring microphone: USB (hw:1,0)", "JACK", n_inputs=1, n_outputs=0)
+ALL = (CARD, MICROPHONE, DEFAULT)
 
 
-def test_devices_are_sorted_by_direction(monkeypatch: pytest.MonkeyPatch) -> None:
-    found = [
-        {"name": "in", "max_input_channels": 1, "max_output_channels": 0},
-        {"name": "both", "max_input_channels": 2, "max_output_channels": 2},
-        {"name": "out", "max_input_channels": 0, "max_output_channels": 8},
-    ]
-    monkeypatch.setitem(sys.modules, "sounddevice", library(lambda _: found))
-    devices = sound_devices()
-    assert devices.inputs == ("in", "both")
-    assert devices.outputs == ("both", "out")
+@pytest.mark.parametrize(
+    ("asked", "kept", "expected", "reason"),
+    [
+        ("hda", None, CARD, "asked for"),
+        ("0", "default", CARD, "asked for"),
+        (None, "HDA", CARD, "from the settings"),
+        (None, None, DEFAULT, "the system's own choice"),
+    ],
+)
+def test_the_order_of_choices(
+    asked: str | None, kept: str | None, expected: Device, reason: str
+) -> None:
+    # Known input: asked goes before kept, kept before the system's own.
+    choice = choose(ALL, "play", asked=asked, kept=kept)
+    assert (choice.device, choice.reason) == (expected, reason)
 
 
-def test_a_sound_system_that_does_not_answer(monkeypatch: pytest.MonkeyPatch) -> None:
-    def silent(module: Any) -> None:
-        msg = "no host"
-        raise module.PortAudioError(msg)
+def test_a_whole_name_goes_before_a_part() -> None:
+    # Known input: one name is a part of another.
+    pair = (device(0, "USB"), device(1, "USB microphone"))
+    assert choose(pair, "record", asked="usb", kept=None).device.number == 0
 
-    monkeypatch.setitem(sys.modules, "sounddevice", library(silent))
-    with pytest.raises(SoundDeviceError, match=r"doesn't answer \(no host\)"):
-        sound_devices()
+
+def test_the_sound_system_tells_twins_apart() -> None:
+    # Known input: one device reached two ways.
+    both = (*ALL, TWIN)
+    with pytest.raises(SoundDeviceError, match=r"fits several devices to record with: .* 3 'Meas"):
+        choose(both, "record", asked="measuring", kept=None)
+    assert choose(both, "record", asked="measuring @ jack", kept=None).device is TWIN
+
+
+def test_what_cannot_is_not_offered() -> None:
+    # Known input: a microphone can't play.
+    with pytest.raises(SoundDeviceError, match=r"'Measuring' is no device to play with") as told:
+        choose(ALL, "play", asked="Measuring", kept=None)
+    assert "microphone" not in str(told.value)
+
+
+def test_no_device_at_all() -> None:
+    with pytest.raises(SoundDeviceError, match="no device to record with: plug one in"):
+        choose((), "record", asked=None, kept=None)
+
+
+@pytest.mark.parametrize(("output", "inputs"), [((1, 1), (1,)), ((1, 3), (1,)), ((1, 2), (0,))])
+def test_channels_that_are_not_there(output: tuple[int, int], inputs: tuple[int, ...]) -> None:
+    # Known input: the same one twice, one too many, and counted from 0.
+    two = device(0, "two")
+    with pytest.raises(SoundDeviceError, match="two has channels 1 to 2"):
+        Wiring(
+            play=two,
+            record=two,
+            output_channels=output,
+            input_channels=inputs,
+            sample_rate_hz=48_000,
+        )
+
+
+def test_a_sound_server_is_told_from_a_card() -> None:
+    # Known input: names as ALSA gives them; that servers resample is common practice, no source.
+    assert DEFAULT.caution is not None
+    assert CARD.caution is None
+    assert device(0, "pulse").caution is not None
+    assert device(0, "default", "JACK").caution is None
