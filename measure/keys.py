@@ -6,6 +6,8 @@ Works where standard input is a terminal; elsewhere no key is ever pressed.
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from types import TracebackType
 from typing import Any
 
@@ -48,6 +50,15 @@ class Keys:
 
             termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, self._before)
             self._before = None
+
+    @contextmanager
+    def lent(self) -> Iterator[None]:
+        """Give the terminal back for a while, for a question that ends with return."""
+        self.__exit__(None, None, None)
+        try:
+            yield
+        finally:
+            self.__enter__()
 
     def pressed(self) -> str:
         """Return the key pressed since the last call, or an empty string."""

@@ -1,0 +1,48 @@
+"""One line on standard error that changes while something plays.
+
+On a terminal the line is rewritten in place; elsewhere a line is added every few seconds,
+so that a log stays readable.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from typing import Final
+
+EVERY_S: Final = 5.0
+"""Between two lines where there is no terminal."""
+
+
+class LiveLine:
+    """The line; use it in a ``with`` block, which ends it properly."""
+
+    def __init__(self) -> None:
+        self._terminal = sys.stderr.isatty()
+        self._shown = 0
+        self._told_s = -EVERY_S
+
+    def __enter__(self) -> LiveLine:
+        """Begin with nothing shown."""
+        return self
+
+    def __exit__(self, *problem: object) -> None:
+        """Leave the cursor on a fresh line."""
+        self.clear()
+
+    def show(self, text: str) -> None:
+        """Show a text in place of the last one."""
+        if self._terminal:
+            sys.stderr.write("\r" + text.ljust(self._shown))
+            self._shown = len(text)
+        elif time.monotonic() - self._told_s >= EVERY_S:
+            self._told_s = time.monotonic()
+            sys.stderr.write(text + "\n")
+        sys.stderr.flush()
+
+    def clear(self) -> None:
+        """Take the line away, so that ordinary text can follow."""
+        if self._terminal and self._shown:
+            sys.stderr.write("\r" + " " * self._shown + "\r")
+            sys.stderr.flush()
+        self._shown = 0
