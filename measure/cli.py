@@ -1,7 +1,7 @@
 """The command line: one group whose commands are loaded when they are called.
 
 Exit status: 0 when the question was answered (also with a warning), 2 when it couldn't
-be, 130 when interrupted.
+be, 130 when interrupted, by Ctrl-C or by the key that stops the sound.
 """
 
 from __future__ import annotations
@@ -14,12 +14,14 @@ from difflib import get_close_matches
 
 import click
 
-from measure.errors import MeasureError
+from measure.errors import MeasureError, StoppedError
 
 COMMANDS = {
     "sweep": "Write a sweep programme to play, and the sheet that describes it.",
     "read": "Read a recording of it: what to move, which way, how far; the bass and its causes.",
     "compare": "Compare two readings: what changed, and whether it is more than chance.",
+    "take": "Play a sweep, record it at the seat, and keep what it says.",
+    "devices": "List what can play and record here, and which pair would be used.",
     "starter": "Write a commented room file to fill in.",
     "about": "Say what is installed, and whether sound can be played and recorded here.",
 }
@@ -94,6 +96,9 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except click.ClickException as problem:
         problem.show()
         return FAILED
+    except StoppedError as problem:
+        click.echo(f"Stopped: {problem}.", err=True)
+        return INTERRUPTED
     except MeasureError as problem:
         click.echo(f"Error: {problem}", err=True)
         return FAILED
@@ -109,4 +114,11 @@ def main() -> None:
         # The reader of our output has gone; Python would complain once more at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         status = 0
+    if "measure.portaudio" in sys.modules:
+        from measure.portaudio import left_hanging
+
+        if left_hanging():
+            # The sound library waits for a dead server when the process ends; we don't.
+            sys.stderr.flush()
+            os._exit(status)
     sys.exit(status)

@@ -136,6 +136,16 @@ class Exposure(_Table, frozen=True, kw_only=True):
     ] = None
 
 
+class Distances(_Table, frozen=True, kw_only=True):
+    """The table ``[distances]``, where an input was wired to the output."""
+
+    left_m: Annotated[float, Said(description="left loudspeaker to microphone, in m")]
+    right_m: Annotated[float, Said(description="right loudspeaker to microphone, in m")]
+    std_m: Annotated[
+        float, Said(description="one standard deviation of both, mostly common to them, in m")
+    ]
+
+
 class AirFacts(_Table, frozen=True, kw_only=True):
     """The table ``[air]``."""
 
@@ -164,7 +174,7 @@ class TakeFacts(msgspec.Struct, frozen=True, kw_only=True):
     level : Level
     programme : Played
     driver : Driver
-    exposure, air, microphone
+    exposure, distances, air, microphone
         None where nothing is known.
     """
 
@@ -174,6 +184,7 @@ class TakeFacts(msgspec.Struct, frozen=True, kw_only=True):
     programme: Played
     driver: Driver
     exposure: Exposure | None = None
+    distances: Distances | None = None
     air: AirFacts | None = None
     microphone: MicrophoneFacts | None = None
 
@@ -190,6 +201,7 @@ class TakeDocument(_Table, frozen=True, kw_only=True):
     recording: Recorded
     driver: Driver
     exposure: Exposure | None = None
+    distances: Distances | None = None
     air: AirFacts | None = None
     microphone: MicrophoneFacts | None = None
 

@@ -69,6 +69,11 @@ class UnfinishedTake:
         return self._wav.path
 
     @property
+    def sample_rate_hz(self) -> int:
+        """Of the recording."""
+        return self._sample_rate_hz
+
+    @property
     def n_frames(self) -> int:
         """How many frames were written."""
         return self._wav.n_frames
@@ -226,11 +231,9 @@ def begin_take(folder: Path, name: str, *, sample_rate_hz: int, n_channels: int)
         If there is a take of that name, or the folder can't be written.
     """
     wanted = folder / folder_name(name)
+    check_free(folder, name)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        if wanted.exists():
-            msg = f"there is a take {wanted} already, and none is ever replaced: give another name"
-            raise TakeError(msg)
         path = _new_folder(wanted)
         _write_reason(path, CUT_OFF, recorded_s=None)
         sync_folder(folder)
@@ -238,6 +241,20 @@ def begin_take(folder: Path, name: str, *, sample_rate_hz: int, n_channels: int)
         msg = f"can't make the take {wanted} ({problem.strerror or problem}): give another folder"
         raise TakeError(msg) from problem
     return UnfinishedTake(path, wanted, sample_rate_hz=sample_rate_hz, n_channels=n_channels)
+
+
+def check_free(folder: Path, name: str) -> None:
+    """Raise an error if there is a take of a name, before anything is played.
+
+    Raises
+    ------
+    TakeError
+        Naming it.
+    """
+    wanted = folder / folder_name(name)
+    if wanted.exists():
+        msg = f"there is a take {wanted} already, and none is ever replaced: give another name"
+        raise TakeError(msg)
 
 
 def _numbered(name: str, ending: str = "") -> Iterator[str]:

@@ -1,0 +1,205 @@
+"""``apexline devices``: what can play and record here, and which pair would be used."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from measure.live_options import Asked, Chosen, chosen, live_options, simulated
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from measure.devices import Choice, Device, Direction
+
+
+@click.command("devices")
+@live_options
+@click.option("--remember", is_flag=True, help="Keep this choice for the other commands.")
+@click.option("--forget", is_flag=True, help="Forget what was kept.")
+@click.option("--json", "json_target", metavar="FILE", help="Write the facts as JSON; - to print.")
+def command(
+    simulate: bool,
+    pace: float,
+    remember: bool,
+    forget: bool,
+    json_target: str | None,
+    **asked: Any,
+) -> None:
+    """List what can play and record here, and which pair would be used.
+
+    Each device is really asked which sampling frequencies it takes. Choose with --play
+    and --record; --remember keeps the choice.
+    """
+    from measure.output import check_json_target, write_json
+
+    check_json_target(json_target)
+    quiet = json_target == "-"
+    if remember and (forget or simulate):
+        msg = "--remember goes neither with --forget nor with --simulate"
+        raise click.UsageError(msg)
+    if simulate:
+        lines, document = _simulated(asked, pace)
+    else:
+        if forget:
+            _forget()
+        lines, document = _listed(Asked(**asked))
+        if remember:
+            lines.append(f"Kept in {_keep(chosen(Asked(**asked)))}.")
+    for line in lines:
+        click.echo(line, err=quiet)
+    if json_target is not None:
+        write_json({"schema": 1, "command": "devices", **document}, json_target)
+
+
+def _simulated(asked: dict[str, Any], pace: float) -> tuple[list[str], dict[str, Any]]:
+    """Return what is to be said of the invented room."""
+    room = simulated(asked["rate_hz"], pace)
+    lines = [
+        f"Would be used: {room.name}, at {room.sample_rate_hz} Hz.",
+        "No device is opened and nothing sounds; everything else is as with devices.",
+    ]
+    used = {"name": room.name, "sample_rate_hz": room.sample_rate_hz}
+    return lines, {"simulated": used, "devices": [], "used": None}
+
+
+def _listed(asked: Asked) -> tuple[list[str], dict[str, Any]]:
+    """Return the list of devices, and which pair would be used."""
+    from measure.devices import RATES_HZ
+    from measure.portaudio import devices, takes_rate
+
+    found = devices()
+    lines, documents = [], []
+    takes = {
+        (device.number, direction): [
+            rate_hz
+            for rate_hz in RATES_HZ
+            if takes_rate(device, rate_hz, output=direction == "play")
+        ]
+        for device in found
+        for direction in _directions(device)
+    }
+    for direction in _BOTH:
+        lines.append(f"To {direction} with")
+        able = [device for device in found if (device.number, direction) in takes]
+        lines += [
+            line
+            for device in able
+            for line in _device_lines(device, direction, takes[device.number, direction])
+        ] or ["  nothing"]
+    for device in found:
+        rates = {f"{name}_rates_hz": takes.get((device.number, name), []) for name in _BOTH}
+        documents.append(_device_document(device) | rates)
+    document: dict[str, Any] = {"simulated": None, "devices": documents, "used": None}
+    if not takes:
+        return [*lines, "Nothing here plays or records; recordings can still be read."], document
+    used = chosen(asked)
+    return [*lines, *_used_lines(used)], document | {"used": _used_document(used)}
+
+
+_BOTH: tuple[Direction, Direction] = ("play", "record")
+
+
+def _directions(device: Device) -> list[Direction]:
+    """Return what a device can do."""
+    return [direction for direction in _BOTH if device.n_channels(direction) > 0]
+
+
+def _device_lines(device: Device, direction: Direction, rates_hz: list[int]) -> list[str]:
+    """Return two or three lines about a device."""
+    takes = ", ".join(map(str, rates_hz)) or "none of the usual ones"
+    n_channels = device.n_channels(direction)
+    lines = [
+        f"  {device.number:2}  {device.name}  (by {device.host})",
+        f"      {n_channels} channel{'s' if n_channels > 1 else ''}; takes {takes} Hz; "
+        f"{device.default_rate_hz} Hz by default",
+    ]
+    if device.caution is not None:
+        lines.append(f"      caution: {device.caution}")
+    return lines
+
+
+def _device_document(device: Device) -> dict[str, Any]:
+    """Return a device as JSON knows it."""
+    return {
+        "number": device.number,
+        "name": device.name,
+        "host": device.host,
+        "n_inputs": device.n_inputs,
+        "n_outputs": device.n_outputs,
+        "default_rate_hz": device.default_rate_hz,
+        "caution": device.caution,
+    }
+
+
+def _used_lines(used: Chosen) -> list[str]:
+    """Say which pair would be used, and why."""
+    wiring = used.wiring
+    left, right = wiring.output_channels
+    inputs = f"the microphone on {wiring.input_channels[0]}"
+    if len(wiring.input_channels) > 1:
+        inputs += f", the left output wired to {wiring.input_channels[1]}"
+    lines = [
+        "Would be used",
+        f"  to play    {_choice(used.play)}: left on {left}, right on {right}",
+        f"  to record  {_choice(used.record)}: {inputs}",
+        f"  at         {wiring.sample_rate_hz} Hz ({used.rate_reason})",
+    ]
+    if not wiring.one_clock:
+        lines.append(
+            "  Their clocks may differ: each take measures by how much, and allows for it."
+        )
+    cautions = {choice.device.caution for choice in (used.play, used.record)} - {None}
+    lines += [
+        f"  Caution: the sound system {caution}. Choose the card itself where it is listed."
+        for caution in sorted(map(str, cautions))
+    ]
+    return lines
+
+
+def _choice(choice: Choice) -> str:
+    """Return a device and why it was chosen."""
+    return f"{choice.device.name} ({choice.reason})"
+
+
+def _used_document(used: Chosen) -> dict[str, Any]:
+    """Return the pair as JSON knows it."""
+    wiring = used.wiring
+    return {
+        "play": wiring.play.number,
+        "play_reason": used.play.reason,
+        "record": wiring.record.number,
+        "record_reason": used.record.reason,
+        "play_channels": wiring.output_channels,
+        "record_channel": wiring.input_channels[0],
+        "reference_channel": wiring.input_channels[1] if len(wiring.input_channels) > 1 else None,
+        "sample_rate_hz": wiring.sample_rate_hz,
+        "rate_reason": used.rate_reason,
+        "one_clock": wiring.one_clock,
+    }
+
+
+def _keep(used: Chosen) -> Path:
+    """Keep a choice, and return where."""
+    from measure.settings import Settings, write_settings
+
+    wiring = used.wiring
+    inputs = wiring.input_channels
+    return write_settings(
+        Settings(
+            play=f"{wiring.play.name} @ {wiring.play.host}",
+            record=f"{wiring.record.name} @ {wiring.record.host}",
+            play_channels=wiring.output_channels,
+            record_channel=inputs[0],
+            reference_channel=inputs[1] if len(inputs) > 1 else None,
+            rate_hz=wiring.sample_rate_hz,
+        )
+    )
+
+
+def _forget() -> None:
+    """Forget what was kept."""
+    from measure.settings import Settings, write_settings
+
+    write_settings(Settings())

@@ -1,0 +1,276 @@
+"""``apexline take``: play, record, judge and keep a take."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from measure.live_options import live_options, show_cautions, sound_path
+from measure.surroundings import FILE, Surroundings, surrounding_options, surroundings
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from analysis.programme import Programme
+    from measure.keys import Keys
+    from measure.level_check import LevelFound, Side
+    from measure.live_line import LiveLine
+    from measure.sound import SoundPath
+    from measure.take import Labels, Take
+    from measure.take_run import Progress
+    from measure.treble_ledger import Ledger
+
+ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
+
+
+@click.command("take", short_help="Play a sweep, record it, and keep what it says.")
+@click.argument("name")
+@click.option("--pair", help="Which loudspeakers stand there, in your words.")
+@click.option("--room", help="Room file (`apexline starter`), or the room's name.")
+@click.option("--place", help="Where the loudspeakers stand, in your words.")
+@click.option(
+    "--log", "folder", type=FILE, default=Path(), help="Folder for takes.  [default: here]"
+)
+@live_options
+@click.option(
+    "--level",
+    "level_dbfs",
+    type=click.FloatRange(-80, 0),
+    help="Peak of the sweep, dBFS, without a level check.",
+)
+@click.option(
+    "--wanted",
+    "wanted_db",
+    type=click.FloatRange(15, 60),
+    default=30.0,
+    show_default=True,
+    help="Sweep above the room's noise that the level check looks for, dB.",
+)
+@click.option(
+    "--louder-than-safe",
+    "louder",
+    is_flag=True,
+    help="Let the level check go up to -12 dBFS, not only to -20: ears and tweeters!",
+)
+@click.option("--seconds", "duration_s", default=6.0, show_default=True, help="Length of a pass.")
+@click.option("--start", "start_hz", default=15.0, show_default=True, help="First frequency, Hz.")
+@click.option("--end", "stop_hz", type=float, help="Last frequency, Hz; lower spares tweeters.")
+@click.option("--order", default="LRRL", show_default=True, help="Order of the passes.")
+@click.option(
+    "--countdown",
+    "countdown_s",
+    type=click.IntRange(0, 120),
+    default=5,
+    show_default=True,
+    help="Seconds to walk away before the sweep.",
+)
+@click.option("--yes", is_flag=True, help="Don't ask which loudspeaker sounded.")
+@click.option(
+    "--accept-cautions", is_flag=True, help="Accept the cautions without being asked; read them."
+)
+@surrounding_options
+@click.option(
+    "--tolerance",
+    "tolerance_mm",
+    type=click.FloatRange(min=0.1),
+    default=2.0,
+    show_default=True,
+    help="Difference that counts as equal, mm.",
+)
+@click.option("--details", is_flag=True, help="After the verdict, what it rests on.")
+def command(
+    name: str,
+    pair: str | None,
+    room: str | None,
+    place: str | None,
+    folder: Path,
+    tolerance_mm: float,
+    details: bool,
+    accept_cautions: bool,
+    **asked: Any,
+) -> None:
+    """Play a sweep, record it at the seat, and keep it as the take NAME.
+
+    First a quiet noise finds the level and shows that left is left. Any key stops the
+    sound at once.
+    """
+    from measure.commands.read import print_reading
+    from measure.take import Labels
+
+    around, room_name = _surroundings(room, asked)
+    labels = Labels(name=name, pair=pair, room=room_name, place=place)
+    path = _path(asked)
+    show_cautions(path, accepted=accept_cautions)
+    take = _made(path, labels, around, folder, asked)
+    click.echo()
+    print_reading(
+        take.reading,
+        around.microphone,
+        [],
+        to_error=False,
+        tolerance_mm=tolerance_mm,
+        half_angle_deg=None,
+        scores=False,
+        brief=not details,
+    )
+    for line in _afterwards(take):
+        click.echo(line)
+
+
+def _surroundings(room: str | None, asked: dict[str, Any]) -> tuple[Surroundings, str | None]:
+    """Return air, room and microphone, and the room's name."""
+    file = Path(room) if room is not None and room.lower().endswith(".toml") else None
+    names = ("temperature_c", "humidity_percent", "microphone_path", "holds", "incidence")
+    around = surroundings(file, **{key: asked.pop(key) for key in names})
+    return around, room if file is None else file.stem
+
+
+def _path(asked: dict[str, Any]) -> SoundPath:
+    """Return the sound path."""
+    names = ("play", "record", "play_channels", "record_channel", "reference_channel", "rate_hz")
+    return sound_path(
+        simulate=asked["simulate"], pace=asked["pace"], **{key: asked[key] for key in names}
+    )
+
+
+def _made(
+    path: SoundPath, labels: Labels, around: Surroundings, folder: Path, asked: dict[str, Any]
+) -> Take:
+    """Check the level, count down, and make the take."""
+    from measure.keys import Keys
+    from measure.live_line import LiveLine
+    from measure.live_options import ledger_of, sound_facts
+    from measure.take import make_take
+    from measure.take_folder import check_free
+
+    check_free(folder, labels.name)
+    ledger = ledger_of(path)
+    with LiveLine() as line, Keys() as keys:
+        level = None
+        if asked["level_dbfs"] is None:
+            level = _level(path, ledger, keys, asked)
+        programme = _programme(path, level, asked)
+        _count_down(path, keys, line, asked["countdown_s"])
+        return make_take(
+            path,
+            programme,
+            folder=folder,
+            labels=labels,
+            surroundings=around,
+            level=level,
+            confirmed=None if level is None else not asked["yes"],
+            sound=sound_facts(path),
+            ledger=ledger,
+            keys=keys,
+            show=_shower(line),
+            step=lambda text: line.show(f"{text} ..."),
+        )
+
+
+def _level(path: SoundPath, ledger: Ledger, keys: Keys, asked: dict[str, Any]) -> LevelFound:
+    """Find the level, and say what to change on the amplifier."""
+    from measure.level_check import check_level
+    from measure.safety import CAP_DBFS, SAFE_LEVEL_DBFS
+
+    def ask(side: Side) -> str:
+        with keys.lent():
+            answer = click.prompt(
+                f"That was meant to be the {side} one, seen from the seat. Which sounded?  "
+                "l(eft), r(ight), b(oth), n(one)",
+                type=click.Choice(tuple(ANSWERS), case_sensitive=False),
+                show_choices=False,
+                err=True,
+            )
+        return ANSWERS[str(answer).lower()]
+
+    found = check_level(
+        path,
+        ledger=ledger,
+        keys=keys,
+        cap_dbfs=CAP_DBFS if asked["louder"] else SAFE_LEVEL_DBFS,
+        ask=None if asked["yes"] else ask,
+        tell=lambda text: click.echo(text, err=True),
+        wanted_db=asked["wanted_db"],
+    )
+    click.echo(
+        f"Level: sweep at {found.peak_dbfs:.0f} dBFS, {found.snr_db:.0f} dB above the room's "
+        "noise.",
+        err=True,
+    )
+    if found.advice:
+        click.echo(found.advice, err=True)
+    return found
+
+
+def _programme(path: SoundPath, level: LevelFound | None, asked: dict[str, Any]) -> Programme:
+    """Return the programme at its level."""
+    from measure.safety import check_level
+    from measure.stimulus import default_stop_hz, make_programme
+
+    level_dbfs = asked["level_dbfs"] if level is None else level.peak_dbfs
+    check_level(level_dbfs, louder=asked["louder"])
+    rate_hz = path.sample_rate_hz
+    return make_programme(
+        start_hz=asked["start_hz"],
+        stop_hz=asked["stop_hz"] or default_stop_hz(rate_hz),
+        duration_s=asked["duration_s"],
+        level_dbfs=level_dbfs,
+        rate_hz=rate_hz,
+        order=asked["order"].upper(),
+        tail_s=1.5,
+    )
+
+
+def _count_down(path: SoundPath, keys: Keys, line: LiveLine, seconds: int) -> None:
+    """Give the person time to walk away."""
+    from measure.errors import StoppedError
+
+    for left in range(seconds, 0, -1):
+        line.show(f"The sweep starts in {left} s: stand clear and be quiet. Any key stops it.")
+        for _ in range(10):
+            path.wait(0.1)
+            if keys.pressed():
+                msg = "stopped by a key before the sweep"
+                raise StoppedError(msg)
+
+
+def _shower(line: LiveLine) -> Callable[[Progress], None]:
+    """Return what shows the progress."""
+    from math import log10
+
+    def show(progress: Progress) -> None:
+        level = 20 * log10(max(progress.peak, 1e-6))
+        what = f"{progress.sounding} loudspeaker" if progress.sounding else "quiet"
+        line.show(
+            f"{progress.left_s:4.0f} s left   {what:18}  input {level:4.0f} dBFS   any key stops"
+        )
+
+    return show
+
+
+def _afterwards(take: Take) -> list[str]:
+    """Say what happened on the way that a reading doesn't tell."""
+    recorded = take.recorded
+    lines = []
+    if take.distances is not None:
+        one = take.distances
+        lines.append(
+            f"Distances to the microphone: left {one.left_m:.3f} m, right "
+            f"{one.right_m:.3f} m, both ± {one.std_m:.3f} m; their difference as the verdict says."
+        )
+    if recorded.repeated:
+        numbers = " and ".join(map(str, recorded.repeated))
+        lines.append(
+            f"Pass {numbers} was spoilt and played again at the end; both are in the recording."
+        )
+    if recorded.not_repeated:
+        numbers = " and ".join(map(str, recorded.not_repeated))
+        lines.append(f"Pass {numbers} was spoilt too, and not played again.")
+    if recorded.xruns:
+        lines.append(
+            f"The driver reported {len(recorded.xruns)} gap(s) in the sound; a check named dropout "
+            "above says so if they did harm, else they did none."
+        )
+    return [*lines, f"Kept in {take.folder}."]

@@ -1,0 +1,274 @@
+"""A take, from the first quiet noise to the finished folder.
+
+The order is fixed: the level check, the programme with spoilt passes played again, the
+folder with the recording, the reading, and ``take.toml`` at the very end. Whatever goes
+wrong after the folder was begun leaves it unfinished, with all that was recorded and the
+reason in it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from analysis.wired_reference import AbsoluteDistances, absolute_distances
+from measure.audio_files import encode_wav
+from measure.errors import MeasureError, NotHeardError, StoppedError, TakeError
+from measure.output import json_text, text_writer, write_together
+from measure.reading_file import reading_document, responses_path, stereo_responses
+from measure.recording_reader import FileReading, read_file
+from measure.take_facts import (
+    AirFacts,
+    Distances,
+    Driver,
+    DriverXrun,
+    Level,
+    MicrophoneFacts,
+    Occasion,
+    Played,
+    RepeatedPass,
+    Sound,
+    TakeFacts,
+)
+from measure.take_folder import PROGRAMME, READING, UnfinishedTake, begin_take
+from measure.take_run import Progress, Recorded, play_and_record
+
+if TYPE_CHECKING:
+    from analysis.programme import Programme
+    from analysis.reading import Reading
+    from measure.keys import Keys
+    from measure.level_check import LevelFound
+    from measure.sound import SoundPath
+    from measure.surroundings import Surroundings
+    from measure.treble_ledger import Ledger
+
+MOST_XRUNS: Final = 100
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Labels:
+    """What the person calls it: the take, pair, room and place."""
+
+    name: str
+    pair: str | None
+    room: str | None
+    place: str | None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Take:
+    """A finished take.
+
+    Attributes
+    ----------
+    folder : Path
+    reading : FileReading
+    recorded : Recorded
+    distances : AbsoluteDistances or None
+        Where an input was wired to the output.
+    """
+
+    folder: Path
+    reading: FileReading
+    recorded: Recorded
+    distances: AbsoluteDistances | None
+
+
+def make_take(
+    path: SoundPath,
+    programme: Programme,
+    *,
+    folder: Path,
+    labels: Labels,
+    surroundings: Surroundings,
+    level: LevelFound | None,
+    confirmed: bool | None,
+    sound: Sound,
+    ledger: Ledger,
+    keys: Keys,
+    show: Callable[[Progress], None],
+    step: Callable[[str], None],
+) -> Take:
+    """Play, record, judge, read and keep.
+
+    Parameters
+    ----------
+    path : SoundPath
+    programme : Programme
+        At its final level.
+    folder : Path
+        In which the take's own folder is made.
+    labels : Labels
+    surroundings : Surroundings
+    level : LevelFound or None
+        None where the level check was skipped.
+    confirmed : bool or None
+        Whether the person said which loudspeaker sounded.
+    sound : Sound
+        What ``take.toml`` says of the devices.
+    ledger : Ledger
+    keys : Keys
+    show : callable
+        Is given how far it is.
+    step : callable
+        Is given what is done next.
+
+    Returns
+    -------
+    Take
+
+    Raises
+    ------
+    MeasureError
+        If the take couldn't be completed; its message names the unfinished folder where
+        something was recorded.
+    """
+    begun = begin_take(
+        folder, labels.name, sample_rate_hz=path.sample_rate_hz, n_channels=path.n_inputs
+    )
+    started = datetime.now().astimezone()
+    try:
+        recorded = play_and_record(
+            path, programme, ledger=ledger, keys=keys, write=begun.write, show=show
+        )
+        step("Reading the recording")
+        begun.write_programme(recorded.programme)
+        reading = _read(begun, recorded.programme, surroundings)
+        distances = _distances(recorded, reading.reading)
+        facts = TakeFacts(
+            take=Occasion(
+                name=labels.name,
+                started=started,
+                pair=labels.pair,
+                room=labels.room,
+                place=labels.place,
+            ),
+            device=sound,
+            level=_level(programme, level, confirmed),
+            programme=_played(recorded),
+            driver=_driver(recorded),
+            distances=None if distances is None else Distances(**asdict(distances)),
+            air=AirFacts(
+                temperature_c=surroundings.air.temperature_c,
+                measured=surroundings.air_measured,
+                relative_humidity_percent=surroundings.air.relative_humidity_percent,
+            ),
+            microphone=_microphone(surroundings),
+        )
+        kept = begun.finish(facts)
+    except MeasureError as problem:
+        raise _told(problem, begun) from problem
+    except KeyboardInterrupt as problem:
+        raise _told(StoppedError("interrupted by Ctrl-C"), begun) from problem
+    return Take(
+        folder=kept,
+        reading=replace(reading, path=kept / reading.path.name),
+        recorded=recorded,
+        distances=distances,
+    )
+
+
+def _told(problem: MeasureError, begun: UnfinishedTake) -> MeasureError:
+    """Leave the folder unfinished, and say where what was recorded is."""
+    place = begun.abandon(str(problem))
+    if not begun.n_frames:
+        return problem
+    kept_s = begun.n_frames / begun.sample_rate_hz
+    return type(problem)(f"{problem}. The {kept_s:.1f} s that were recorded are kept in {place}")
+
+
+def _read(begun: UnfinishedTake, programme: Programme, around: Surroundings) -> FileReading:
+    """Read the recording, and write the reading beside it."""
+    try:
+        file = read_file(
+            begun.recording,
+            programme,
+            air=around.air,
+            room=around.room,
+            microphone=around.microphone,
+            channel=1,
+        )
+    except NotHeardError as problem:
+        msg = (
+            "the microphone heard no sweep: is the amplifier on, is this the right microphone, and "
+            "do both loudspeakers play? See `apexline devices`"
+        )
+        raise TakeError(msg) from problem
+    document = reading_document(
+        file, sweep=PROGRAMME, microphone=around.microphone_document, spots={}
+    )
+    samples = stereo_responses(file.reading)
+    rate_hz = file.reading.programme.sample_rate_hz
+    target = begun.path / READING
+
+    def write_responses(temporary: Path) -> None:
+        encode_wav(temporary, samples, rate_hz, encoding="FLOAT")
+
+    write_together(
+        {target: text_writer(json_text(document)), responses_path(target): write_responses}
+    )
+    return file
+
+
+def _distances(recorded: Recorded, reading: Reading) -> AbsoluteDistances | None:
+    """Return the distances to the microphone, where a second input was wired to the output."""
+    if recorded.samples.shape[0] < 2 or reading.arrival is None:
+        return None
+    return absolute_distances(
+        np.nan_to_num(recorded.samples[1]).astype(np.float64),
+        aligned=reading.aligned,
+        programme=recorded.programme,
+        arrival=reading.arrival,
+        air=reading.air,
+    )
+
+
+def _level(programme: Programme, found: LevelFound | None, confirmed: bool | None) -> Level:
+    """Return how loud it was."""
+    return Level(
+        level_dbfs=programme.sweep.level_dbfs,
+        noise_dbfs=None if found is None else found.noise_dbfs,
+        snr_db=None if found is None else found.snr_db,
+        sides_confirmed=confirmed,
+    )
+
+
+def _played(recorded: Recorded) -> Played:
+    """Return what was played, and what of it again."""
+    programme = recorded.programme
+    n_planned = len(recorded.planned_order)
+    again = [
+        RepeatedPass(
+            number=number,
+            side=programme.order[number - 1],
+            at_frame=round(programme.starts_s[n_planned + at] * programme.sample_rate_hz),
+            reason="foreign sound, or samples lost",
+        )
+        for at, number in enumerate(recorded.repeated)
+    ]
+    return Played(
+        planned_order=recorded.planned_order, played_order=programme.order, repeated=tuple(again)
+    )
+
+
+def _driver(recorded: Recorded) -> Driver:
+    """Return what the driver reported."""
+    return Driver(
+        n_xruns=len(recorded.xruns),
+        xruns=tuple(
+            DriverXrun(frame=one.frame, kind=one.kind) for one in recorded.xruns[:MOST_XRUNS]
+        ),
+    )
+
+
+def _microphone(around: Surroundings) -> MicrophoneFacts | None:
+    """Return what is known of the microphone."""
+    said = around.microphone_document
+    if said is None:
+        return None
+    return MicrophoneFacts(correction_file=said["file"], angle_deg=said["incidence_deg"])
