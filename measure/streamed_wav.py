@@ -3,8 +3,9 @@
 Conventions: samples have axes (channel, time), full scale is 1; the file is a WAV of
 32-bit floats. Its header is right after every `StreamedWav.write`: a process that is killed
 at any moment leaves a file with all that was written before. A power cut may cost in
-addition what the system hadn't yet put on the disk, at most `SYNC_EVERY_S` and what the
-disk itself takes.
+addition what the system hadn't yet put on the disk: the last `SYNC_EVERY_S` and as long as
+the disk takes, half a second on a slow one. A thread of its own waits for the disk, so that
+whoever records doesn't.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import hashlib
 import shutil
 import time
 from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
@@ -56,6 +58,8 @@ class StreamedWav:
         self._digest = hashlib.sha256()
         self._synced_s = time.monotonic()
         self._stopped: str | None = None
+        self._waiter = ThreadPoolExecutor(1, thread_name_prefix="sync")
+        self._syncing: Future[None] | None = None
         try:
             begin_wav(path, sample_rate_hz, n_channels=n_channels)
             sync_folder(path.parent)
@@ -107,10 +111,9 @@ class StreamedWav:
             return
         with self._told():
             append_wav(self._path, block)
-        self._digest.update(block.T.tobytes())
-        self._n_frames += block.shape[1]
-        if time.monotonic() - self._synced_s >= SYNC_EVERY_S:
-            self.sync()
+            self._digest.update(block.T.tobytes())
+            self._n_frames += block.shape[1]
+            self._sync_now_and_then()
 
     def sync(self) -> None:
         """Return once everything written is on the disk.
@@ -121,7 +124,19 @@ class StreamedWav:
             If the disk is full, or gone, or was so before.
         """
         with self._told():
+            if self._syncing is not None:
+                self._syncing.result()
             sync_file(self._path)
+
+    def _sync_now_and_then(self) -> None:
+        """Let the disk be waited for, unless that was so a moment ago or still is."""
+        if time.monotonic() - self._synced_s < SYNC_EVERY_S:
+            return
+        if self._syncing is not None:
+            if not self._syncing.done():
+                return
+            self._syncing.result()
+        self._syncing = self._waiter.submit(sync_file, self._path)
         self._synced_s = time.monotonic()
 
     @contextmanager
@@ -141,6 +156,10 @@ class StreamedWav:
                 f"{kept_s:.1f} s recorded so far are kept: make room, or record to another disk"
             )
             raise TakeError(self._stopped) from problem
+        except BaseException:
+            # Ctrl-C in the middle: nobody knows how much of it is in the file.
+            self._stopped = f"writing {self._path} was interrupted: what was recorded is kept"
+            raise
 
 
 def _cause(path: Path, problem: OSError) -> str:

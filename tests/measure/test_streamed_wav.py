@@ -8,6 +8,7 @@ import os
 import shutil
 import subprocess
 import sys
+import time
 from collections import namedtuple
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -17,6 +18,7 @@ import numpy as np
 import pytest
 from scipy.io import wavfile
 
+from measure import streamed_wav
 from measure.audio_files import fingerprint, read_sound
 from measure.errors import AudioFileError, TakeError
 from measure.streamed_wav import StreamedWav
@@ -154,6 +156,49 @@ def test_a_full_disk_is_told_and_what_was_written_stays(
         wav.write(block)
     with pytest.raises(TakeError, match="disk is full"):
         wav.sync()
+
+
+def test_a_disk_that_fails_later_is_told_at_the_next_write(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Known input: bringing the file to the disk fails, as with one that was unplugged.
+    def refuse(_: Path) -> None:
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(streamed_wav, "SYNC_EVERY_S", 0.0)
+    monkeypatch.setattr(streamed_wav, "sync_file", refuse)
+    wav = StreamedWav(tmp_path / "r.wav", 48_000, 1)
+
+    def keep_writing() -> None:
+        for _ in range(100):
+            wav.write([[0.5]])
+            time.sleep(0.01)
+
+    with pytest.raises(TakeError, match="Input/output error"):
+        keep_writing()
+    assert read_sound_frames(wav.path) >= 1
+
+
+def test_a_write_that_is_interrupted_is_the_last(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Known input: Ctrl-C within a write; more would stand behind an unknown part.
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    wav = StreamedWav(tmp_path / "r.wav", 48_000, 1)
+    wav.write([[0.5]])
+    monkeypatch.setattr(streamed_wav, "append_wav", interrupt)
+    with pytest.raises(KeyboardInterrupt):
+        wav.write([[0.5]])
+    monkeypatch.undo()
+    with pytest.raises(TakeError, match="was interrupted"):
+        wav.write([[0.5]])
+    assert wav.n_frames == read_sound_frames(wav.path) == 1
+
+
+def read_sound_frames(path: Path) -> int:
+    return fingerprint(path).n_frames
 
 
 def test_another_reason_is_told_as_the_system_says_it(tmp_path: Path) -> None:
