@@ -32,6 +32,8 @@ from measure.simulated_run import SimulatedRun, block_frames
 
 Side = Literal["left", "right"]
 
+SIDES: Final[tuple[Side, Side]] = ("left", "right")
+
 RATE_RANGE_HZ: Final = (44_100, 192_000)
 
 MOVE_S: Final = 0.3
@@ -75,8 +77,9 @@ PAIR: Final = (
 class _Stand:
     """A loudspeaker that somebody may push to and fro along the line to the seat."""
 
-    def __init__(self, acoustics: SimulatedAcoustics, n_block: int, *, gain: float) -> None:
-        self._acoustics, self._n_block, self._gain = acoustics, n_block, gain
+    def __init__(self, acoustics: SimulatedAcoustics, n_block: int, volume_db: float) -> None:
+        self._acoustics, self._n_block = acoustics, n_block
+        self._gain = 10 ** (volume_db / 20)
         self._from_m = self._to_m = 0.0
         self._since_s = -math.inf
         self._known_m = math.nan
@@ -108,6 +111,18 @@ class _Stand:
             return self._to_m
         share = 0.5 - 0.5 * math.cos(math.pi * done)
         return self._from_m + share * (self._to_m - self._from_m)
+
+
+def _require(sample_rate_hz: int, *, pace: float, clock_ppm: float, latency_s: float) -> None:
+    """Refuse a room that can't be."""
+    if not RATE_RANGE_HZ[0] <= sample_rate_hz <= RATE_RANGE_HZ[1]:
+        msg = f"sample_rate_hz {sample_rate_hz} must lie from {RATE_RANGE_HZ[0]} to "
+        msg += f"{RATE_RANGE_HZ[1]}"
+        raise ValueError(msg)
+    if not (pace > 0 and abs(clock_ppm) <= 1000 and TAPS / sample_rate_hz <= latency_s <= 1):
+        msg = f"pace {pace} must lie above 0, clock_ppm {clock_ppm} within 1000 and latency_s "
+        msg += f"{latency_s} from {TAPS / sample_rate_hz:.4f} to 1"
+        raise ValueError(msg)
 
 
 class SimulatedRoom:
@@ -164,14 +179,7 @@ class SimulatedRoom:
         positions: Positions = POSITIONS,
         pair: tuple[SimulatedLoudspeaker, SimulatedLoudspeaker] = PAIR,
     ) -> None:
-        if not RATE_RANGE_HZ[0] <= sample_rate_hz <= RATE_RANGE_HZ[1]:
-            msg = f"sample_rate_hz {sample_rate_hz} must lie from {RATE_RANGE_HZ[0]} to "
-            msg += f"{RATE_RANGE_HZ[1]}"
-            raise ValueError(msg)
-        if not (pace > 0 and abs(clock_ppm) <= 1000 and TAPS / sample_rate_hz <= latency_s <= 1):
-            msg = f"pace {pace} must lie above 0, clock_ppm {clock_ppm} within 1000 and latency_s "
-            msg += f"{latency_s} from {TAPS / sample_rate_hz:.4f} to 1"
-            raise ValueError(msg)
+        _require(sample_rate_hz, pace=pace, clock_ppm=clock_ppm, latency_s=latency_s)
         require_inside(room, positions)
         self._rate_hz, self._pace, self._seed = sample_rate_hz, pace, seed
         self._clock_ratio, self._latency_s = 1 + clock_ppm * 1e-6, latency_s
@@ -181,25 +189,20 @@ class SimulatedRoom:
         self._now_s = 0.0
         self._n_runs = 0
         self._run: SimulatedRun | None = None
+        self._stands: dict[Side, _Stand] = {}
         speed_m_s = air_at(temperature_c).speed_of_sound_m_s
-        self._stands = {
-            name: _Stand(
-                SimulatedAcoustics(
-                    room,
-                    box,
-                    at=place.tweeter,
-                    seat=positions.seat,
-                    sample_rate_hz=sample_rate_hz,
-                    speed_of_sound_m_s=speed_m_s,
-                    rng=np.random.default_rng([seed, 0, number]),
-                ),
-                block_frames(sample_rate_hz),
-                gain=10 ** (volume_db / 20),
+        places = (positions.left, positions.right)
+        for number, (side, box, place) in enumerate(zip(SIDES, pair, places, strict=True)):
+            acoustics = SimulatedAcoustics(
+                room,
+                box,
+                at=place.tweeter,
+                seat=positions.seat,
+                sample_rate_hz=sample_rate_hz,
+                speed_of_sound_m_s=speed_m_s,
+                rng=np.random.default_rng([seed, 0, number]),
             )
-            for number, (name, box, place) in enumerate(
-                zip(("left", "right"), pair, (positions.left, positions.right), strict=True)
-            )
-        }
+            self._stands[side] = _Stand(acoustics, block_frames(sample_rate_hz), volume_db)
 
     @property
     def name(self) -> str:
