@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from analysis.exposure import Calibration, Exposure, RecordedLevel, exposure_of, recorded_level
 from analysis.wired_reference import AbsoluteDistances, absolute_distances
 from measure.audio_files import encode_wav
 from measure.errors import MeasureError, NotHeardError, StoppedError, TakeError
@@ -27,6 +28,7 @@ from measure.take_facts import (
     Distances,
     Driver,
     DriverXrun,
+    ExposureFacts,
     Level,
     MicrophoneFacts,
     Occasion,
@@ -71,12 +73,23 @@ class Take:
     recorded : Recorded
     distances : AbsoluteDistances or None
         Where an input was wired to the output.
+    exposure : Exposure or None
+        Where it is known what full scale means in the room.
     """
 
     folder: Path
     reading: FileReading
     recorded: Recorded
     distances: AbsoluteDistances | None
+    exposure: Exposure | None
+
+
+Calibrate = Callable[[RecordedLevel], Calibration | None]
+
+
+def uncalibrated(level: RecordedLevel) -> None:  # noqa: ARG001
+    """Nobody knows what full scale means in the room."""
+    return
 
 
 def make_take(
@@ -93,6 +106,7 @@ def make_take(
     keys: Keys,
     show: Callable[[Progress], None],
     step: Callable[[str], None],
+    calibrate: Calibrate = uncalibrated,
 ) -> Take:
     """Play, record, judge, read and keep.
 
@@ -117,6 +131,9 @@ def make_take(
         Is given how far it is.
     step : callable
         Is given what is done next.
+    calibrate : callable
+        Is given the recorded level, and returns what full scale means in the room, or
+        None where nobody knows.
 
     Returns
     -------
@@ -140,6 +157,7 @@ def make_take(
         begun.write_programme(recorded.programme)
         reading = _read(begun, recorded.programme, surroundings)
         distances = _distances(recorded, reading.reading)
+        exposure = _exposure(recorded, path.sample_rate_hz, calibrate)
         facts = TakeFacts(
             take=Occasion(
                 name=labels.name,
@@ -152,6 +170,7 @@ def make_take(
             level=_level(programme, level, confirmed),
             programme=_played(recorded),
             driver=_driver(recorded),
+            exposure=_exposure_facts(recorded, exposure),
             distances=None if distances is None else Distances(**asdict(distances)),
             air=AirFacts(
                 temperature_c=surroundings.air.temperature_c,
@@ -170,6 +189,7 @@ def make_take(
         reading=replace(reading, path=kept / reading.path.name),
         recorded=recorded,
         distances=distances,
+        exposure=exposure,
     )
 
 
@@ -225,6 +245,23 @@ def _distances(recorded: Recorded, reading: Reading) -> AbsoluteDistances | None
         programme=recorded.programme,
         arrival=reading.arrival,
         air=reading.air,
+    )
+
+
+def _exposure(recorded: Recorded, sample_rate_hz: int, calibrate: Calibrate) -> Exposure | None:
+    """Return what the take was for the ears, where that can be told."""
+    level = recorded_level(recorded.samples[0], sample_rate_hz=sample_rate_hz)
+    calibration = calibrate(level)
+    return None if calibration is None else exposure_of(level, calibration)
+
+
+def _exposure_facts(recorded: Recorded, exposure: Exposure | None) -> ExposureFacts:
+    """Return the same for ``take.toml``."""
+    programme = recorded.programme
+    return ExposureFacts(
+        duration_s=len(programme.order) * programme.sweep.duration_s,
+        level_dba=None if exposure is None else exposure.mean_dba,
+        day_share=None if exposure is None else exposure.niosh_day,
     )
 
 

@@ -124,12 +124,12 @@ class Driver(_Table, frozen=True, kw_only=True):
     xruns: Annotated[tuple[DriverXrun, ...], Said(description="the first hundred of them")] = ()
 
 
-class Exposure(_Table, frozen=True, kw_only=True):
+class ExposureFacts(_Table, frozen=True, kw_only=True):
     """The table ``[exposure]``: what it was for the ears, as far as known."""
 
     duration_s: Annotated[float, Said(description="how long sweeps sounded, in s")]
     level_dba: Annotated[
-        float | None, Said(description="at the seat, from a sound level meter, in dB(A)")
+        float | None, Said(description="energy mean at the microphone, in dB(A)")
     ] = None
     day_share: Annotated[
         float | None, Said(description="share of a day's recommended dose (NIOSH), 1 is all of it")
@@ -183,7 +183,7 @@ class TakeFacts(msgspec.Struct, frozen=True, kw_only=True):
     level: Level
     programme: Played
     driver: Driver
-    exposure: Exposure | None = None
+    exposure: ExposureFacts | None = None
     distances: Distances | None = None
     air: AirFacts | None = None
     microphone: MicrophoneFacts | None = None
@@ -200,7 +200,7 @@ class TakeDocument(_Table, frozen=True, kw_only=True):
     programme: Played
     recording: Recorded
     driver: Driver
-    exposure: Exposure | None = None
+    exposure: ExposureFacts | None = None
     distances: Distances | None = None
     air: AirFacts | None = None
     microphone: MicrophoneFacts | None = None

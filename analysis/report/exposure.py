@@ -14,9 +14,8 @@ LOUD_DBA: Final = 85.0
 """From here on a take is far louder than a reading needs: NIOSH's limit for a day's work."""
 
 UNKNOWN: Final = (
-    "Sound level at the seat: unknown, the microphone isn't calibrated. To learn it, read a "
-    "sound level meter (A, slow) beside the microphone while a take's noise plays, and give "
-    "the reading."
+    "Sound level at the microphone: unknown, since nobody told what full scale means here. Hold "
+    "a sound level meter (A, slow) beside the microphone during a take, and add --ask-meter."
 )
 
 

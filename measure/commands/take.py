@@ -13,12 +13,13 @@ from measure.surroundings import FILE, Surroundings, surrounding_options, surrou
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from analysis.exposure import RecordedLevel
     from analysis.programme import Programme
     from measure.keys import Keys
     from measure.level_check import LevelFound, Side
     from measure.live_line import LiveLine
     from measure.sound import SoundPath
-    from measure.take import Labels, Take
+    from measure.take import Calibrate, Labels, Take
     from measure.take_run import Progress
     from measure.treble_ledger import Ledger
 
@@ -65,6 +66,14 @@ ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
     default=5,
     show_default=True,
     help="Seconds to walk away before the sweep.",
+)
+@click.option(
+    "--full-scale-dba",
+    type=click.FloatRange(60, 200),
+    help="Sound level, dB(A), that reads as full scale, where it is known: tells the dose.",
+)
+@click.option(
+    "--ask-meter", is_flag=True, help="Ask afterwards what a sound level meter showed at most."
 )
 @click.option("--yes", is_flag=True, help="Don't ask which loudspeaker sounded.")
 @click.option(
@@ -166,7 +175,33 @@ def _made(
             keys=keys,
             show=_shower(line),
             step=lambda text: line.show(f"{text} ..."),
+            calibrate=_calibration(keys, asked),
         )
+
+
+def _calibration(keys: Keys, asked: dict[str, Any]) -> Calibrate:
+    """Return what tells what full scale means in the room."""
+    from analysis.exposure import Calibration, calibration_by_meter
+
+    def calibrate(level: RecordedLevel) -> Calibration | None:
+        if asked["ask_meter"]:
+            with keys.lent():
+                shown = click.prompt(
+                    "What did the sound level meter show at most while it played, in dB(A)?",
+                    type=click.FloatRange(30, 140),
+                    err=True,
+                )
+            found = calibration_by_meter(float(shown), level.highest_db)
+            click.echo(
+                f"So full scale is {found.full_scale_dba:.0f} dB(A): give --full-scale-dba "
+                f"{found.full_scale_dba:.0f} as long as the microphone's gain stays as it is.",
+                err=True,
+            )
+            return found
+        known = asked["full_scale_dba"]
+        return None if known is None else Calibration(full_scale_dba=known)
+
+    return calibrate
 
 
 def _level(path: SoundPath, ledger: Ledger, keys: Keys, asked: dict[str, Any]) -> LevelFound:
@@ -252,6 +287,8 @@ def _shower(line: LiveLine) -> Callable[[Progress], None]:
 
 def _afterwards(take: Take) -> list[str]:
     """Say what happened on the way that a reading doesn't tell."""
+    from analysis.report.exposure import exposure_line
+
     recorded = take.recorded
     lines = []
     if take.distances is not None:
@@ -273,4 +310,5 @@ def _afterwards(take: Take) -> list[str]:
             f"The driver reported {len(recorded.xruns)} gap(s) in the sound; a check named dropout "
             "above says so if they did harm, else they did none."
         )
+    lines.append(exposure_line(take.exposure))
     return [*lines, f"Kept in {take.folder}."]

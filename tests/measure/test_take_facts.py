@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 
 from measure.take_facts import (
     AirFacts,
+    Distances,
     Driver,
     DriverXrun,
-    Exposure,
+    ExposureFacts,
     Level,
     MicrophoneFacts,
     Occasion,
@@ -68,7 +69,7 @@ FULL = TakeFacts(
         repeated=(RepeatedPass(number=2, side="R", at_frame=1_500_000, reason="a cough"),),
     ),
     driver=Driver(n_xruns=1, xruns=(DriverXrun(frame=4096, kind="input overflow"),)),
-    exposure=Exposure(duration_s=24.0, level_dba=65.0, day_share=1e-5),
+    exposure=ExposureFacts(duration_s=24.0, level_dba=65.0, day_share=1e-5),
     air=AirFacts(temperature_c=21.5, measured=True, relative_humidity_percent=45.0),
     microphone=MicrophoneFacts(name="the omni", correction_file="omni.txt", angle_deg=90.0),
 )
@@ -130,7 +131,8 @@ def tables() -> dict[str, type[msgspec.Struct]]:
         "programme": Played,
         "recording": Recorded,
         "driver": Driver,
-        "exposure": Exposure,
+        "exposure": ExposureFacts,
+        "distances": Distances,
         "air": AirFacts,
         "microphone": MicrophoneFacts,
     }
