@@ -40,6 +40,11 @@ POLES_HZ: Final = (20.598997, 107.65265, 737.86223, 12194.217)
 AT_1_KHZ_DB: Final = 2.000
 """What makes the weighting 0 at 1 kHz; the same Annex."""
 
+HOP_S: Final = 0.125
+"""From one frame of the analysis to the next; a frame is twice as long."""
+
+_FRAMES_AT_ONCE: Final = 64
+
 SECOND_S: Final = 1.0
 """The highest level is taken over so long; a meter set to "slow" averages about as much."""
 
@@ -68,7 +73,8 @@ class RecordedLevel:
     mean_db : float
         Energy mean over the whole recording, in dB re full scale.
     highest_db : float
-        Highest energy mean over any second, in dB re full scale.
+        Highest energy mean over any second, in dB re full scale; a sound that lasts
+        exactly one second reads 0.3 dB low.
     """
 
     duration_s: float
@@ -170,27 +176,44 @@ def recorded_level(samples: NDArray[np.floating], *, sample_rate_hz: float) -> R
 
     Notes
     -----
-    The weighting is applied to the spectrum of the whole recording with a second of silence
-    behind it, without its phase, which changes no energy.
+    The recording is cut into frames that overlap by half under a sine window, whose squares
+    add up to 1, and each frame's energy is the weighted sum of its spectrum (Parseval).
+    Frames blur the curve by 4 Hz: a tone of 20 Hz reads 0.8 dB high, one of 40 Hz 0.1, one of
+    63 Hz 0.02 (measured).
     """
-    values = np.asarray(samples, dtype=np.float64)
+    values = np.asarray(samples)
     known = np.isfinite(values)
     if values.ndim != 1 or not known.any():
         msg = f"samples of shape {values.shape} must be (n,) and hold something finite"
         raise ValueError(msg)
-    n_long = fft.next_fast_len(values.size + math.ceil(sample_rate_hz), real=True)
-    spectrum = fft.rfft(np.where(known, values, 0.0), n_long)
-    spectrum *= db_amplitude(a_weighting_db(fft.rfftfreq(n_long, 1 / sample_rate_hz)))
-    squares = fft.irfft(spectrum, n_long)[: values.size] ** 2
-    n_second = min(round(SECOND_S * sample_rate_hz), values.size)
-    sums = np.cumsum(np.concatenate([[0.0], squares]))
-    highest = max(float((sums[n_second:] - sums[:-n_second]).max()), 0.0) / n_second
+    n_hop = round(HOP_S * sample_rate_hz)
+    energies = _weighted_energies(np.where(known, values, 0.0), n_hop, sample_rate_hz)
     n_known = int(known.sum())
+    n_window = max(round(SECOND_S / HOP_S), 1)
+    sums = np.cumsum(np.pad(energies, (n_window, n_window - 1)))
+    highest = max(float((sums[n_window:] - sums[:-n_window]).max()), 0.0)
     return RecordedLevel(
         duration_s=n_known / sample_rate_hz,
-        mean_db=float(power_db(sums[-1] / n_known)),
-        highest_db=float(power_db(highest)),
+        mean_db=float(power_db(energies.sum() / n_known)),
+        highest_db=float(power_db(highest / min(n_window * n_hop, n_known))),
     )
+
+
+def _weighted_energies(values: Float, n_hop: int, sample_rate_hz: float) -> Float:
+    """Return the A-weighted sum of squares of each frame, one frame every `n_hop` samples."""
+    n_frame = 2 * n_hop
+    n_after = -values.size % n_hop + n_hop
+    padded = np.pad(values, (n_hop, n_after))
+    frames = np.lib.stride_tricks.sliding_window_view(padded, n_frame)[::n_hop]
+    window = np.sin(np.pi * (np.arange(n_frame) + 0.5) / n_frame)
+    weight = db_amplitude(a_weighting_db(fft.rfftfreq(n_frame, 1 / sample_rate_hz)))
+    energies = np.empty(frames.shape[0])
+    for first in range(0, frames.shape[0], _FRAMES_AT_ONCE):
+        some = slice(first, first + _FRAMES_AT_ONCE)
+        spectrum = fft.rfft(frames[some] * window) * weight
+        # Every bin but DC, which has no weight, stands for its mirror too.
+        energies[some] = (np.abs(spectrum) ** 2).sum(axis=1) * (2 / n_frame)
+    return energies
 
 
 def calibration_by_meter(

@@ -80,6 +80,7 @@ class Emitter:
         self._items = [] if repeat else [(0, signal.samples)]
         self._end = _NEVER if repeat else signal.samples.shape[1]
         self._item = 0
+        self._n_forgotten = 0
         self._begun = False
         self._head = 0
         self._longest = 0
@@ -131,9 +132,17 @@ class Emitter:
         if self._stop_asked or at_frame < head + margin:
             return False
         signal.admission.spend(lead_s=(at_frame - head) / self._rate_hz)
+        self._forget_played()
         self._end = at_frame + signal.samples.shape[1]
         self._items.append((at_frame, signal.samples))
         return True
+
+    def _forget_played(self) -> None:
+        """Let go of samples that were played: a long run appends many."""
+        # `fill` never looks at an item below this one again.
+        for number in range(self._n_forgotten, self._item):
+            self._items[number] = (0, self._items[number][1][:, :0].copy())
+        self._n_forgotten = self._item
 
     def stop(self) -> None:
         """Fade out from the next block on, for good."""

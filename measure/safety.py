@@ -11,7 +11,6 @@ tweeters was found.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import InitVar, dataclass, field
 from importlib import resources
 from typing import Final
@@ -85,15 +84,15 @@ class Admission:
     ----------
     entry : Entry
         What the ledger holds for it.
-    clock : callable
-        The ledger's.
+    ledger : Ledger
     """
 
-    def __init__(self, entry: Entry, *, clock: Callable[[], float]) -> None:
+    def __init__(self, entry: Entry, *, ledger: Ledger) -> None:
         self.entry = entry
-        self._clock = clock
-        self._admitted_s = clock()
+        self._ledger = ledger
+        self._admitted_s = ledger.clock()
         self._spent = False
+        self._settled = False
 
     def spend(self, *, lead_s: float = 0.0) -> None:
         """Use the leave.
@@ -111,7 +110,7 @@ class Admission:
         if self._spent:
             msg = "this output was played already: it must be admitted anew each time"
             raise UnsafeError(msg)
-        age_s = self._clock() - self._admitted_s + lead_s
+        age_s = self._ledger.clock() - self._admitted_s + lead_s
         if not 0 <= age_s <= START_WITHIN_S:
             msg = (
                 f"this output starts {age_s:.1f} s after it was checked, more than the "
@@ -119,6 +118,20 @@ class Admission:
             )
             raise UnsafeError(msg)
         self._spent = True
+
+    def give_back(self, *, played_s: float) -> None:
+        """Take what wasn't played out of the ledger; it can't be played any more.
+
+        Only the first call counts.
+
+        Parameters
+        ----------
+        played_s : float
+            How long the signal sounded from its start, at least; 0 where it never did.
+        """
+        if not self._settled:
+            self._spent = self._settled = True
+            self._ledger.give_back(self.entry, played_s=played_s)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -163,7 +176,7 @@ class SafeSignal:
         _check_power(heard, rate_hz)
         energy = _binned_treble(heard, rate_hz, self.repeated_s)
         object.__setattr__(self, "samples", samples)
-        admission = Admission(ledger.enter(energy), clock=ledger.clock)
+        admission = Admission(ledger.enter(energy), ledger=ledger)
         object.__setattr__(self, "admission", admission)
 
     @property
@@ -193,7 +206,7 @@ def admit(
     -------
     SafeSignal
         To be started within ``START_WITHIN_S``, once. What of it isn't played can be given
-        back: ``ledger.give_back(signal.admission.entry, played_s=...)``.
+        back: ``signal.admission.give_back(played_s=...)``.
 
     Raises
     ------

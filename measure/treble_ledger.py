@@ -255,8 +255,9 @@ def _too_much(energy: Float) -> str:
 def _unplayed(entry: Entry, played_s: float) -> Entry:
     """Return the part of an entry after what was played."""
     energy = entry.energy.copy()
-    # A frame at the border of two bins may have been counted in the next.
-    energy[:, : math.ceil(played_s / BIN_S) + 1] = 0
+    if played_s > 0:
+        # A frame at the border of two bins may have been counted in the next.
+        energy[:, : math.ceil(played_s / BIN_S) + 1] = 0
     return Entry(first_bin=entry.first_bin, energy=energy)
 
 

@@ -119,6 +119,16 @@ def test_an_item_whose_start_was_missed_stays_out_whole() -> None:
     assert not emitted(emitter, 8000).any()
 
 
+def test_a_long_run_keeps_only_what_is_still_to_come() -> None:
+    # Invariant: memory doesn't grow with what was played.
+    emitter = Emitter(safe(tone(seconds=0.05)))
+    for turn in range(1, 6):
+        assert emitter.append(safe(tone(seconds=0.05)), turn * 10_000)
+        emitted(emitter, 10_000)
+    kept = sum(samples.nbytes for _, samples in emitter._items)
+    assert kept <= 2 * 2 * 4 * 2205
+
+
 # --- Limits -----------------------------------------------------------------------------
 
 ANY_FLOAT = st.floats(allow_nan=True, allow_infinity=True, width=64)

@@ -208,6 +208,20 @@ def test_a_refusal_for_heat_says_how_long_to_wait() -> None:
     admit(loud, sample_rate_hz=RATE_HZ, ledger=ledger)
 
 
+def test_what_was_not_played_is_given_back_once_and_then_cannot_be() -> None:
+    # Known input: a tone that fills the window, never begun; the second call gives nothing.
+    ledger = MemoryLedger(clock=lambda: 0.0)
+    loud = tone(5000, level=CAP, seconds=3.5)
+    signal = admit(loud, sample_rate_hz=RATE_HZ, ledger=ledger)
+    signal.admission.give_back(played_s=0.0)
+    with pytest.raises(UnsafeError, match="admitted anew"):
+        signal.admission.spend()
+    admit(loud, sample_rate_hz=RATE_HZ, ledger=ledger)
+    signal.admission.give_back(played_s=0.0)
+    with pytest.raises(UnsafeError, match="wait"):
+        admit(loud, sample_rate_hz=RATE_HZ, ledger=ledger)
+
+
 def test_a_signal_cannot_be_changed_or_made_around_the_ledger() -> None:
     # Invariant: neither the record nor its samples can be changed, nor copied uncounted.
     signal = made(tone(1000, level=0.1))
