@@ -31,12 +31,16 @@ def spoilt_passes(recorded: Float, programme: Programme) -> tuple[int, ...]:
     Returns
     -------
     tuple of int
-        Empty where all passes are clean, and where all are spoilt: then it isn't a
-        passing noise, and playing again would not help.
+        Empty where all passes are clean, and where all are spoilt or a loudspeaker isn't
+        heard at all: then it isn't a passing noise, and playing again would not help.
     """
     try:
         aligned = align(recorded, programme)
     except NoPassError:
+        return ()
+    heard = {used.side for used in aligned.passes if used.found}
+    if heard != set(programme.order):
+        # A loudspeaker that isn't heard at all won't be the next time.
         return ()
     spoilt = set()
     for at, used in enumerate(aligned.passes):

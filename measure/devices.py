@@ -97,20 +97,8 @@ class Wiring:
     sample_rate_hz: int
 
     def __post_init__(self) -> None:
-        for channels, device, direction in (
-            (self.output_channels, self.play, "play"),
-            (self.input_channels, self.record, "record"),
-        ):
-            has = self._channels(device, direction)
-            if len(set(channels)) != len(channels) or not all(1 <= one <= has for one in channels):
-                listed = ", ".join(map(str, channels))
-                msg = f"{device.name} has channels 1 to {has} to {direction} with, each once, not "
-                msg += f"{listed}"
-                raise SoundDeviceError(msg)
-
-    @staticmethod
-    def _channels(device: Device, direction: str) -> int:
-        return device.n_outputs if direction == "play" else device.n_inputs
+        _require_channels(self.output_channels, self.play, "play")
+        _require_channels(self.input_channels, self.record, "record")
 
     @property
     def one_clock(self) -> bool:
@@ -121,6 +109,19 @@ class Wiring:
     def name(self) -> str:
         """What to call it in a sentence."""
         return self.play.name if self.one_clock else f"{self.play.name} and {self.record.name}"
+
+
+def _require_channels(channels: tuple[int, ...], device: Device, direction: Direction) -> None:
+    """Refuse channels that a device doesn't have, and one channel for two things."""
+    n_channels = device.n_channels(direction)
+    for channel in channels:
+        if not 1 <= channel <= n_channels:
+            msg = f"{device.name} has {n_channels} channel{'s' if n_channels > 1 else ''} to "
+            msg += f"{direction} with, so there is no channel {channel}"
+            raise SoundDeviceError(msg)
+    if len(set(channels)) < len(channels):
+        msg = f"{device.name}: channel {channels[0]} can't serve for two things at once"
+        raise SoundDeviceError(msg)
 
 
 def choose(

@@ -195,9 +195,10 @@ def make_take(
 
 def _told(problem: MeasureError, begun: UnfinishedTake) -> MeasureError:
     """Leave the folder unfinished, and say where what was recorded is."""
-    place = begun.abandon(str(problem))
     if not begun.n_frames:
+        begun.discard()
         return problem
+    place = begun.abandon(str(problem))
     kept_s = begun.n_frames / begun.sample_rate_hz
     return type(problem)(f"{problem}. The {kept_s:.1f} s that were recorded are kept in {place}")
 

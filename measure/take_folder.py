@@ -187,6 +187,16 @@ class UnfinishedTake:
         sync_folder(self._path.parent)
         return self._path
 
+    def discard(self) -> None:
+        """Take the folder away again, where nothing was recorded."""
+        if self.n_frames:
+            msg = f"{self._path} holds a recording, which is never thrown away"
+            raise ValueError(msg)
+        with suppress(OSError):
+            for name in (RECORDING, REASON):
+                (self._path / name).unlink(missing_ok=True)
+            self._path.rmdir()
+
     def abandon(self, reason: str) -> Path:
         """Say why the take stays unfinished, and leave what was recorded.
 

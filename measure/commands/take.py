@@ -298,13 +298,12 @@ def _afterwards(take: Take) -> list[str]:
             f"{one.right_m:.3f} m, both ± {one.std_m:.3f} m; their difference as the verdict says."
         )
     if recorded.repeated:
-        numbers = " and ".join(map(str, recorded.repeated))
         lines.append(
-            f"Pass {numbers} was spoilt and played again at the end; both are in the recording."
+            f"{_passes(recorded.repeated)} spoilt and played again at the end; all are in the "
+            "recording."
         )
     if recorded.not_repeated:
-        numbers = " and ".join(map(str, recorded.not_repeated))
-        lines.append(f"Pass {numbers} was spoilt too, and not played again.")
+        lines.append(f"{_passes(recorded.not_repeated)} spoilt too, and not played again.")
     if recorded.xruns:
         lines.append(
             f"The driver reported {len(recorded.xruns)} gap(s) in the sound; a check named dropout "
@@ -312,3 +311,10 @@ def _afterwards(take: Take) -> list[str]:
         )
     lines.append(exposure_line(take.exposure))
     return [*lines, f"Kept in {take.folder}."]
+
+
+def _passes(numbers: tuple[int, ...]) -> str:
+    """Return the passes with their verb."""
+    if len(numbers) == 1:
+        return f"Pass {numbers[0]} was"
+    return f"Passes {', '.join(map(str, numbers[:-1]))} and {numbers[-1]} were"

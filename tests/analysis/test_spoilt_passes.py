@@ -61,6 +61,18 @@ def test_lost_samples_spoil_the_pass_that_they_befell() -> None:
     assert spoilt_passes(samples, PROGRAMME) == (2,)
 
 
+def test_a_loudspeaker_that_is_off_is_not_worth_a_repeat() -> None:
+    # Known input: both left passes cut out, noise in their place.
+    samples = CLEAN.copy()
+    for number in (0, 3):
+        first = round((PROGRAMME.starts_s[number] - 0.1) * RATE_HZ)
+        last = first + round(2.2 * RATE_HZ)
+        samples[first:last] = 1e-4 * np.random.default_rng(6).standard_normal(
+            samples[first:last].size
+        )
+    assert spoilt_passes(samples, PROGRAMME) == ()
+
+
 def test_nothing_heard_is_nothing_to_repeat() -> None:
     # Known input: noise alone; a repeat would not help.
     noise = 1e-4 * np.random.default_rng(5).standard_normal(CLEAN.size)

@@ -71,7 +71,7 @@ def test_no_device_at_all() -> None:
 def test_channels_that_are_not_there(output: tuple[int, int], inputs: tuple[int, ...]) -> None:
     # Known input: the same one twice, one too many, and counted from 0.
     two = device(0, "two")
-    with pytest.raises(SoundDeviceError, match="two has channels 1 to 2"):
+    with pytest.raises(SoundDeviceError, match=r"two(: channel 1 can't| has 2 channels)"):
         Wiring(
             play=two,
             record=two,

@@ -14,8 +14,9 @@ import soundfile
 from analysis.air import air_at
 from analysis.programme import Programme
 from measure import cli
-from measure.errors import DeviceLostError, StoppedError, TakeError
+from measure.errors import DeviceLostError, SoundDeviceError, StoppedError, TakeError
 from measure.keys import Keys
+from measure.safety import admit
 from measure.simulated_faults import Fault
 from measure.simulated_room import SimulatedRoom
 from measure.stimulus import make_programme
@@ -272,3 +273,15 @@ def test_mistakes_are_told(
     # Known input: one mistake each.
     assert run_take("--yes", *options) == 2
     assert told in capsys.readouterr().err
+
+
+def test_a_start_that_fails_leaves_nothing(tmp_path: Path) -> None:
+    # Known input: a room that is busy.
+    room = SimulatedRoom(pace=math.inf)
+    silence = admit(
+        np.zeros((2, RATE_HZ)), sample_rate_hz=RATE_HZ, ledger=MemoryLedger(room.time_s)
+    )
+    room.start(silence, n_frames=RATE_HZ)
+    with pytest.raises(SoundDeviceError):
+        taken(room, tmp_path)
+    assert list(tmp_path.iterdir()) == []
