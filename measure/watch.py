@@ -68,6 +68,8 @@ def running(
         with contextlib.suppress(DeviceLostError):
             path.wait(STOP_WITHIN_S)
         run.close()
+        # What never sounded didn't warm a tweeter.
+        signal.admission.give_back(played_s=run.n_played / path.sample_rate_hz)
 
 
 class Watch:

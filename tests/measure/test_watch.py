@@ -63,6 +63,18 @@ def test_a_key_stops_the_sound_within_its_time() -> None:
     assert 0 < last - pressed < (STOP_WITHIN_S + POLL_S) * RATE_HZ
 
 
+def test_what_was_not_played_is_given_back() -> None:
+    # Known input: a treble tone of which a twentieth sounds; the rest may be played later.
+    room = SimulatedRoom(pace=math.inf)
+    ledger = MemoryLedger(room.time_s)
+    tone = 0.1 * np.sin(2 * np.pi * 5000 * np.arange(20 * RATE_HZ) / RATE_HZ)
+    tone *= np.minimum(1, np.minimum(np.arange(tone.size), np.arange(tone.size)[::-1]) / 4800)
+    for _ in range(3):
+        signal = admit(np.stack((tone, tone)), sample_rate_hz=RATE_HZ, ledger=ledger)
+        with running(room, signal, n_frames=RATE_HZ) as run:
+            Watch(room, run, Keys()).until(RATE_HZ)
+
+
 def test_a_clipped_input_stops_it() -> None:
     # Known input: 60 dB more gain from half a second on.
     room = SimulatedRoom(pace=math.inf, faults=(Fault(kind="gain", at_s=0.5, amount_db=60.0),))
