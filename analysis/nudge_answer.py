@@ -47,6 +47,9 @@ tried on others (docs/nudge.md)."""
 MOST_RANDOM_STD_M = 0.8e-3
 """An answer whose random part exceeds this is unsure: less than half the usual tolerance."""
 
+MOST_DISTURBED_M = 0.3e-3
+"""So much of it may come of a disturbance: what that did to the figure isn't Gaussian."""
+
 MOST_RATE_PPM = 450.0
 """Lag may change by so much: clocks up to 300 ppm apart, and 5 cm/s of motion."""
 
@@ -87,6 +90,8 @@ class NudgeAnswer:
         One sigma that this answer supports.
     random_std_m : float or None
         The part of it that changes from answer to answer.
+    disturbed_m : float or None
+        The part of that which a disturbance gave.
     in_room_std_m : float or None
         One sigma with draughts and the microphone's place.
     level_db, level_std_db : float or None
@@ -108,6 +113,7 @@ class NudgeAnswer:
     difference_m: float | None = None
     std_m: float | None = None
     random_std_m: float | None = None
+    disturbed_m: float | None = None
     in_room_std_m: float | None = None
     level_db: float | None = None
     level_std_db: float | None = None
@@ -159,7 +165,9 @@ def answer(
     )
     faulty = _worst_fault(sweeps)
     if faulty is not None and faulty.fault is not None:
-        return replace(empty, doubt=Doubt(faulty.fault), doubt_side=side_of(faulty.index))
+        sides = {side_of(one.index) for one in sweeps if one.fault is faulty.fault}
+        alone = side_of(faulty.index) if len(sides) == 1 else None
+        return replace(empty, doubt=Doubt(faulty.fault), doubt_side=alone)
     change = change_between(first, third)
     between_s = pattern.start_s(third.index) - pattern.start_s(first.index)
     known = replace(empty, change=change, rate_ppm=1e6 * change.shift_s / between_s)
@@ -239,6 +247,7 @@ def _filled(
         difference_m=match.difference_m,
         std_m=std_m,
         random_std_m=random_std_m,
+        disturbed_m=disturbed_m,
         in_room_std_m=math.hypot(std_m, IN_ROOM_STD_M),
     )
 
@@ -258,6 +267,8 @@ def _doubt(
         if change is not None and abs(change.gain_db) > MOST_GAIN_DB:
             return Doubt.COVERED, side
     if full.random_std_m is None or full.random_std_m > MOST_RANDOM_STD_M:
+        return Doubt.NOISE, None
+    if full.disturbed_m is not None and full.disturbed_m > MOST_DISTURBED_M:
         return Doubt.NOISE, None
     if not match.agree:
         return Doubt.UNLIKE, None

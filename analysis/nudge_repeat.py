@@ -24,6 +24,10 @@ from analysis.onset import gated_noise, gated_spectrum
 
 N_FFT_S = 0.01
 BAND_HZ = (3000.0, 12_000.0)
+"""Of the delay, as in `analysis.arrival`."""
+
+MISFIT_BAND_HZ = (1500.0, 16_000.0)
+"""Of the misfit: what lies beside the band moves the figure too, by the minimum phase."""
 
 REACH_S = 80e-6
 STEP_S = 4e-6
@@ -81,28 +85,36 @@ def change_between(earlier: HeardSweep, later: HeardSweep) -> Change:
     n_fft = 2 ** math.ceil(math.log2(N_FFT_S * rate_hz))
     frequency_hz: Float = fft.rfftfreq(n_fft, 1 / rate_hz)
     inside = slice(*np.searchsorted(frequency_hz, BAND_HZ))
-    omega: Float = 2 * np.pi * frequency_hz[inside]
-    before = gated_spectrum(earlier.response, earlier.arrival_s, GATE_S, n_fft)[inside]
+    omega: Float = 2 * np.pi * frequency_hz
+    before = gated_spectrum(earlier.response, earlier.arrival_s, GATE_S, n_fft)
     shift_s = later.arrival_s - earlier.arrival_s
     for reach_s in (REACH_S, 0.0):
         # The second time both gates lie alike on the arrival, however it was found.
         placed_s = earlier.arrival_s + shift_s
-        after = gated_spectrum(later.response, placed_s, GATE_S, n_fft)[inside]
-        rest_s = _delay_s(after * np.conj(before), omega, reach_s)
+        after = gated_spectrum(later.response, placed_s, GATE_S, n_fft)
+        rest_s = _delay_s((after * np.conj(before))[inside], omega[inside], reach_s)
         shift_s += rest_s
     turned = after * np.exp(1j * omega * rest_s)
-    gain = float((turned * np.conj(before)).real.sum() / (np.abs(before) ** 2).sum())
+    wide = slice(*np.searchsorted(frequency_hz, MISFIT_BAND_HZ))
+    gain, excess = _misfit(turned[wide], before[wide], (later.response, earlier.response), wide)
+    return Change(shift_s=shift_s, gain_db=20 * math.log10(max(abs(gain), 1e-6)), excess=excess)
+
+
+def _misfit(
+    after: Complex,
+    before: Complex,
+    responses: tuple[ImpulseResponse, ImpulseResponse],
+    wide: slice,
+) -> tuple[float, float]:
+    """Return the gain from before to after, and what it leaves beyond the noise, relative."""
+    gain = float((after * np.conj(before)).real.sum() / (np.abs(before) ** 2).sum())
     noise = sum(
-        scale**2 * _noise_power(response, n_fft, inside)
-        for response, scale in ((later.response, 1.0), (earlier.response, gain))
+        scale**2 * _noise_power(response, wide)
+        for response, scale in zip(responses, (1.0, gain), strict=True)
     )
     power = float((np.abs(after) ** 2).sum())
-    misfit = float((np.abs(turned - gain * before) ** 2).sum())
-    return Change(
-        shift_s=shift_s,
-        gain_db=20 * math.log10(max(abs(gain), 1e-6)),
-        excess=math.sqrt(max(misfit - SCATTER * noise, 0.0) / power),
-    )
+    misfit = float((np.abs(after - gain * before) ** 2).sum())
+    return gain, math.sqrt(max(misfit - SCATTER * noise, 0.0) / power)
 
 
 def _delay_s(cross: Complex, omega: Float, reach_s: float) -> float:
@@ -119,9 +131,10 @@ def _delay_s(cross: Complex, omega: Float, reach_s: float) -> float:
     return delay_s
 
 
-def _noise_power(response: ImpulseResponse, n_fft: int, inside: slice) -> float:
+def _noise_power(response: ImpulseResponse, wide: slice) -> float:
     """Return the power of the noise under the same gate, summed over the band."""
-    spectra = gated_noise(response, GATE_S, n_fft, most=96)[:, inside]
+    n_fft = 2 ** math.ceil(math.log2(N_FFT_S * response.sample_rate_hz))
+    spectra = gated_noise(response, GATE_S, n_fft, most=96)[:, wide]
     if not spectra.size:
         return 0.0
     return float((np.abs(spectra) ** 2).mean(axis=0).sum())

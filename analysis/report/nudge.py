@@ -94,6 +94,8 @@ def say_doubt(answer: NudgeAnswer) -> str:
     """Return why an answer is unsure, in words."""
     if answer.doubt is None:
         return "no figure came out"
+    if answer.doubt is Doubt.UNHEARD and answer.doubt_side is None:
+        return "neither loudspeaker is heard"
     return _DOUBTS[answer.doubt].format(side=answer.doubt_side or "")
 
 
