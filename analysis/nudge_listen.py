@@ -13,11 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.arrays import Float
 from analysis.nudge_answer import NudgeAnswer, answer
 from analysis.nudge_pattern import NudgePattern
 from analysis.nudge_search import find_pattern
-from analysis.nudge_sweep import HeardSweep, hear_sweep, needed_s
+from analysis.nudge_sweep import HeardSweep, Recorded, hear_sweep, needed_s
 
 SEARCH_S = 2.6
 """The pattern is looked for in so much of the newest recording: two periods and a sweep."""
@@ -63,7 +62,7 @@ class ListenState:
 
 def listen(
     state: ListenState,
-    samples: Float,
+    samples: Recorded,
     *,
     speed_of_sound_m_s: float,
     clock_ppm: float | None = None,
@@ -109,7 +108,7 @@ def listen(
     return state, tuple(answers)
 
 
-def _search(state: ListenState, samples: Float) -> ListenState:
+def _search(state: ListenState, samples: Recorded) -> ListenState:
     """Look for the pattern in the newest recording, if there is enough of it."""
     rate_hz = state.pattern.sample_rate_hz
     recorded_s = samples.size / rate_hz
@@ -143,7 +142,7 @@ def _first_within(pattern: NudgePattern, lag_s: float, first_s: float) -> int:
     return index
 
 
-def _advance(state: ListenState, samples: Float, lag_s: float) -> ListenState:
+def _advance(state: ListenState, samples: Recorded, lag_s: float) -> ListenState:
     """Hear the next sweep."""
     heard = hear_sweep(samples, state.pattern, state.next_index, expected_lag_s=lag_s)
     sweeps = (*state.sweeps, heard)[-4:]

@@ -19,6 +19,7 @@ from enum import StrEnum
 
 import numpy as np
 import scipy.fft as fft
+from numpy.typing import NDArray
 
 from analysis.arrays import Float
 from analysis.deconvolution import inverse_sweep
@@ -26,6 +27,9 @@ from analysis.gated_pair import GATE_S
 from analysis.impulse_response import ImpulseResponse
 from analysis.nudge_pattern import NudgePattern
 from analysis.onset import PRE_S, envelope, first_arrival_s
+
+Recorded = NDArray[np.float64] | NDArray[np.float32]
+"""A recording as the device gives it, or as a file does."""
 
 LEAD_S = 0.03
 TAIL_S = 0.02
@@ -93,7 +97,7 @@ def needed_s(pattern: NudgePattern, index: int, lag_s: float) -> float:
 
 
 def hear_sweep(
-    samples: Float, pattern: NudgePattern, index: int, *, expected_lag_s: float
+    samples: Recorded, pattern: NudgePattern, index: int, *, expected_lag_s: float
 ) -> HeardSweep:
     """Return what became of one sweep.
 
@@ -134,7 +138,7 @@ def hear_sweep(
     )
 
 
-def _cut(samples: Float, first: int, n_cut: int) -> Float:
+def _cut(samples: Recorded, first: int, n_cut: int) -> Float:
     """Return a stretch, NaN where the recording doesn't reach."""
     cut = np.full(n_cut, np.nan)
     low, high = max(first, 0), min(first + n_cut, samples.size)

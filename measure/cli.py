@@ -21,6 +21,7 @@ COMMANDS = {
     "read": "Read a recording of it: what to move, which way, how far; the bass and its causes.",
     "compare": "Compare two readings: what changed, and whether it is more than chance.",
     "take": "Play a sweep, record it at the seat, and keep what it says.",
+    "nudge": "Slide a loudspeaker, and see at once which way and how far it still has to go.",
     "devices": "List what can play and record here, and which pair would be used.",
     "starter": "Write a commented room file to fill in.",
     "about": "Say what is installed, and whether sound can be played and recorded here.",

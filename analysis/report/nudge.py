@@ -28,7 +28,7 @@ WHOLE_FROM_M: Final = 9.95e-3
 """From here on whole millimetres are shown large."""
 
 _DOUBTS: Final = {
-    Doubt.NOISE: "a noise",
+    Doubt.NOISE: "a noise, or a quick move",
     Doubt.LOST: "the recording has a gap",
     Doubt.SILENT: "the microphone delivers silence; is it muted or unplugged?",
     Doubt.CLIPPED: "the microphone's input is too loud; turn its gain down",
@@ -84,10 +84,32 @@ def say_move(track: NudgeTrack) -> str:
     if track.done:
         return f"done: three readings in a row within {tolerance}"
     todo = advice(latest.difference_m, move=track.move, tolerance_m=track.tolerance_m)
+    if not todo.needed and track.mover is not None:
+        return f"= within {tolerance}: let go of it and stand clear"
     if not todo.needed:
         return f"= within {tolerance}: leave it there ({len(track.agreed)} of 3 readings)"
     arrow, way = (DOWN, "toward") if todo.toward_seat else (UP, "away from")
     return f"{arrow} {todo.side} {fmt.move_mm(todo.distance_m)} {way} the seat"
+
+
+def nudge_summary(track: NudgeTrack, *, plain: bool = False) -> str:
+    """Return the latest answer in one line, for a log or a last word.
+
+    Parameters
+    ----------
+    track : NudgeTrack
+    plain : bool
+        ASCII characters alone.
+
+    Returns
+    -------
+    str
+    """
+    latest = track.latest
+    if latest is None:
+        return "no answer yet"
+    text = "; ".join([say_move(track), *_figures(latest), *notices(track)])
+    return _ascii(text) if plain else text
 
 
 def say_doubt(answer: NudgeAnswer) -> str:

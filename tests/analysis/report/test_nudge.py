@@ -72,7 +72,7 @@ def test_done_and_unsure_are_large_words_and_signs() -> None:
     assert done[N_ROWS + 1] == "done: three readings in a row within 2.0 mm"
     unsure = nudge_lines(track(7.3, 7.4, doubt=Doubt.NOISE))
     assert unsure[:N_ROWS] == big("?", wide=True)
-    assert unsure[N_ROWS + 1 :] == ["? unsure: a noise"]
+    assert unsure[N_ROWS + 1 :] == ["? unsure: a noise, or a quick move"]
 
 
 @pytest.mark.parametrize("doubt", list(Doubt))

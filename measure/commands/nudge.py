@@ -1,0 +1,352 @@
+"""``apexline nudge``: slide a loudspeaker, and see at once how much is left."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from measure.live_options import live_options, show_cautions, sound_path
+
+if TYPE_CHECKING:
+    from analysis.air import Air
+    from analysis.compare import Snapshot
+    from analysis.nudge_track import NudgeTrack
+    from measure.keys import Keys
+    from measure.nudge_run import Stretch
+    from measure.nudge_screen import NudgeScreen
+    from measure.simulated_person import SimulatedPerson
+    from measure.sound import SoundPath
+    from measure.surroundings import Surroundings
+    from measure.treble_ledger import Ledger
+
+BASS_KEY = "b"
+
+TAKE_START_HZ = 15.0
+TAKE_SECONDS = 6.0
+TAKE_TAIL_S = 1.5
+TAKE_ORDER = "LRRL"
+"""The take that --save makes is what ``apexline take`` makes unless told otherwise."""
+
+
+@click.command("nudge", short_help="Slide a loudspeaker, and see at once how far to go.")
+@click.option(
+    "--move",
+    type=click.Choice(("left", "right")),
+    default="left",
+    show_default=True,
+    help="The loudspeaker that you slide.",
+)
+@click.option(
+    "--tolerance",
+    "tolerance_mm",
+    type=click.FloatRange(min=0.1, max=100),
+    default=2.0,
+    show_default=True,
+    help="Difference that counts as equal, mm.",
+)
+@live_options
+@click.option(
+    "--level",
+    "level_dbfs",
+    type=click.FloatRange(-80, 0),
+    default=-26.0,
+    show_default=True,
+    help="Peak of the sweeps, dBFS; at most -20.",
+)
+@click.option(
+    "--temperature", "temperature_c", type=float, help="Of the air, °C.  [default: 20 ± 3]"
+)
+@click.option("--cue", is_flag=True, help="Two soft tones when the difference is small enough.")
+@click.option("--bass", is_flag=True, help="A longer sweep first and last: what the bass did.")
+@click.option("--save", metavar="NAME", help="When it is done, make a full take of this name.")
+@click.option(
+    "--log",
+    "folder",
+    type=click.Path(path_type=Path),
+    default=Path(),
+    help="Folder for that take.  [default: here]",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print each answer as a line of JSON.")
+@click.option("--plain", is_flag=True, help="ASCII characters alone.")
+@click.option(
+    "--accept-cautions", is_flag=True, help="Accept the cautions without being asked; read them."
+)
+def command(move: str, accept_cautions: bool, save: str | None, **asked: Any) -> None:
+    """Play short quiet sweeps, left and right in turn, and show after each what is left.
+
+    Slide the loudspeaker along the line from the seat, watch the figures, let go and step
+    aside. It is done when three readings in a row lie within the tolerance. The key b plays
+    a longer sweep for the bass; any other key ends it. After three minutes it pauses.
+    """
+    from analysis.nudge_track import NudgeTrack
+    from measure.safety import check_level
+    from measure.surroundings import surroundings
+    from measure.take_folder import check_free
+
+    check_level(asked["level_dbfs"], louder=False)
+    if save is not None:
+        check_free(asked["folder"], save)
+    path = _path(asked)
+    show_cautions(path, accepted=accept_cautions)
+    around = surroundings(
+        None,
+        temperature_c=asked["temperature_c"],
+        humidity_percent=None,
+        microphone_path=None,
+        holds="response",
+        incidence=None,
+    )
+    track = NudgeTrack(
+        tolerance_m=1e-3 * asked["tolerance_mm"],
+        move=move,
+        speed_of_sound_m_s=around.air.speed_of_sound_m_s,
+    )
+    track = _nudged(path, track, around, asked)
+    for line in _farewell(track, save):
+        click.echo(line, err=asked["as_json"])
+    if save is not None and track.done:
+        _save(path, save, around, asked)
+
+
+def _path(asked: dict[str, Any]) -> SoundPath:
+    """Return the sound path."""
+    names = ("play", "record", "play_channels", "record_channel", "reference_channel", "rate_hz")
+    return sound_path(
+        simulate=asked["simulate"], pace=asked["pace"], **{key: asked[key] for key in names}
+    )
+
+
+def _nudged(
+    path: SoundPath, track: NudgeTrack, around: Surroundings, asked: dict[str, Any]
+) -> NudgeTrack:
+    """Go on until it is done, or the person has enough; return the last state."""
+    import sys
+
+    from measure.keys import Keys
+    from measure.live_options import ledger_of
+    from measure.nudge_screen import NudgeScreen
+
+    screen = NudgeScreen(sys.stderr if asked["as_json"] else sys.stdout, plain=asked["plain"])
+    with Keys() as keys:
+        loop = _Loop(path, around.air, screen, keys, ledger_of(path), asked)
+        track = loop.go_on(track)
+    screen.leave()
+    return track
+
+
+class _Loop:
+    """The stretches of one nudge, and what comes between them."""
+
+    def __init__(
+        self,
+        path: SoundPath,
+        air: Air,
+        screen: NudgeScreen,
+        keys: Keys,
+        ledger: Ledger,
+        asked: dict[str, Any],
+    ) -> None:
+        self._path, self._air, self._screen = path, air, screen
+        self._keys, self._ledger, self._asked = keys, ledger, asked
+        self._person = _person(path)
+        self._bass: Snapshot | None = None
+
+    def go_on(self, track: NudgeTrack) -> NudgeTrack:
+        """Play stretch after stretch."""
+        from measure.nudge_run import Ended, play_cue
+
+        if self._asked["bass"]:
+            self._longer_sweep(track.move)
+        while True:
+            stretch = self._stretch(track)
+            track = stretch.track
+            if self._asked["cue"] and stretch.ended in {Ended.INSIDE, Ended.DONE}:
+                play_cue(self._path, ledger=self._ledger, keys=self._keys)
+            if stretch.ended is Ended.INSIDE:
+                continue
+            if stretch.ended is Ended.KEY and stretch.key.lower() == BASS_KEY:
+                self._longer_sweep(track.move)
+                continue
+            if stretch.ended is Ended.PAUSE and self._wants_more():
+                continue
+            break
+        if self._bass is not None:
+            self._longer_sweep(track.move)
+        return track
+
+    def _stretch(self, track: NudgeTrack) -> Stretch:
+        """Play one stretch."""
+        from analysis.nudge_pattern import nudge_pattern
+        from measure.nudge_run import nudge
+
+        pattern = nudge_pattern(
+            sample_rate_hz=self._path.sample_rate_hz, level_dbfs=self._asked["level_dbfs"]
+        )
+        return nudge(
+            self._path,
+            pattern,
+            track,
+            ledger=self._ledger,
+            keys=self._keys,
+            show=self._show,
+            stop_inside=self._asked["cue"],
+        )
+
+    def _show(self, track: NudgeTrack) -> None:
+        """Show an answer, print it where asked for, and let the simulated person act."""
+        from analysis.report.nudge import nudge_lines, nudge_summary
+
+        screen = self._screen
+        lines = nudge_lines(track, columns=screen.columns, plain=screen.plain)
+        screen.show(
+            [*lines, "", "b: bass   any other key: end"], nudge_summary(track, plain=screen.plain)
+        )
+        if self._asked["as_json"]:
+            click.echo(_json_line(track))
+        if self._person is not None:
+            self._person.see(track)
+
+    def _wants_more(self) -> bool:
+        """Ask whether to go on after the pause; no where nobody can answer."""
+        self._screen.leave()
+        text = "Three minutes are over, and the sweeps have stopped."
+        if not self._keys.live:
+            click.echo(f"{text} Start again to go on.", err=True)
+            return False
+        with self._keys.lent():
+            return click.confirm(f"{text} Go on?", default=True, err=True)
+
+    def _longer_sweep(self, moved: str) -> None:
+        """Play a longer sweep, and say what the bass did since the one before."""
+        from analysis.compare import compare
+        from analysis.report.comparison import bass_text, gain_texts
+        from analysis.report.format import wrapped
+        from measure.nudge_bass import bass_snapshot
+
+        self._screen.leave()
+        click.echo("A longer sweep for the bass: stand clear and be quiet.", err=True)
+        after = bass_snapshot(
+            self._path,
+            level_dbfs=self._asked["level_dbfs"],
+            air=self._air,
+            ledger=self._ledger,
+            keys=self._keys,
+            show=lambda _: None,
+        )
+        before, self._bass = self._bass, self._bass or after
+        if before is None:
+            return
+        comparison = compare(before, after, moved="left" if moved == "left" else "right")
+        for text in (*gain_texts(comparison), bass_text(comparison.features)):
+            for line in wrapped(text, hanging=2):
+                click.echo(line, err=self._asked["as_json"])
+
+
+def _person(path: SoundPath) -> SimulatedPerson | None:
+    """Return somebody who slides the loudspeaker, in the simulated room."""
+    from measure.simulated_person import SimulatedPerson
+    from measure.simulated_room import SimulatedRoom
+
+    return SimulatedPerson(path) if isinstance(path, SimulatedRoom) else None
+
+
+def _save(path: SoundPath, name: str, around: Surroundings, asked: dict[str, Any]) -> None:
+    """Make a full take, and print its verdict."""
+    from measure.commands.read import print_reading
+    from measure.keys import Keys
+    from measure.live_options import ledger_of, sound_facts
+    from measure.stimulus import default_stop_hz, make_programme
+    from measure.take import Labels, make_take
+
+    quiet = asked["as_json"]
+    click.echo("Now the full take: stand clear and be quiet. Any key stops it.", err=True)
+    programme = make_programme(
+        start_hz=TAKE_START_HZ,
+        stop_hz=default_stop_hz(path.sample_rate_hz),
+        duration_s=TAKE_SECONDS,
+        level_dbfs=asked["level_dbfs"],
+        rate_hz=path.sample_rate_hz,
+        order=TAKE_ORDER,
+        tail_s=TAKE_TAIL_S,
+    )
+    with Keys() as keys:
+        take = make_take(
+            path,
+            programme,
+            folder=asked["folder"],
+            labels=Labels(name=name, pair=None, room=None, place=None),
+            surroundings=around,
+            level=None,
+            confirmed=None,
+            sound=sound_facts(path),
+            ledger=ledger_of(path),
+            keys=keys,
+            show=lambda _: None,
+            step=lambda _: None,
+        )
+    print_reading(
+        take.reading,
+        None,
+        [],
+        to_error=quiet,
+        tolerance_mm=asked["tolerance_mm"],
+        half_angle_deg=None,
+        scores=False,
+        brief=True,
+    )
+    click.echo(f"Kept in {take.folder}.", err=quiet)
+
+
+def _farewell(track: NudgeTrack, save: str | None) -> list[str]:
+    """Return what to say at the end."""
+    from analysis.report.nudge import nudge_summary
+
+    lines = [nudge_summary(track)]
+    if save is not None and not track.done:
+        lines.append(f"It isn't done, so no take {save} was made.")
+    return lines
+
+
+def _json_line(track: NudgeTrack) -> str:
+    """Return an answer as a line of JSON."""
+    import json
+
+    from analysis.nudge_track import advice
+
+    latest = track.latest
+    assert latest is not None
+    sure = latest.doubt is None and latest.difference_m is not None
+    todo = advice(latest.difference_m or 0.0, move=track.move, tolerance_m=track.tolerance_m)
+    document = {
+        "schema": 1,
+        "command": "nudge",
+        "sweep": latest.index,
+        "time_s": round(latest.time_s, 4),
+        "left_minus_right_mm": _mm(latest.difference_m) if sure else None,
+        "std_mm": _mm(latest.std_m) if sure else None,
+        "in_room_std_mm": _mm(latest.in_room_std_m) if sure else None,
+        "level_left_minus_right_db": _rounded(latest.level_db),
+        "level_std_db": _rounded(latest.level_std_db),
+        "unsure": None if latest.doubt is None else latest.doubt.value,
+        "unsure_side": latest.doubt_side,
+        "moving": track.mover,
+        "move": track.move,
+        "move_mm": _mm(todo.distance_m) if sure else None,
+        "toward_seat": todo.toward_seat if sure else None,
+        "within_tolerance": not todo.needed if sure else None,
+        "n_agreed": len(track.agreed),
+        "done": track.done,
+    }
+    return json.dumps(document, allow_nan=False)
+
+
+def _mm(value_m: float | None) -> float | None:
+    """Return millimetres to a micrometre."""
+    return _rounded(None if value_m is None else 1e3 * value_m)
+
+
+def _rounded(value: float | None) -> float | None:
+    """Return a number to three decimals."""
+    return None if value is None else round(value, 3)
