@@ -1,0 +1,195 @@
+"""Whole surveys of invented rooms: places, slips, what stays open, and other datums."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.survey import CentreLine, Height, Mark, Reading, Survey
+from analysis.survey_solution import Solution, solve_survey
+from benchmarks.survey_rooms import noisy, random_places, survey_of, true_positions
+
+SEEDS = range(6)
+
+
+def room(seed: int, kit: str, *, noise: bool = True) -> tuple[Survey, dict[str, np.ndarray]]:
+    rng = np.random.default_rng([41, seed])
+    at = random_places(rng)
+    survey = survey_of(at, kit)
+    return (noisy(survey, rng) if noise else survey), at
+
+
+def worst_m(solution: Solution, at: dict[str, np.ndarray]) -> float:
+    """Return how far the worst point lies from its true place; straight walls left out."""
+    away = np.linalg.norm(
+        solution.adjusted.positions_m - true_positions(solution.built, at), axis=1
+    )
+    return float(max(away[k] for name, k in solution.built.node.items() if " wall " not in name))
+
+
+@pytest.mark.parametrize("kit", ["minimal", "tape", "laser", "both"])
+@pytest.mark.parametrize("seed", SEEDS)
+def test_every_kit_finds_every_room(kit: str, seed: int) -> None:
+    # Known input: random rooms, surveyed with noise; no start is given.
+    survey, at = room(seed, kit)
+    solution = solve_survey(survey)
+    assert solution.adjusted.converged
+    assert solution.undetermined == ()
+    assert worst_m(solution, at) < 0.02
+
+
+def test_without_noise_the_places_are_exact() -> None:
+    # Known input: true distances give true places, and nothing is left over.
+    survey, at = room(1, "both", noise=False)
+    solution = solve_survey(survey)
+    assert worst_m(solution, at) < 1e-7
+    assert solution.adjusted.chi_square < 1e-8
+    assert solution.blunders == ()
+
+
+def changed(survey: Survey, label: str, factor: float, shift_m: float = 0.0) -> Survey:
+    return replace(
+        survey,
+        readings=tuple(
+            replace(one, value=one.value * factor + shift_m) if one.label == label else one
+            for one in survey.readings
+        ),
+    )
+
+
+@pytest.mark.parametrize(
+    ("kit", "label", "factor", "shift_m"),
+    [
+        ("laser", "rack left to left inner", 1.0, 0.009),
+        ("tape", "head to left inner", 1.0, 1.0),
+        ("tape", "rack left to left inner", 10.0, 0.0),
+        ("both", "seat left to right outer", 1.0, -0.1),
+    ],
+)
+def test_a_slip_of_any_size_is_found(kit: str, label: str, factor: float, shift_m: float) -> None:
+    # Known input: two digits exchanged, a metre miscounted, a wrong unit, a decimetre.
+    survey, at = room(2, kit)
+    solution = solve_survey(changed(survey, label, factor, shift_m))
+    (blunder,) = solution.blunders
+    assert solution.built.readings[blunder.row].label == label
+    true_m = next(one.value for one in survey.readings if one.label == label)
+    assert blunder.expected == pytest.approx(true_m, abs=0.008)
+    assert worst_m(solution, at) < 0.02
+
+
+def without(survey: Survey, *labels: str) -> Survey:
+    kept = tuple(one for one in survey.readings if one.label not in labels)
+    assert len(kept) == len(survey.readings) - len(labels)
+    return replace(survey, readings=kept)
+
+
+def test_a_height_that_nobody_read_is_named() -> None:
+    # Known input: the right tweeter's height left out of a survey.
+    survey, _ = room(3, "minimal")
+    cabinets = dict(survey.cabinets)
+    cabinets["right"] = replace(cabinets["right"], tweeter=None)
+    solution = solve_survey(replace(survey, cabinets=cabinets))
+    assert solution.undetermined == ("nothing fixes the height of the right tweeter",)
+
+
+def test_a_cabinet_that_hangs_on_one_point_is_named_and_the_rest_stands() -> None:
+    # Known input: with the head's distances alone the right cabinet may stand anywhere around.
+    survey, at = room(3, "minimal")
+    solution = solve_survey(
+        without(
+            survey,
+            "rack right to right inner",
+            "rack right to right outer",
+            "left inner to right inner",
+        )
+    )
+    (said,) = solution.undetermined
+    assert said == "nothing fixes where the right inner edge and the right outer edge stand in plan"
+    assert solution.open_nodes == {"right inner", "right outer", "right tweeter"}
+    for name in ("head", "left inner", "left outer", "rack left"):
+        assert solution.place_m(name) == pytest.approx(at[name], abs=0.02)
+
+
+def test_a_mark_with_two_places_is_named_until_its_side_is_said() -> None:
+    # Known input: two distances from points in line with the mark's own mirror image.
+    survey, at = room(4, "tape", noise=False)
+    place = np.array([0.6, 1.4, 0.0])
+    two = [
+        Reading(
+            label=f"lamp to {name}",
+            kind="distance",
+            ends=("lamp", name),
+            value=float(np.linalg.norm(place - at[name])),
+            std=1e-3,
+            instrument="tape",
+        )
+        for name in ("rack left", "rack right")
+    ]
+    # Mirrored in the rack's front the lamp would stand behind it, 1.4 m: both fit.
+    lamp = Mark(name="lamp", height=Height(value_m=0.0, std_m=1e-3))
+    survey = replace(survey, marks=(*survey.marks, lamp), readings=(*survey.readings, *two))
+    assert any("lamp" in said for said in solve_survey(survey).undetermined)
+    third = replace(
+        two[0],
+        label="lamp to head",
+        ends=("lamp", "head"),
+        value=float(np.linalg.norm(place - at["head"])),
+    )
+    solution = solve_survey(replace(survey, readings=(*survey.readings, third)))
+    assert solution.undetermined == ()
+    assert solution.place_m("lamp") == pytest.approx(place, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        CentreLine(start=("rack left",), ahead="head"),
+        CentreLine(start=("rack left", "rack right"), ahead=None),
+        CentreLine(start=("rack left", "rack right"), ahead="seat right"),
+    ],
+)
+def test_distances_do_not_depend_on_the_centre_line(line: CentreLine) -> None:
+    # Invariant: the datum says where zero is, not how far things are apart.
+    survey, _ = room(5, "tape")
+    usual, other = solve_survey(survey), solve_survey(replace(survey, line=line))
+    names = list(survey.names)
+    for first, second in (("head", "left outer"), ("rack right", "right inner")):
+        assert {first, second} <= set(names)
+        apart = [
+            float(np.linalg.norm(one.place_m(first) - one.place_m(second)))
+            for one in (usual, other)
+        ]
+        assert apart[0] == pytest.approx(apart[1], abs=1e-7)
+    assert usual.adjusted.chi_square == pytest.approx(other.adjusted.chi_square, rel=1e-6)
+    start = [other.place_m(name)[:2] for name in line.start]
+    assert np.mean(start, axis=0) == pytest.approx((0, 0), abs=1e-9)
+    if line.ahead:
+        assert other.place_m(line.ahead)[0] == 0
+
+
+def test_a_statement_counts_as_a_reading_and_can_be_wrong_as_one() -> None:
+    # Known input: a head 12 cm beside the line of points equally far from the rack's ends, said
+    # to be on it: to 2 mm that can't be, to 20 cm it can.
+    survey, _ = room(5, "tape")
+    bisector = replace(survey, line=CentreLine(start=("rack left", "rack right"), ahead=None))
+    free = solve_survey(bisector)
+    assert abs(free.place_m("head")[0]) > 0.1
+    (blunder,) = solve_survey(replace(bisector, head_on_line_std_m=0.002)).blunders
+    wrong = solve_survey(replace(bisector, head_on_line_std_m=0.002))
+    assert wrong.built.readings[blunder.row].label == "head on the line"
+    tied = solve_survey(replace(bisector, head_on_line_std_m=0.2))
+    assert tied.blunders == ()
+    assert tied.adjusted.degrees_of_freedom == free.adjusted.degrees_of_freedom + 1
+
+
+def test_a_survey_that_names_what_is_not_there_is_refused() -> None:
+    survey, _ = room(1, "minimal")
+    wrong = replace(survey.readings[0], ends=("rack left", "lamp"))
+    with pytest.raises(ValueError, match="no point 'lamp'"):
+        solve_survey(replace(survey, readings=(wrong,)))
+    with pytest.raises(ValueError, match="no point 'lamp'"):
+        replace(survey, line=CentreLine(start=("lamp",), ahead="head"))
+    with pytest.raises(ValueError, match="names of their own"):
+        replace(survey, marks=(Mark(name="head"),))
