@@ -1,0 +1,97 @@
+"""All that a survey gives: places, triangle, walls, how well the pair stands, and the moves."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from analysis.checkability import Uncheckable, uncheckable_readings
+from analysis.moves import Plan, plan_moves
+from analysis.placement_target import Criterion, Target, judge
+from analysis.propagation import Estimate
+from analysis.survey import SIDES, Survey
+from analysis.survey_solution import Solution, solve_survey
+from analysis.survey_walls import SurveyWalls, survey_walls
+from analysis.triangle import Triangle, survey_triangle
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class SurveyResult:
+    """A survey and all that follows from it.
+
+    Attributes
+    ----------
+    solution : Solution
+    triangle : Triangle
+    walls : SurveyWalls
+    target : Target
+    criteria : tuple of Criterion
+    plan : Plan
+    uncheckable : tuple of Uncheckable
+    """
+
+    solution: Solution
+    triangle: Triangle
+    walls: SurveyWalls
+    target: Target
+    criteria: tuple[Criterion, ...]
+    plan: Plan
+    uncheckable: tuple[Uncheckable, ...]
+
+    @property
+    def passes(self) -> bool:
+        """Whether distances and toe-in are known, and nothing is certainly off."""
+        known = {one.name for one in self.criteria}
+        return {"distance", "toe_in"} <= known and all(
+            one.verdict != "fails" for one in self.criteria
+        )
+
+
+def evaluate_survey(survey: Survey, target: Target | None = None) -> SurveyResult:
+    """Return all that a survey gives.
+
+    Parameters
+    ----------
+    survey : Survey
+    target : Target, optional
+        By default symmetric with the least movement.
+
+    Returns
+    -------
+    SurveyResult
+
+    Raises
+    ------
+    ValueError
+        If a reading names what isn't there, or the target a front wall that wasn't measured.
+    """
+    wanted = target or Target()
+    solution = solve_survey(survey)
+    triangle, walls = survey_triangle(solution), survey_walls(solution)
+    criteria = judge(triangle, wanted, _front(walls))
+    return SurveyResult(
+        solution=solution,
+        triangle=triangle,
+        walls=walls,
+        target=wanted,
+        criteria=tuple(criteria),
+        plan=plan_moves(solution, triangle, criteria, wanted),
+        uncheckable=uncheckable_readings(solution),
+    )
+
+
+def _front(walls: SurveyWalls) -> Estimate | None:
+    """Return the mean distance of both reference points from the front wall."""
+    found = [
+        one.reference_m.known
+        for side in SIDES
+        for one in walls.cabinets[side]
+        if one.wall == "front" and one.reference_m.value is not None
+    ]
+    if len(found) != len(SIDES):
+        return None
+    # Not less certain than both fully correlated.
+    return Estimate(
+        value=math.fsum(value for value, _ in found) / 2,
+        std=math.fsum(std for _, std in found) / 2,
+    )
