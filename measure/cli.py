@@ -98,7 +98,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         problem.show()
         return FAILED
     except StoppedError as problem:
-        click.echo(f"Stopped: {problem}.", err=True)
+        said = str(problem)
+        click.echo(f"{said[0].upper()}{said[1:]}.", err=True)
         return INTERRUPTED
     except MeasureError as problem:
         click.echo(f"Error: {problem}", err=True)

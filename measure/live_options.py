@@ -212,6 +212,7 @@ def show_cautions(path: SoundPath, *, accepted: bool) -> None:
     from measure.simulated_room import SimulatedRoom
 
     if isinstance(path, SimulatedRoom):
+        click.echo("An invented room plays and listens; nothing really sounds.", err=True)
         return
     if not accepted_before():
         text = resources.files("measure").joinpath("data/before_you_measure.txt")

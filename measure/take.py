@@ -9,10 +9,10 @@ reason in it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -23,20 +23,8 @@ from measure.errors import MeasureError, NotHeardError, StoppedError, TakeError
 from measure.output import json_text, text_writer, write_together
 from measure.reading_file import reading_document, responses_path, stereo_responses
 from measure.recording_reader import FileReading, read_file
-from measure.take_facts import (
-    AirFacts,
-    Distances,
-    Driver,
-    DriverXrun,
-    ExposureFacts,
-    Level,
-    MicrophoneFacts,
-    Occasion,
-    Played,
-    RepeatedPass,
-    Sound,
-    TakeFacts,
-)
+from measure.take_description import Labels, describe
+from measure.take_facts import Sound
 from measure.take_folder import PROGRAMME, READING, UnfinishedTake, begin_take
 from measure.take_run import Progress, Recorded, play_and_record
 
@@ -48,18 +36,6 @@ if TYPE_CHECKING:
     from measure.sound import SoundPath
     from measure.surroundings import Surroundings
     from measure.treble_ledger import Ledger
-
-MOST_XRUNS: Final = 100
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Labels:
-    """What the person calls it: the take, pair, room and place."""
-
-    name: str
-    pair: str | None
-    room: str | None
-    place: str | None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -158,26 +134,16 @@ def make_take(
         reading = _read(begun, recorded.programme, surroundings)
         distances = _distances(recorded, reading.reading)
         exposure = _exposure(recorded, path.sample_rate_hz, calibrate)
-        facts = TakeFacts(
-            take=Occasion(
-                name=labels.name,
-                started=started,
-                pair=labels.pair,
-                room=labels.room,
-                place=labels.place,
-            ),
-            device=sound,
-            level=_level(programme, level, confirmed),
-            programme=_played(recorded),
-            driver=_driver(recorded),
-            exposure=_exposure_facts(recorded, exposure),
-            distances=None if distances is None else Distances(**asdict(distances)),
-            air=AirFacts(
-                temperature_c=surroundings.air.temperature_c,
-                measured=surroundings.air_measured,
-                relative_humidity_percent=surroundings.air.relative_humidity_percent,
-            ),
-            microphone=_microphone(surroundings),
+        facts = describe(
+            recorded,
+            labels=labels,
+            started=started,
+            sound=sound,
+            surroundings=surroundings,
+            level=level,
+            confirmed=confirmed,
+            exposure=exposure,
+            distances=distances,
         )
         kept = begun.finish(facts)
     except MeasureError as problem:
@@ -254,59 +220,3 @@ def _exposure(recorded: Recorded, sample_rate_hz: int, calibrate: Calibrate) -> 
     level = recorded_level(recorded.samples[0], sample_rate_hz=sample_rate_hz)
     calibration = calibrate(level)
     return None if calibration is None else exposure_of(level, calibration)
-
-
-def _exposure_facts(recorded: Recorded, exposure: Exposure | None) -> ExposureFacts:
-    """Return the same for ``take.toml``."""
-    programme = recorded.programme
-    return ExposureFacts(
-        duration_s=len(programme.order) * programme.sweep.duration_s,
-        level_dba=None if exposure is None else exposure.mean_dba,
-        day_share=None if exposure is None else exposure.niosh_day,
-    )
-
-
-def _level(programme: Programme, found: LevelFound | None, confirmed: bool | None) -> Level:
-    """Return how loud it was."""
-    return Level(
-        level_dbfs=programme.sweep.level_dbfs,
-        noise_dbfs=None if found is None else found.noise_dbfs,
-        snr_db=None if found is None else found.snr_db,
-        sides_confirmed=confirmed,
-    )
-
-
-def _played(recorded: Recorded) -> Played:
-    """Return what was played, and what of it again."""
-    programme = recorded.programme
-    n_planned = len(recorded.planned_order)
-    again = [
-        RepeatedPass(
-            number=number,
-            side=programme.order[number - 1],
-            at_frame=round(programme.starts_s[n_planned + at] * programme.sample_rate_hz),
-            reason="foreign sound, or samples lost",
-        )
-        for at, number in enumerate(recorded.repeated)
-    ]
-    return Played(
-        planned_order=recorded.planned_order, played_order=programme.order, repeated=tuple(again)
-    )
-
-
-def _driver(recorded: Recorded) -> Driver:
-    """Return what the driver reported."""
-    return Driver(
-        n_xruns=len(recorded.xruns),
-        xruns=tuple(
-            DriverXrun(frame=one.frame, kind=one.kind) for one in recorded.xruns[:MOST_XRUNS]
-        ),
-    )
-
-
-def _microphone(around: Surroundings) -> MicrophoneFacts | None:
-    """Return what is known of the microphone."""
-    said = around.microphone_document
-    if said is None:
-        return None
-    return MicrophoneFacts(correction_file=said["file"], angle_deg=said["incidence_deg"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,9 +20,12 @@ if TYPE_CHECKING:
     from measure.level_check import LevelFound, Side
     from measure.live_line import LiveLine
     from measure.sound import SoundPath
-    from measure.take import Calibrate, Labels, Take
+    from measure.take import Calibrate, Take
+    from measure.take_description import Labels
     from measure.take_run import Progress
     from measure.treble_ledger import Ledger
+
+WIDTH = 78
 
 ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
 
@@ -106,7 +110,7 @@ def command(
     sound at once.
     """
     from measure.commands.read import print_reading
-    from measure.take import Labels
+    from measure.take_description import Labels
 
     around, room_name = _surroundings(room, asked)
     labels = Labels(name=name, pair=pair, room=room_name, place=place)
@@ -125,7 +129,7 @@ def command(
         brief=not details,
     )
     for line in _afterwards(take):
-        click.echo(line)
+        click.echo(textwrap.fill(line, WIDTH, subsequent_indent="  "))
 
 
 def _surroundings(room: str | None, asked: dict[str, Any]) -> tuple[Surroundings, str | None]:
@@ -210,6 +214,8 @@ def _level(path: SoundPath, ledger: Ledger, keys: Keys, asked: dict[str, Any]) -
     from measure.safety import CAP_DBFS, SAFE_LEVEL_DBFS
 
     def ask(side: Side) -> str:
+        if asked["simulate"]:
+            click.echo(f"(In the invented room the {side} one sounded.)", err=True)
         with keys.lent():
             answer = click.prompt(
                 f"That was meant to be the {side} one, seen from the seat. Which sounded?  "

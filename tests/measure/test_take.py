@@ -21,7 +21,8 @@ from measure.simulated_faults import Fault
 from measure.simulated_room import SimulatedRoom
 from measure.stimulus import make_programme
 from measure.surroundings import Surroundings
-from measure.take import Labels, Take, make_take
+from measure.take import Take, make_take
+from measure.take_description import Labels
 from measure.take_facts import Sound
 from measure.take_file import read_take
 from measure.treble_ledger import MemoryLedger
