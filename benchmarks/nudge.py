@@ -224,7 +224,7 @@ def main() -> None:
     print(f"single answers of three sweeps, seed {seed}; errors in mm")
     print(
         "| pair      | SNR   | n    | RMS   | worst | unsure | mean sigma | within 2 sigma "
-        "| first answer |"
+        "| latest first answer, recordings answered |"
     )
     print("|---|---|---|---|---|---|---|---|---|")
     for mismatch in CLASSES:

@@ -23,6 +23,10 @@ if TYPE_CHECKING:
 
 BASS_KEY = "b"
 
+WANTED_DB = 25.0
+"""Sweep above the room's noise: an answer's random part is then below 0.1 mm, and it is quieter
+than a take."""
+
 TAKE_START_HZ = 15.0
 TAKE_SECONDS = 6.0
 TAKE_TAIL_S = 1.5
@@ -51,9 +55,7 @@ TAKE_ORDER = "LRRL"
     "--level",
     "level_dbfs",
     type=click.FloatRange(-80, 0),
-    default=-26.0,
-    show_default=True,
-    help="Peak of the sweeps, dBFS; at most -20.",
+    help="Peak of the sweeps, dBFS, at most -20, without a level check.",
 )
 @click.option(
     "--temperature", "temperature_c", type=float, help="Of the air, °C.  [default: 20 ± 3]"
@@ -85,7 +87,8 @@ def command(move: str, accept_cautions: bool, save: str | None, **asked: Any) ->
     from measure.surroundings import surroundings
     from measure.take_folder import check_free
 
-    check_level(asked["level_dbfs"], louder=False)
+    if asked["level_dbfs"] is not None:
+        check_level(asked["level_dbfs"], louder=False)
     if save is not None:
         check_free(asked["folder"], save)
     path = _path(asked)
@@ -129,11 +132,33 @@ def _nudged(
     from measure.nudge_screen import NudgeScreen
 
     screen = NudgeScreen(sys.stderr if asked["as_json"] else sys.stdout, plain=asked["plain"])
+    ledger = ledger_of(path)
     with Keys() as keys:
-        loop = _Loop(path, around.air, screen, keys, ledger_of(path), asked)
+        if asked["level_dbfs"] is None:
+            asked["level_dbfs"] = _level_dbfs(path, ledger, keys)
+        loop = _Loop(path, around.air, screen, keys, ledger, asked)
         track = loop.go_on(track)
     screen.leave()
     return track
+
+
+def _level_dbfs(path: SoundPath, ledger: Ledger, keys: Keys) -> float:
+    """Find the level by a quiet noise from low up, and say what to change on the amplifier."""
+    from measure.level_check import check_level
+    from measure.safety import SAFE_LEVEL_DBFS
+
+    found = check_level(
+        path,
+        ledger=ledger,
+        keys=keys,
+        cap_dbfs=SAFE_LEVEL_DBFS,
+        ask=None,
+        tell=lambda text: click.echo(text, err=True),
+        wanted_db=WANTED_DB,
+    )
+    if found.advice:
+        click.echo(found.advice, err=True)
+    return found.peak_dbfs
 
 
 class _Loop:

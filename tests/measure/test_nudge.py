@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from measure.commands import nudge as nudge_command
 from measure.nudge_screen import NudgeScreen
 from measure.user_folders import VARIABLE
 
-FAST = ("--simulate", "--pace", "100000")
+FAST = ("--simulate", "--pace", "100000", "--level", "-26")
 
 
 @pytest.fixture(autouse=True)
@@ -32,9 +33,15 @@ def test_each_answer_is_a_line_and_the_last_says_done(capsys: pytest.CaptureFixt
 
 def test_json_is_a_line_for_each_answer(capsys: pytest.CaptureFixture[str]) -> None:
     # Invariant: signs, advice and tolerance agree in every line; nothing else is printed.
-    assert cli.run(["nudge", *FAST, "--json", "--move", "right", "--tolerance", "1"]) == 0
+    # The level is found first, by a quiet noise.
+    words = ["nudge", "--simulate", "--pace", "100000", "--json", "--move", "right"]
+    assert cli.run([*words, "--tolerance", "1"]) == 0
     documents = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert documents[-1]["done"]
+    page = (Path(__file__).parents[2] / "docs" / "nudge.md").read_text(encoding="utf-8")
+    section = page.split("## `apexline nudge --json`")[1].split("\n## ")[0]
+    rows = re.findall(r"^\| (`[^|]+`) \|", section, re.MULTILINE)
+    assert {key for row in rows for key in re.findall(r"`(\w+)`", row)} == set(documents[0])
     assert len({tuple(sorted(one)) for one in documents}) == 1
     for one in documents:
         assert (one["schema"], one["command"], one["move"]) == (1, "nudge", "right")
@@ -67,7 +74,7 @@ def test_with_bass_cue_and_a_take(
 
 def test_what_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     # Known input: too loud, an impossible air, no such side.
-    assert cli.run(["nudge", *FAST, "--level", "-10"]) == 2
+    assert cli.run(["nudge", "--simulate", "--level", "-10"]) == 2
     assert "-20" in capsys.readouterr().err
     assert cli.run(["nudge", *FAST, "--temperature", "500"]) == 2
     assert cli.run(["nudge", *FAST, "--move", "both"]) == 2
