@@ -24,6 +24,9 @@ N_SHOWN: Final = 4
 N_OTHER: Final = 2
 """So often in a row must the other loudspeaker be seen to move before that is said."""
 
+N_NOISY: Final = 8
+"""So many answers in a row that noise spoilt, some two seconds, and it is more than a cough."""
+
 WHOLE_FROM_M: Final = 9.95e-3
 """From here on whole millimetres are shown large."""
 
@@ -124,6 +127,9 @@ def say_doubt(answer: NudgeAnswer) -> str:
 def notices(track: NudgeTrack) -> list[str]:
     """Return what else the person should know."""
     other = {"left": "right", "right": "left"}[track.move]
+    noisy = [one.doubt is Doubt.NOISE for one in track.answers[-N_NOISY:]]
+    if len(noisy) == N_NOISY and all(noisy):
+        return ["Too much noise: make the room quieter, or turn the amplifier up a little."]
     if track.mover == "microphone":
         return ["Both change: does the microphone move? Leave it where it stands."]
     if track.n_moved_other >= N_OTHER:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from analysis.air import Air
     from analysis.compare import Snapshot
     from analysis.nudge_track import NudgeTrack
+    from analysis.programme import Programme
     from measure.keys import Keys
     from measure.nudge_run import Stretch
     from measure.nudge_screen import NudgeScreen
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
     from measure.treble_ledger import Ledger
 
 BASS_KEY = "b"
+
+STEP_ASIDE_S = 8
+"""From the loudspeaker to a place out of the sound's way."""
 
 WANTED_DB = 25.0
 """Sweep above the room's noise: an answer's random part is then below 0.1 mm, and it is quieter
@@ -197,7 +201,7 @@ class _Loop:
             if stretch.ended is Ended.PAUSE and self._wants_more():
                 continue
             break
-        if self._bass is not None:
+        if self._bass is not None and track.done:
             self._longer_sweep(track.move)
         return track
 
@@ -251,7 +255,7 @@ class _Loop:
         from measure.nudge_bass import bass_snapshot
 
         self._screen.leave()
-        click.echo("A longer sweep for the bass: stand clear and be quiet.", err=True)
+        _stand_clear(self._path, self._keys, "a longer sweep for the bass")
         after = bass_snapshot(
             self._path,
             level_dbfs=self._asked["level_dbfs"],
@@ -269,6 +273,20 @@ class _Loop:
                 click.echo(line, err=self._asked["as_json"])
 
 
+def _stand_clear(path: SoundPath, keys: Keys, what: str) -> None:
+    """Give the person at the loudspeaker time to step aside."""
+    from measure.errors import StoppedError
+
+    click.echo(
+        f"In {STEP_ASIDE_S} s comes {what}: stand clear and be quiet. Any key stops it.", err=True
+    )
+    for _ in range(10 * STEP_ASIDE_S):
+        path.wait(0.1)
+        if keys.pressed():
+            msg = "stopped by a key before the sweep"
+            raise StoppedError(msg)
+
+
 def _person(path: SoundPath) -> SimulatedPerson | None:
     """Return somebody who slides the loudspeaker, in the simulated room."""
     from measure.simulated_person import SimulatedPerson
@@ -282,21 +300,13 @@ def _save(path: SoundPath, name: str, around: Surroundings, asked: dict[str, Any
     from measure.commands.read import print_reading
     from measure.keys import Keys
     from measure.live_options import ledger_of, sound_facts
-    from measure.stimulus import default_stop_hz, make_programme
-    from measure.take import Labels, make_take
+    from measure.take import make_take
+    from measure.take_description import Labels
 
     quiet = asked["as_json"]
-    click.echo("Now the full take: stand clear and be quiet. Any key stops it.", err=True)
-    programme = make_programme(
-        start_hz=TAKE_START_HZ,
-        stop_hz=default_stop_hz(path.sample_rate_hz),
-        duration_s=TAKE_SECONDS,
-        level_dbfs=asked["level_dbfs"],
-        rate_hz=path.sample_rate_hz,
-        order=TAKE_ORDER,
-        tail_s=TAKE_TAIL_S,
-    )
+    programme = _take_programme(path.sample_rate_hz, asked["level_dbfs"])
     with Keys() as keys:
+        _stand_clear(path, keys, "the full take")
         take = make_take(
             path,
             programme,
@@ -322,6 +332,21 @@ def _save(path: SoundPath, name: str, around: Surroundings, asked: dict[str, Any
         brief=True,
     )
     click.echo(f"Kept in {take.folder}.", err=quiet)
+
+
+def _take_programme(rate_hz: int, level_dbfs: float) -> Programme:
+    """Return what a take plays unless told otherwise."""
+    from measure.stimulus import default_stop_hz, make_programme
+
+    return make_programme(
+        start_hz=TAKE_START_HZ,
+        stop_hz=default_stop_hz(rate_hz),
+        duration_s=TAKE_SECONDS,
+        level_dbfs=level_dbfs,
+        rate_hz=rate_hz,
+        order=TAKE_ORDER,
+        tail_s=TAKE_TAIL_S,
+    )
 
 
 def _farewell(track: NudgeTrack, save: str | None) -> list[str]:

@@ -59,11 +59,14 @@ def test_with_bass_cue_and_a_take(
 ) -> None:
     # Known input: all that can be asked for at once; the take is a whole one.
     monkeypatch.setattr(nudge_command, "TAKE_SECONDS", 0.6)
-    monkeypatch.setattr(nudge_bass, "SECONDS", 0.6)
+    monkeypatch.setattr(nudge_command, "STEP_ASIDE_S", 1)
+    monkeypatch.setattr(nudge_bass, "SECONDS", 0.4)
+    monkeypatch.setattr(nudge_bass, "TAIL_S", 0.4)
     words = ["nudge", *FAST, "--bass", "--cue", "--save", "after", "--log", str(tmp_path)]
     assert cli.run(words) == 0
     out, err = capsys.readouterr()
-    assert err.count("A longer sweep for the bass") == 2
+    assert err.count("a longer sweep for the bass: stand clear") == 2
+    assert err.count("the full take: stand clear") == 1
     assert "\nBass: " in out
     assert "Arrival: equal within 2.0 mm" in out
     assert {"take.toml", "recording.wav"} <= {file.name for file in (tmp_path / "after").iterdir()}

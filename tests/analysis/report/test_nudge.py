@@ -106,6 +106,9 @@ def test_the_other_loudspeaker_and_the_microphone_are_noticed() -> None:
     assert "exchanged" in notices(replace(state, n_moved_other=2))[0]
     assert "right loudspeaker moves" in notices(replace(state, n_moved_other=2))[0]
     assert "microphone" in notices(replace(state, mover="microphone"))[0]
+    noisy = [7.3] * 8
+    assert notices(track(*noisy[1:], doubt=Doubt.NOISE)) == []
+    assert "Too much noise" in notices(track(*noisy, doubt=Doubt.NOISE))[0]
     assert nudge_lines(replace(state, mover="something"))[-1] != "moving"
 
 
