@@ -16,10 +16,11 @@ from analysis.deconvolution import LEAD_S
 from analysis.lost_blocks import Block, mend
 from analysis.pass_mending import lost_inside
 from analysis.pass_times import lateness
+from analysis.pass_tops import without_tops
 from analysis.passes import Placement
 from analysis.programme import Programme
 from analysis.spoilage import Harm, find_harm
-from analysis.used_passes import UsedPass, find_passes
+from analysis.used_passes import FoundPasses, UsedPass, find_passes
 
 MAX_BLOCKS = 4
 
@@ -91,21 +92,17 @@ def align(
     NoPassError
         If no pass was found.
     """
-    blocks = list(zeroed)
-    while True:
-        found = find_passes(samples, programme)
-        passes, placement, plain = found.passes, found.placement, found.plain
-        block = lost_inside(passes, plain, programme) if len(blocks) < MAX_BLOCKS else None
-        if block is None:
-            break
-        samples = mend(samples, block)
-        blocks = [_moved(earlier, block) for earlier in blocks] + [block]
-    harm, cells = _harm(passes, programme, tuple(blocks), step)
+    found, blocks = _mended(samples, programme, zeroed)
+    passes, placement, plain = found.passes, found.placement, found.plain
+    harm, cells = _harm(passes, programme, blocks, step)
     late_s, std_s, order_doubtful = lateness(passes, plain, programme, placement, harm)
     starts_s = np.array([programme.starts_s[used.index] for used in passes])
     sides = "".join(used.side for used in passes)
     rate_hz = programme.sample_rate_hz
-    clock = fit_clock(starts_s, late_s, std_s, sides, sample_rate_hz=rate_hz)
+    inside = any(block.kind != "zeroed" for block in blocks)
+    after = _doubtful_after(passes, blocks)
+    times = (starts_s, late_s, std_s, sides)
+    clock = fit_clock(*times, sample_rate_hz=rate_hz, jump_after=after, mended=inside)
     offsets_s = np.array([used.first for used in passes]) / rate_hz - placement.origin_s
     offsets_s -= _expected_s(clock, starts_s, late_s, sides)
     return Aligned(
@@ -114,14 +111,40 @@ def align(
         clock=clock,
         # Lost blocks move all passes alike; the arrivals stay near zero.
         offsets_s=offsets_s - float(np.median(offsets_s)) - LEAD_S,
-        harm=harm,
+        harm=without_tops(harm, passes, clock, plain, programme.sweep.stop_hz),
         cells=cells,
-        blocks=tuple(blocks),
+        blocks=blocks,
         foreign=found.foreign,
         n_strays=found.n_strays,
         order_doubtful=order_doubtful,
         n_fft=plain.n_fft,
     )
+
+
+def _mended(
+    samples: Float, programme: Programme, zeroed: tuple[Block, ...]
+) -> tuple[FoundPasses, tuple[Block, ...]]:
+    """Find the passes, and mend the time line block by block."""
+    blocks = list(zeroed)
+    while True:
+        found = find_passes(samples, programme)
+        if len(blocks) >= MAX_BLOCKS:
+            break
+        block = lost_inside(found.passes, found.plain, programme)
+        if block is None:
+            break
+        samples = mend(samples, block)
+        blocks = [_moved(earlier, block) for earlier in blocks] + [block]
+    return found, tuple(blocks)
+
+
+def _doubtful_after(passes: tuple[UsedPass, ...], blocks: tuple[Block, ...]) -> int | None:
+    """Return the pass after which a block leaves the time line out by some samples."""
+    for block in blocks:
+        for at, used in enumerate(passes):
+            if block.doubtful and used.first <= block.at < used.first + used.samples.size:
+                return at - 1 if block.doubtful == "before" else at
+    return None
 
 
 def _expected_s(clock: Clock, starts_s: Float, late_s: Float, sides: str) -> Float:

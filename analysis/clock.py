@@ -5,11 +5,6 @@ Conventions: drift is positive where the recorder is fast (counts more samples);
 programme put it, in recorder seconds; passes of one loudspeaker are compared with
 each other, since only they share a response.
 
-The delay between two responses h_a and h_b is where the sum of
-:math:`\mathrm{Re}\,(H_a H_b^*\,e^{j\omega\tau})` peaks: the maximum-likelihood place
-for white noise, and noise is white after deconvolution when the room's noise is pink
-(a sweep's energy is). Its variance follows from what remains after alignment.
-
 A constant drift moves pass k by drift times its start, so the repeats of each side give
 one estimate each. Where the two sides disagree, samples were lost or repeated between
 passes; the place is then the pause for which drift and arrival difference stay
@@ -22,12 +17,8 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-import scipy.fft as fft
 
-from analysis.arrays import Complex, Float
-
-FINE = 8
-"""Lags tried a sample."""
+from analysis.arrays import Float
 
 UNKNOWN_PPM = 100.0
 """One sigma of the drift when no repeat tells it: common practice, no source; crystals
@@ -48,22 +39,24 @@ DECISIVE = 9.0
 """A place for lost samples is accepted when it beats all others by this much chi
 squared, three sigma."""
 
+IMPLAUSIBLE = 9.0
+"""Chi squared of drift and arrival difference, three sigma, that a single jump must leave
+below: two in different pauses leave metres."""
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Delay:
-    """Delay of one response against another.
+LEAST_PARTED = 0.1
+"""One sample must part the sides' drifts by this share of a sample over the programme for the
+drifts to tell how many were lost."""
 
-    Attributes
-    ----------
-    delay_s, std_s : float
-        Positive where the first is later; one sigma.
-    coherence : float
-        Normalised correlation after alignment, -1 to 1.
-    """
+MENDED_SAMPLES = 20.0
+"""A block inside a pass whose length is uncertain is mended to within this many samples."""
 
-    delay_s: float
-    std_s: float
-    coherence: float
+TOLD_SAMPLES = 10.0
+"""A jump is told only if the passes leave less open than this, one sigma, with arrivals of
+the two sides known to a sample: four passes leave two samples, three a hundred."""
+
+WANDER = 0.05e-6
+"""Relative change of a crystal's frequency over some ten seconds; common practice, no
+source. It counts only where the sides' mean times differ."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -100,74 +93,15 @@ class Clock:
         return 1 + self.drift_ppm * 1e-6
 
 
-TOLD_SAMPLES = 10.0
-"""A jump is told only if the passes leave less open than this, one sigma, with arrivals of
-the two sides known to a sample: four passes leave two samples, three a hundred."""
-
-
-def delay_between(first: Float, second: Float, *, sample_rate_hz: float) -> Delay:
-    """Return how much later the first of two like responses is.
-
-    Parameters
-    ----------
-    first, second : ndarray, shape (n,)
-        The same stretch of two responses of one loudspeaker.
-    sample_rate_hz : float
-
-    Returns
-    -------
-    Delay
-
-    Raises
-    ------
-    ValueError
-        If the shapes differ.
-    """
-    if first.shape != second.shape:
-        msg = f"shapes {first.shape} and {second.shape} differ"
-        raise ValueError(msg)
-    n_fft = fft.next_fast_len(2 * first.size, real=True)
-    spectra = fft.rfft(np.stack((first, second)), n_fft)
-    cross = spectra[0] * np.conj(spectra[1])
-    # Between whole samples the wrong period of a high band may stand higher than the right.
-    n_fine = FINE * n_fft
-    at = int(np.argmax(fft.irfft(cross, n_fine)))
-    lag = (at - n_fine if at > n_fine // 2 else at) / FINE
-    omega = 2 * np.pi * fft.rfftfreq(n_fft, 1 / sample_rate_hz)
-    delay_s = _peak(cross, omega, lag / sample_rate_hz, sample_rate_hz)
-    rotated = cross * np.exp(1j * omega * delay_s)
-    energies = (np.abs(spectra) ** 2).sum(axis=1)
-    joint = float(rotated.real.sum())
-    coherence = joint / math.sqrt(float(energies.prod()) + 1e-300)
-    # Noise of the difference, over the energy of the response's slope.
-    noise = max(float(energies.sum()) - 2 * joint, 0.0) / (first.size * n_fft / 2)
-    slope = float((omega**2 * np.maximum(rotated.real, 0)).sum()) / (n_fft / 2)
-    return Delay(
-        delay_s=delay_s,
-        std_s=math.sqrt(noise / (slope + 1e-300)),
-        coherence=coherence,
-    )
-
-
-def _peak(cross: Complex, omega: Float, start_s: float, sample_rate_hz: float) -> float:
-    """Climb from the best whole sample to the correlation's peak by Newton's steps."""
-    delay_s = start_s
-    for _ in range(6):
-        rotated = cross * np.exp(1j * omega * delay_s)
-        gradient = float((omega * -rotated.imag).sum())
-        curvature = float((omega**2 * -rotated.real).sum())
-        if curvature >= 0:
-            break
-        step_s = -gradient / curvature
-        step_s = float(np.clip(step_s, -0.5 / sample_rate_hz, 0.5 / sample_rate_hz))
-        delay_s += step_s
-        if abs(step_s) < 1e-13:
-            break
-    return delay_s
-
-
 def fit_clock(
-    starts_s: Float, late_s: Float, std_s: Float, sides: str, *, sample_rate_hz: float
+    starts_s: Float,
+    late_s: Float,
+    std_s: Float,
+    sides: str,
+    *,
+    sample_rate_hz: float,
+    jump_after: int | None = None,
+    mended: bool = False,
 ) -> Clock:
     """Estimate the drift, and find samples lost between passes.
 
@@ -184,6 +118,11 @@ def fit_clock(
     sides : str
         One letter a pass.
     sample_rate_hz : float
+    jump_after : int, optional
+        Index of the pass after which some samples are known to be lost or repeated.
+    mended : bool
+        Whether blocks were lost inside passes. A jump elsewhere then is one fault more, and
+        puts in doubt which pass was to blame for the others: it isn't placed.
 
     Returns
     -------
@@ -196,6 +135,8 @@ def fit_clock(
         std_s[known],
         "".join(sides[at] for at in known),
         sample_rate_hz,
+        None if jump_after is None else int((known <= jump_after).sum()) - 1,
+        mended,
     )
     if clock.jump_after is None:
         return clock
@@ -203,7 +144,13 @@ def fit_clock(
 
 
 def _fitted(
-    starts_s: Float, late_s: Float, std_s: Float, sides: str, sample_rate_hz: float
+    starts_s: Float,
+    late_s: Float,
+    std_s: Float,
+    sides: str,
+    sample_rate_hz: float,
+    jump_after: int | None,
+    mended: bool,
 ) -> Clock:
     """Fit the passes that tell something."""
     pairs = _drifts(starts_s, late_s, std_s, sides)
@@ -219,8 +166,12 @@ def _fitted(
     apart = len(pairs) == 2 and abs(pairs[0][0] - pairs[1][0]) > (
         JUMP_PPM * 1e-6 + 6 * math.hypot(pairs[0][1], pairs[1][1])
     )
+    late = (starts_s, late_s, sides, sample_rate_hz, lever_s)
+    if jump_after is not None and 0 <= jump_after < len(sides) - 1:
+        return _with_jump(*late, pauses=(jump_after,), most_samples=MENDED_SAMPLES)
     if apart or (abs(drift) > MAX_PPM * 1e-6 and not _confirmed(starts_s, sides)):
-        return _with_jump(starts_s, late_s, sides, sample_rate_hz, lever_s)
+        most_samples = 0.0 if mended else math.inf
+        return _with_jump(*late, pauses=tuple(range(len(sides) - 1)), most_samples=most_samples)
     wander_s = spread * float(np.ptp(starts_s)) / 8 if len(pairs) == 2 else 0.0
     return Clock(
         drift_ppm=drift * 1e6,
@@ -238,11 +189,6 @@ def _confirmed(starts_s: Float, sides: str) -> bool:
         if sides.count(s) > 1
     ]
     return len(spans_s) == 2 and max(spans_s) > 1.2 * min(spans_s)
-
-
-WANDER = 0.05e-6
-"""Relative change of a crystal's frequency over some ten seconds; common practice, no
-source. It counts only where the sides' mean times differ."""
 
 
 def _mean(starts_s: Float, sides: str, side: str) -> float:
@@ -281,50 +227,96 @@ def _combine(pairs: list[tuple[float, float]]) -> tuple[float, float, float]:
 
 
 def _with_jump(
-    starts_s: Float, late_s: Float, sides: str, sample_rate_hz: float, lever_s: float
+    starts_s: Float,
+    late_s: Float,
+    sides: str,
+    sample_rate_hz: float,
+    lever_s: float,
+    *,
+    pauses: tuple[int, ...],
+    most_samples: float,
 ) -> Clock:
-    """Try one jump of whole samples after each pass, and take the plausible place."""
-    options = []
-    right = np.array([1.0 if letter == "R" else 0.0 for letter in sides])
-    prior = np.array([1 / (UNKNOWN_PPM * 1e-6), 1 / PLAUSIBLE_DIFFERENCE_S])
-    for after in range(len(sides) - 1):
-        step = (np.arange(len(sides)) > after).astype(float)
-        design = np.stack((np.ones_like(starts_s), starts_s, -right, step), axis=1)
-        # Priors on drift and difference as two more observations; data to a sample.
-        rows = np.zeros((2, 4))
-        rows[0, 1], rows[1, 2] = prior
-        system = np.vstack((design * sample_rate_hz, rows))
-        target = np.concatenate((late_s * sample_rate_hz, np.zeros(2)))
-        solution = np.linalg.lstsq(system, target, rcond=None)[0]
-        chi2 = float(((system @ solution - target) ** 2).sum())
-        jump_std = math.sqrt(float(np.linalg.pinv(system.T @ system)[3, 3])) * sample_rate_hz
-        options.append((chi2, after, solution, jump_std))
-    options.sort(key=lambda option: option[0])
-    best_chi2, after, solution, jump_std = options[0]
-    placed = len(options) == 1 or options[1][0] - best_chi2 > DECISIVE
+    """Try one jump of at most so many samples in each pause, and take the plausible place."""
+    jumps = [_jump(starts_s, late_s, sides, sample_rate_hz, after) for after in pauses]
+    jumps.sort(key=lambda one: one.chi2)
+    best = jumps[0]
+    placed = len(jumps) == 1 or jumps[1].chi2 - best.chi2 > DECISIVE
     # With too few passes drift, difference and jump trade against each other.
-    placed = placed and jump_std < TOLD_SAMPLES
-    jump_s = round(float(solution[3]) * sample_rate_hz) / sample_rate_hz
-    mended_s = late_s - jump_s * (np.arange(len(sides)) > after)
-    tiny_s = np.full(len(sides), 0.01 / sample_rate_hz)
-    pairs = _drifts(starts_s, mended_s, tiny_s, sides) if placed else []
-    if not pairs:
+    placed &= best.std_samples < TOLD_SAMPLES
+    # What one jump leaves implausible was more than one.
+    placed &= best.chi2 < IMPLAUSIBLE
+    jump_s, left_s, pairs = _whole_jump(starts_s, late_s, sides, sample_rate_hz, best)
+    drift, drift_std, spread = _combine(pairs)
+    placed &= spread < JUMP_PPM * 1e-6 and abs(jump_s) * sample_rate_hz <= most_samples
+    if not placed:
         return Clock(
             drift_ppm=0.0,
             std_ppm=UNKNOWN_PPM,
             measured=False,
             left_right_std_s=UNKNOWN_PPM * 1e-6 * lever_s + abs(jump_s),
             jump_s=jump_s,
-            jump_after=after,
+            jump_after=best.after,
             placed=False,
         )
-    drift, drift_std, spread = _combine(pairs)
     return Clock(
         drift_ppm=drift * 1e6,
         std_ppm=math.hypot(drift_std, spread / 2) * 1e6,
         measured=True,
-        left_right_std_s=math.hypot(lever_s * drift_std, spread * float(np.ptp(starts_s)) / 8),
+        left_right_std_s=math.hypot(lever_s * drift_std, left_s),
         jump_s=jump_s,
-        jump_after=after,
-        placed=True,
+        jump_after=best.after,
     )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Jump:
+    """One jump tried: after which pass, its size and sigma in samples, and how well it fits."""
+
+    after: int
+    n_samples: float
+    std_samples: float
+    chi2: float
+
+
+def _jump(starts_s: Float, late_s: Float, sides: str, sample_rate_hz: float, after: int) -> _Jump:
+    """Fit offset, drift, difference and a jump after one pass, with priors on two of them."""
+    right = np.array([letter == "R" for letter in sides], dtype=float)
+    step = (np.arange(len(sides)) > after).astype(float)
+    design = np.stack((np.ones_like(starts_s), starts_s, -right, step), axis=1)
+    # Priors on drift and difference as two more observations; data to a sample.
+    rows = np.zeros((2, 4))
+    rows[0, 1], rows[1, 2] = 1 / (UNKNOWN_PPM * 1e-6), 1 / PLAUSIBLE_DIFFERENCE_S
+    system = np.vstack((design * sample_rate_hz, rows))
+    target = np.concatenate((late_s * sample_rate_hz, np.zeros(2)))
+    solution = np.linalg.lstsq(system, target, rcond=None)[0]
+    return _Jump(
+        after=after,
+        n_samples=float(solution[3]) * sample_rate_hz,
+        std_samples=math.sqrt(float(np.linalg.pinv(system.T @ system)[3, 3])) * sample_rate_hz,
+        chi2=float(((system @ solution - target) ** 2).sum()),
+    )
+
+
+def _whole_jump(
+    starts_s: Float, late_s: Float, sides: str, sample_rate_hz: float, jump: _Jump
+) -> tuple[float, float, list[tuple[float, float]]]:
+    """Return the whole jump that makes the sides' drifts agree, what it leaves, and the drifts.
+
+    The fit's priors draw it a little towards a likely drift, by a sample at 200 ppm.
+    """
+    tiny_s = np.full(len(sides), 0.01 / sample_rate_hz)
+    after = np.arange(len(sides)) > jump.after
+
+    def mended(n_samples: int) -> list[tuple[float, float]]:
+        return _drifts(starts_s, late_s - n_samples / sample_rate_hz * after, tiny_s, sides)
+
+    n_samples = round(jump.n_samples)
+    gap, further = (
+        pairs[0][0] - pairs[-1][0] for pairs in (mended(n_samples), mended(n_samples + 1))
+    )
+    if abs(further - gap) * sample_rate_hz < LEAST_PARTED / float(np.ptp(starts_s)):
+        return n_samples / sample_rate_hz, 0.0, mended(n_samples)
+    missed = gap / (gap - further)
+    n_samples += round(missed)
+    left_s = abs(missed - round(missed)) / sample_rate_hz
+    return n_samples / sample_rate_hz, left_s, mended(n_samples)

@@ -18,7 +18,7 @@ import numpy as np
 import scipy.fft as fft
 
 from analysis.arrays import Float
-from analysis.clock import Delay, delay_between
+from analysis.delay import Delay, delay_between
 from analysis.quantisation import quantisation_step
 
 BAND_OCTAVES = 0.5
@@ -32,6 +32,9 @@ LOWEST_HZ = 30.0
 MIN_COHERENCE = 0.5
 """A band whose two responses share less than this tells no delay."""
 
+LEAST_CYCLES = 0.003
+"""Least sigma of a delay in periods of the highest frequency that tells it."""
+
 PERIODS = 4.0
 """Of the lowest frequency, that the stretch for measuring a delay must hold."""
 
@@ -41,6 +44,9 @@ measured again over all bands of a side at once."""
 
 STEP_SIGMA = 6.0
 """A step counts from six sigma: there are some twenty bands and a few pairs a reading."""
+
+BETWEEN_COST = 9.0
+"""Chi squared for leaving out the band in which a step lies, three sigma of its own."""
 
 MIN_ZEROS_S = 0.001
 """Shorter runs of zeros occur in quiet 16-bit noise."""
@@ -115,33 +121,22 @@ def delay_step(
     centre_hz, delay_s, sigma_s = _band_delays(first, second, sample_rate_hz, band_hz)
     if centre_hz.size < 4:
         return None
-    weight = 1 / sigma_s**2
-    flat = float(np.average(delay_s, weights=weight))
-    flat_cost = float((weight * (delay_s - flat) ** 2).sum())
-    best: tuple[float, int, float, float] | None = None
-    for split in range(1, centre_hz.size):
-        low = float(np.average(delay_s[:split], weights=weight[:split]))
-        high = float(np.average(delay_s[split:], weights=weight[split:]))
-        rest = delay_s - np.where(np.arange(delay_s.size) < split, low, high)
-        cost = float((weight * rest**2).sum())
-        if best is None or cost < best[0]:
-            best = (cost, split, low, high)
-    assert best is not None
-    cost, split, low, high = best
-    sigma = float(np.hypot(weight[:split].sum() ** -0.5, weight[split:].sum() ** -0.5))
-    if abs(high - low) < max(STEP_SIGMA * sigma, 0.7 / sample_rate_hz):
+    split = _best_split(delay_s, 1 / sigma_s**2)
+    moved_s = abs(split.high - split.low)
+    if moved_s < max(STEP_SIGMA * split.sigma, 0.7 / sample_rate_hz):
         return None
     # Scatter that a step doesn't explain is noise, not a step.
-    if cost > 0.25 * flat_cost:
+    if split.cost > 0.25 * split.flat_cost:
         return None
-    between_hz = (float(centre_hz[split - 1]), float(centre_hz[split]))
+    between_hz = (float(centre_hz[split.below - 1]), float(centre_hz[split.above]))
     refined = _refined(first, second, between_hz, sample_rate_hz, band_hz)
-    sides = (slice(0, max(split - 1, 1)), slice(min(split + 1, centre_hz.size - 1), None))
+    # A band beside the step may hold some of both delays.
+    sides = (slice(0, max(split.below - 1, 1)), slice(min(split.above + 1, delay_s.size - 1), None))
     delays = []
     for side, again in zip(sides, refined, strict=True):
-        std_s = float(weight[side].sum() ** -0.5)
-        if std_s < WHOLE_SAMPLES / sample_rate_hz:
-            delays.append((float(np.average(delay_s[side], weights=weight[side])), std_s))
+        std_s = float((sigma_s[side] ** -2).sum() ** -0.5)
+        if std_s < WHOLE_SAMPLES / sample_rate_hz or not np.isfinite(again.std_s):
+            delays.append((float(np.average(delay_s[side], weights=sigma_s[side] ** -2)), std_s))
         else:
             delays.append((again.delay_s, again.std_s))
     (low, low_std), (high, high_std) = delays
@@ -152,6 +147,47 @@ def delay_step(
         low_std_s=low_std,
         high_std_s=high_std,
     )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Split:
+    """Bands up to `below` at one delay, from `above` on at another, and how well that fits."""
+
+    below: int
+    above: int
+    low: float
+    high: float
+    sigma: float
+    cost: float
+    flat_cost: float
+
+
+def _best_split(delay_s: Float, weight: Float) -> _Split:
+    """Fit two delays, with or without a band between that holds some of both."""
+    flat = float(np.average(delay_s, weights=weight))
+    flat_cost = float((weight * (delay_s - flat) ** 2).sum())
+    options = []
+    for below in range(1, delay_s.size):
+        for above in range(below, min(below + 2, delay_s.size)):
+            parts = (slice(0, below), slice(above, None))
+            low, high = (float(np.average(delay_s[part], weights=weight[part])) for part in parts)
+            rests = (delay_s[parts[0]] - low, delay_s[parts[1]] - high)
+            cost = sum(
+                float((weight[part] * rest**2).sum())
+                for part, rest in zip(parts, rests, strict=True)
+            )
+            sums = [float(weight[part].sum()) for part in parts]
+            split = _Split(
+                below=below,
+                above=above,
+                low=low,
+                high=high,
+                sigma=float(np.hypot(sums[0] ** -0.5, sums[1] ** -0.5)),
+                cost=cost + (above - below) * BETWEEN_COST,
+                flat_cost=flat_cost,
+            )
+            options.append(split)
+    return min(options, key=lambda one: one.cost)
 
 
 def _refined(
@@ -187,7 +223,9 @@ def _refined(
         ]
         delay = delay_between(*direct, sample_rate_hz=sample_rate_hz)
         moved_s = (begins[0] - begins[1]) / sample_rate_hz
-        delays.append(replace(delay, delay_s=delay.delay_s + moved_s))
+        # A room's lowest modes outlast the stretch: noise isn't all that is wrong down there.
+        std_s = max(delay.std_s, LEAST_CYCLES / high_hz)
+        delays.append(replace(delay, delay_s=delay.delay_s + moved_s, std_s=std_s))
     return delays
 
 
@@ -202,7 +240,8 @@ def _band_delays(
     n_bands = int(np.log2(max(high_hz / low_hz, 1.0)) / BAND_OCTAVES)
     rows = []
     for index in range(n_bands):
-        edges_hz = low_hz * 2 ** (BAND_OCTAVES * np.array([index, index + 1]))
+        # Counted from the top: above the last band no block is seen.
+        edges_hz = high_hz * 2 ** (BAND_OCTAVES * (np.array([index, index + 1]) - n_bands))
         begin, end = (int(edge_hz / bin_hz) for edge_hz in edges_hz)
         pair = spectra[:, begin:end] * np.sin(np.linspace(0, np.pi, end - begin))
         energy = np.sqrt((np.abs(pair) ** 2).sum(axis=1).prod())

@@ -18,7 +18,7 @@ import numpy as np
 from scipy import fft
 
 from analysis.arrays import Float
-from analysis.clock import delay_between
+from analysis.delay import delay_between
 from analysis.impulse_response import ImpulseResponse
 from analysis.onset import first_arrival_s
 

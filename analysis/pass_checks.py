@@ -44,7 +44,8 @@ def _listed(items: list[str], separator: str) -> str:
 def check_dropout(aligned: Aligned, sides: Sides, sample_rate_hz: float) -> Check:
     """Judge lost, repeated and zeroed blocks."""
     seen = [
-        f"{block.n_samples} samples {block.kind} at {block.at / sample_rate_hz:.3f} s"
+        f"{'about ' if block.doubtful else ''}{block.n_samples} samples {block.kind} at "
+        f"{block.at / sample_rate_hz:.3f} s"
         for block in aligned.blocks
     ]
     clock = aligned.clock
@@ -53,7 +54,7 @@ def check_dropout(aligned: Aligned, sides: Sides, sample_rate_hz: float) -> Chec
         seen.append("samples were lost or repeated in a pause, and it can't be told in which")
         detail = f"{_listed(seen, '; ')}: the arrival is withheld; {advice}"
         return Check(name="dropout", verdict="fail", detail=detail)
-    if clock.jump_after is not None:
+    if clock.jump_after is not None and not any(block.doubtful for block in aligned.blocks):
         after = aligned.passes[clock.jump_after]
         at_s = (after.first + after.samples.size) / sample_rate_hz
         kind = "missing" if clock.jump_s < 0 else "repeated"
@@ -91,7 +92,8 @@ def _cause(aligned: Aligned, letter: str) -> str:
     # The cut's tail may lie past the recording's end without harm.
     if any(aligned.harm.cut[at] for at, _ in passes):
         return "cut_short"
-    return "dropout" if aligned.blocks else "spoilt_pass"
+    lost = aligned.blocks or aligned.clock.jump_after is not None
+    return "dropout" if lost else "spoilt_pass"
 
 
 def check_silent(sides: Sides, programme: Programme) -> Check:

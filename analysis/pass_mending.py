@@ -7,8 +7,11 @@ from __future__ import annotations
 
 import numpy as np
 import scipy.fft as fft
+from numpy.typing import NDArray
 
+from analysis.arrays import Float
 from analysis.deconvolution import LEAD_S, Inverse
+from analysis.delay import delay_between
 from analysis.lost_blocks import Block, Step, delay_step, locate
 from analysis.programme import Programme
 from analysis.used_passes import UsedPass, band_held, repeats
@@ -32,28 +35,17 @@ def lost_inside(passes: tuple[UsedPass, ...], plain: Inverse, programme: Program
     Block or None
     """
     rate_hz = programme.sample_rate_hz
-    reach = round(min(0.6, programme.sweep.duration_s / 2) * rate_hz)
-    window = np.arange(-reach, round(min(programme.tail_s, 0.8) * rate_hz))
-    for earlier, later in repeats(passes):
-        stretches = [
-            np.take(fft.irfft(used.spectrum * plain.spectrum, plain.n_fft), window, mode="wrap")
-            for used in (earlier, later)
-        ]
-        held = [band_held(used, programme) for used in (earlier, later)]
-        step = delay_step(
-            *stretches,
-            sample_rate_hz=rate_hz,
-            band_hz=(max(held[0][0], held[1][0]), min(held[0][1], held[1][1])),
-        )
+    for pair in repeats(passes):
+        step = _step(pair, plain, programme)
         n_samples = round((step.high_s - step.low_s) * rate_hz) if step else 0
         if step is None or n_samples == 0:
             continue
         # A step of the earlier against the later: lost (early after it) from the earlier,
         # or repeated (late after it) in the later; and the other way round.
-        options = [(earlier, later, step.low_s, step.high_s, -n_samples)]
-        options.append((later, earlier, -step.low_s, -step.high_s, n_samples))
+        options = [(*pair, step.low_s, step.high_s, -n_samples)]
+        options.append((*pair[::-1], -step.low_s, -step.high_s, n_samples))
         mismatches = [
-            _mismatch(passes, programme, (earlier, later), step, lost, faulty)
+            _mismatch(passes, programme, plain, pair, step, lost, faulty)
             for faulty, _, _, _, lost in options
         ]
         faulty, other, low_s, high_s, lost = options[int(np.argmin(mismatches))]
@@ -65,6 +57,24 @@ def lost_inside(passes: tuple[UsedPass, ...], plain: Inverse, programme: Program
             doubtful = _doubtful(step, sample_rate_hz=rate_hz)
             return Block(at=faulty.first + at, n_samples=abs(lost), kind=kind, doubtful=doubtful)
     return None
+
+
+def _step(pair: tuple[UsedPass, UsedPass], plain: Inverse, programme: Programme) -> Step | None:
+    """Look for a step in the delay between two passes of a side."""
+    rate_hz = programme.sample_rate_hz
+    reach = round(min(0.6, programme.sweep.duration_s / 2) * rate_hz)
+    window = np.arange(-reach, round(min(programme.tail_s, 0.8) * rate_hz))
+    low_hz, high_hz = zip(*(band_held(used, programme) for used in pair), strict=True)
+    return delay_step(
+        *(_response(used, plain, window) for used in pair),
+        sample_rate_hz=rate_hz,
+        band_hz=(max(low_hz), min(high_hz)),
+    )
+
+
+def _response(used: UsedPass, plain: Inverse, window: NDArray[np.intp]) -> Float:
+    """Return a stretch of a pass's circular response."""
+    return np.take(fft.irfft(used.spectrum * plain.spectrum, plain.n_fft), window, mode="wrap")
 
 
 def _doubtful(step: Step, *, sample_rate_hz: float) -> str | None:
@@ -87,6 +97,7 @@ def _near_step(at: int, faulty: UsedPass, step: Step, n_samples: int, programme:
 def _mismatch(
     passes: tuple[UsedPass, ...],
     programme: Programme,
+    plain: Inverse,
     pair: tuple[UsedPass, UsedPass],
     step: Step,
     lost: int,
@@ -103,9 +114,21 @@ def _mismatch(
     # after it in the earlier one.
     delay_s = step.low_s if faulty is pair[1] else step.high_s
     own = drift(*pair, -delay_s)
-    others = [
-        drift(first, second, lost / rate_hz if first.index < faulty.index < second.index else 0)
-        for first, second in repeats(passes)
-        if first.side != faulty.side and first.found and second.found
-    ]
+    others = []
+    for first, second in repeats(passes):
+        if first.side != faulty.side and first.found and second.found:
+            spanned = first.index < faulty.index < second.index
+            extra_s = lost / rate_hz if spanned else 0.0
+            others.append(drift(first, second, extra_s - _delay_s(first, second, plain)))
     return abs(own - float(np.mean(others))) if others else abs(own)
+
+
+def _delay_s(first: UsedPass, second: UsedPass, plain: Inverse) -> float:
+    """Return how much later a pass's arrival lies in its cut than another's.
+
+    Each was cut at its strongest arrival, which may be another reflection in each.
+    """
+    rate_hz = plain.sample_rate_hz
+    window = np.arange(round((LEAD_S - 0.02) * rate_hz), round((LEAD_S + 0.1) * rate_hz))
+    stretches = [_response(used, plain, window) for used in (first, second)]
+    return delay_between(*stretches, sample_rate_hz=rate_hz).delay_s

@@ -9,8 +9,8 @@ import numpy as np
 import scipy.fft as fft
 
 from analysis.arrays import Float
-from analysis.clock import Delay, delay_between
 from analysis.deconvolution import LEAD_S, Inverse
+from analysis.delay import Delay, delay_between
 from analysis.passes import Placement
 from analysis.programme import Programme
 from analysis.spoilage import Harm, clean_share

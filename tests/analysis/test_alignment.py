@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from analysis.alignment import Aligned, align
-from analysis.clock import delay_between, fit_clock
+from analysis.clock import fit_clock
+from analysis.delay import delay_between
 from analysis.lost_blocks import zero_runs
 from analysis.passes import find_hits, place
 from analysis.programme import Programme
@@ -164,6 +165,72 @@ def test_block_lost_in_a_pause(programme: Programme, room_responses: Float, afte
     assert aligned.clock.drift_ppm == pytest.approx(80, abs=0.5)
     short = faults.dropped(samples, sample_rate_hz=RATE_HZ, at_s=at_s, length_s=0.001)
     assert not align(short, programme).clock.placed
+
+
+STARTS_S = np.array([1.0, 8.5, 16.5, 24.0])
+
+
+def late_by(drift_ppm: float, jumps: dict[int, int]) -> Float:
+    """Return how late passes come whose left loudspeaker is 0.2 ms farther."""
+    late_s = drift_ppm * 1e-6 * STARTS_S + np.array([0.0, -2e-4, -2e-4, 0.0])
+    for after, n_samples in jumps.items():
+        late_s[after + 1 :] += n_samples / RATE_HZ
+    return late_s
+
+
+@pytest.mark.parametrize("after", [0, 1, 2])
+@pytest.mark.parametrize("drift_ppm", [-200.0, 200.0])
+def test_count_of_a_jump_is_the_one_that_makes_the_sides_agree(
+    drift_ppm: float, after: int
+) -> None:
+    """Closed form: of all whole counts one leaves the two sides the same drift."""
+    late_s = late_by(drift_ppm, {after: -961})
+    clock = fit_clock(STARTS_S, late_s, np.full(4, 1e-9), "LRRL", sample_rate_hz=RATE_HZ)
+    assert clock.placed
+    assert clock.jump_after == after
+    assert clock.jump_s * RATE_HZ == pytest.approx(-961, abs=1e-6)
+    assert clock.drift_ppm == pytest.approx(drift_ppm, abs=1e-3)
+    assert clock.left_right_std_s < 1e-8
+
+
+def test_half_a_sample_of_a_jump_shows_in_the_uncertainty() -> None:
+    """Closed form: the recorder's samples are not ours, and the count is none of whole ones."""
+    late_s = late_by(50.0, {0: -960})
+    late_s[1:] -= 0.4 / RATE_HZ
+    clock = fit_clock(STARTS_S, late_s, np.full(4, 1e-9), "LRRL", sample_rate_hz=RATE_HZ)
+    assert clock.placed
+    assert clock.left_right_std_s == pytest.approx(0.4 / RATE_HZ, rel=0.01)
+
+
+@pytest.mark.parametrize("jumps", [{0: 532, 2: -462}, {0: -2868, 1: 191}])
+def test_jumps_in_two_pauses_are_not_taken_for_one(jumps: dict[int, int]) -> None:
+    """Known input: one jump explains them only with loudspeakers metres apart."""
+    late_s = late_by(30.0, jumps)
+    clock = fit_clock(STARTS_S, late_s, np.full(4, 1e-9), "LRRL", sample_rate_hz=RATE_HZ)
+    assert not clock.placed
+
+
+def test_jump_beside_a_mended_block_is_not_placed() -> None:
+    """Known input: with a second fault nothing tells which pass lost the first block."""
+    late_s = late_by(30.0, {1: 960})
+    keywords = {"sample_rate_hz": RATE_HZ, "mended": True}
+    assert not fit_clock(STARTS_S, late_s, np.full(4, 1e-9), "LRRL", **keywords).placed
+
+
+def test_block_of_uncertain_length_leaves_only_a_small_jump() -> None:
+    """Known input: a few samples of a block are put right, a hundred are another fault."""
+    for n_samples, placed in ((3, True), (150, False)):
+        clock = fit_clock(
+            STARTS_S,
+            late_by(30.0, {0: n_samples}),
+            np.full(4, 1e-9),
+            "LRRL",
+            sample_rate_hz=RATE_HZ,
+            jump_after=0,
+            mended=True,
+        )
+        assert clock.placed == placed
+        assert clock.jump_s * RATE_HZ == pytest.approx(n_samples, abs=1e-6)
 
 
 def test_without_repeats_the_drift_is_unknown() -> None:

@@ -192,6 +192,44 @@ def test_block_inside_a_pass(
     assert any(name in text for one in reading.passes for text in one.left_out)
 
 
+@pytest.mark.parametrize(
+    ("kind", "n_samples", "number", "after_s"),
+    [("repeated", 292, 1, 5.83), ("dropped", 622, 4, 5.895), ("repeated", 73, 2, 2.589)],
+)
+def test_block_at_the_end_or_the_beginning_of_a_pass(
+    long: Planted, kind: str, n_samples: int, number: int, after_s: float
+) -> None:
+    """Known input: at 18 and 19 kHz no step shows, at 350 Hz the count is uncertain."""
+    fault: Callable[..., Float] = getattr(faults, kind)
+    at_s = in_sweep(long, number, after_s)
+    samples = fault(long.samples, at_s=at_s, length_s=n_samples / RATE_HZ, **AT)
+    reading = read(long.spoilt(samples))
+    assert reading.usable
+    assert wrong_mm(reading, long) < 0.3
+
+
+@pytest.mark.parametrize(
+    "blocks",
+    [
+        (("repeated", 104, 4, 5.3), ("repeated", 876, 2, 6.29)),
+        (("dropped", 462, 2, 0.71), ("repeated", 532, 3, 6.37)),
+    ],
+)
+def test_two_blocks_that_could_be_others_withhold_the_arrival(
+    long: Planted, blocks: tuple[tuple[str, int, int, float], ...]
+) -> None:
+    """Known input: one blamed in the wrong place would be decimetres or metres of arrival."""
+    samples = long.samples
+    for kind, n_samples, number, after_s in blocks:
+        fault: Callable[..., Float] = getattr(faults, kind)
+        at_s = in_sweep(long, number, after_s)
+        samples = fault(samples, at_s=at_s, length_s=n_samples / RATE_HZ, **AT)
+    reading = read(long.spoilt(samples))
+    assert verdicts(reading)["dropout"] == "fail"
+    assert reading.arrival is None
+    assert not reading.usable
+
+
 @pytest.mark.parametrize("kind", ["dropped", "repeated"])
 @pytest.mark.parametrize(("number", "n_samples"), [(1, 960), (2, 9600), (3, 960)])
 def test_block_in_a_pause(long: Planted, kind: str, number: int, n_samples: int) -> None:

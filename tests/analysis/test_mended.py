@@ -11,7 +11,11 @@ from analysis.programme import Programme
 from analysis.reading import Reading, read_recording
 from analysis.room import Loudspeaker, Point, Positions, Room
 from benchmarks import faults
+from benchmarks.loudspeakers import random_pair
+from benchmarks.planted import default_programme
 from benchmarks.recorder import record
+from benchmarks.rooms import path_difference_m, random_layout
+from benchmarks.rooms import responses as room_responses
 
 RATE_HZ = 44_100
 FLIGHT = (400, 406)
@@ -61,6 +65,27 @@ def test_block_mended_at_another_rate_shows_in_the_uncertainty(
     truth_m = (FLIGHT[0] - FLIGHT[1]) / RATE_HZ * reading.air.speed_of_sound_m_s
     assert reading.arrival.std_m > 0.4 / 48_000 * reading.air.speed_of_sound_m_s
     assert abs(reading.arrival.difference_m - truth_m) < 2.5 * reading.arrival.std_m
+
+
+def test_block_low_in_the_sweep_is_not_counted_wrong() -> None:
+    """Known input: geometry; in this room the part before the block tells no whole count."""
+    rng = np.random.default_rng((8101, 53))
+    layout = random_layout(rng)
+    impulses = room_responses(
+        layout,
+        random_pair(rng, "typical"),
+        sample_rate_hz=48_000,
+        duration_s=0.4,
+        max_order=8,
+        simulator="rir_generator",
+    )
+    samples = record(default_programme(), impulses, clock_ppm=90, snr_db=35, rng=rng, start_s=1.0)
+    lossy = faults.dropped(samples, sample_rate_hz=48_000, at_s=26.241, length_s=4033 / 48_000)
+    reading = read_recording(lossy, recorded_hz=48_000, programme=default_programme(), air=air_at())
+    assert reading.arrival is not None
+    assert reading.arrival.difference_s is not None
+    truth_s = path_difference_m(layout) / layout.speed_of_sound_m_s
+    assert abs(reading.arrival.difference_s - truth_s) * 343e3 < 0.4
 
 
 def test_exchanged_loudspeakers_are_told(programme: Programme) -> None:
