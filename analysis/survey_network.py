@@ -156,19 +156,11 @@ def survey_network(survey: Survey, *, positions_m: Float | None = None) -> Surve
     unknowns.add(LINE_START, 0.0, 0.0, 0.0)
     unknowns.add(LINE_AHEAD, 0.0, 1.0, 0.0)
     segments = {wall.name: _add_wall(wall, unknowns) for wall in survey.walls}
-    readings = [*_height_readings(heights), *_box_readings(survey), *survey.readings]
-    readings += [
-        Reading(
-            label=f"{mark} on the {wall.name} wall",
-            kind="perpendicular",
-            ends=(mark, f"wall {wall.name}"),
-            value=0.0,
-            std=ON_WALL_STD_M,
-            instrument="box",
-        )
-        for wall in survey.walls
-        for mark in wall.marks
-        if len(wall.marks) == 1
+    readings = [
+        *_height_readings(heights),
+        *_box_readings(survey),
+        *survey.readings,
+        *_marks_on_straight_walls(survey),
     ]
     observations = [_observation(one, unknowns.node, segments, positions_m) for one in readings]
     return SurveyNetwork(
@@ -288,6 +280,22 @@ def _box_readings(survey: Survey) -> list[Reading]:
             )
         )
     return readings
+
+
+def _marks_on_straight_walls(survey: Survey) -> list[Reading]:
+    """Return that the only mark of a straight wall lies on it, as readings."""
+    return [
+        Reading(
+            label=f"{wall.marks[0]} on the {wall.name} wall",
+            kind="perpendicular",
+            ends=(wall.marks[0], f"wall {wall.name}"),
+            value=0.0,
+            std=ON_WALL_STD_M,
+            instrument="box",
+        )
+        for wall in survey.walls
+        if len(wall.marks) == 1
+    ]
 
 
 def _observation(

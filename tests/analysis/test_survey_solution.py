@@ -193,3 +193,70 @@ def test_a_survey_that_names_what_is_not_there_is_refused() -> None:
         replace(survey, line=CentreLine(start=("lamp",), ahead="head"))
     with pytest.raises(ValueError, match="names of their own"):
         replace(survey, marks=(Mark(name="head"),))
+
+
+def test_every_kind_of_reading_places_points() -> None:
+    # Known input: lines, offsets, angles and equal distances instead of some of the distances.
+    survey, at = room(6, "tape", noise=False)
+    place = np.array([0.8, 1.1, 0.0])
+    lamp, plant = place, np.array([-0.9, 1.3, 0.0])
+    known = {**at, "lamp": lamp, "plant": plant}
+
+    def angle(first: str, corner: str, second: str) -> float:
+        a, b = (known[name][:2] - known[corner][:2] for name in (first, second))
+        return float(np.arccos(a @ b / np.linalg.norm(a) / np.linalg.norm(b)))
+
+    head = at["head"]
+    along = head[:2] / np.linalg.norm(head[:2])
+    specs = [
+        ("perpendicular", ("lamp", "line"), abs(float(lamp[0]))),
+        ("along", ("lamp", "line start", "line ahead"), float(lamp[1])),
+        ("distance", ("plant", "head"), float(np.linalg.norm(plant - head))),
+        ("angle", ("plant", "head", "rack left"), angle("plant", "head", "rack left")),
+        ("along", ("plant", "rack left", "head"), _along(plant, at["rack left"], head)),
+    ]
+    extra = tuple(
+        Reading(
+            label=f"{kind} {ends}", kind=kind, ends=ends, value=value, std=1e-3, instrument="tape"
+        )  # type: ignore[arg-type]
+        for kind, ends, value in specs
+    )
+    floor = Height(value_m=0.0, std_m=1e-3)
+    marks = (
+        Mark(name="lamp", height=floor, side="right"),
+        Mark(name="plant", height=floor, side="left"),
+    )
+    solution = solve_survey(
+        replace(survey, marks=(*survey.marks, *marks), readings=(*survey.readings, *extra))
+    )
+    assert along[0] == 0
+    assert solution.undetermined == ()
+    assert solution.place_m("lamp") == pytest.approx(lamp, abs=1e-6)
+    assert solution.place_m("plant") == pytest.approx(plant, abs=1e-6)
+
+
+def _along(point: np.ndarray, first: np.ndarray, second: np.ndarray) -> float:
+    """Return how far a point's foot lies along a line in plan."""
+    line = (second - first)[:2]
+    return float((point - first)[:2] @ line / np.linalg.norm(line))
+
+
+def test_an_equal_statement_counts() -> None:
+    # Known input: a head truly as far from both inner edges, said so: one reading more.
+    survey, at = room(7, "minimal", noise=False)
+    left, right = (np.linalg.norm(at["head"] - at[f"{s} inner"]) for s in ("left", "right"))
+    said = Reading(
+        label="head to left inner = head to right inner",
+        kind="equal",
+        ends=("head", "left inner", "head", "right inner"),
+        value=0.0,
+        std=abs(float(left - right)) + 0.05,
+        instrument="equal",
+    )
+    usual = solve_survey(survey)
+    solution = solve_survey(replace(survey, readings=(*survey.readings, said)))
+    assert solution.adjusted.degrees_of_freedom == usual.adjusted.degrees_of_freedom + 1
+    wrong = solve_survey(
+        replace(survey, readings=(*survey.readings, replace(said, value=0.5, std=1e-3)))
+    )
+    assert any(wrong.built.readings[one.row].kind == "equal" for one in wrong.blunders)
