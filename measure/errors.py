@@ -6,6 +6,7 @@
     ├── AudioFileError       a recording or sweep that can't be read or written
     ├── SheetError           the sheet of a sweep
     ├── RoomFileError        the room file
+    ├── SurveyFileError      the survey file
     ├── MicrophoneFileError  the microphone's correction file
     ├── ReadingFileError     a saved reading
     ├── OutputError          a result that can't be written
@@ -39,6 +40,10 @@ class SheetError(MeasureError):
 
 class RoomFileError(MeasureError):
     """The room file can't be used."""
+
+
+class SurveyFileError(MeasureError):
+    """The survey file can't be used."""
 
 
 class MicrophoneFileError(MeasureError):
