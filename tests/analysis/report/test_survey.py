@@ -1,0 +1,126 @@
+"""The words of a survey, against what was planted in it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.report.format import WIDTH
+from analysis.report.survey import (
+    arrival_lines,
+    blunder_text,
+    move_lines,
+    trouble_lines,
+    verdict_lines,
+)
+from analysis.report.survey_figures import figure_lines, trust_lines, wall_lines
+from analysis.survey import Survey
+from analysis.survey_arrival import compare_arrival
+from analysis.survey_result import SurveyResult, evaluate_survey
+from benchmarks.survey_rooms import noisy, random_places, survey_of
+
+AT = random_places(np.random.default_rng([9, 1]))
+CLEAN = survey_of(AT, "laser")
+
+
+def wrong(survey: Survey, label: str, value_m: float) -> Survey:
+    readings = tuple(
+        replace(one, value=value_m) if one.label == label else one for one in survey.readings
+    )
+    return replace(survey, readings=readings)
+
+
+@pytest.fixture(scope="module")
+def result() -> SurveyResult:
+    return evaluate_survey(noisy(CLEAN, np.random.default_rng(1)))
+
+
+def test_the_verdict_comes_first_with_the_right_side(result: SurveyResult) -> None:
+    # Second method: distances of the true places.
+    true = {
+        side: float(np.linalg.norm(AT[f"{side} tweeter"] - AT["head"]))
+        for side in ("left", "right")
+    }
+    nearer = min(true, key=true.__getitem__)
+    (first, *_) = verdict_lines(result)
+    assert first.startswith(f"The {nearer} loudspeaker is")
+    assert "nearer to the head" in " ".join(verdict_lines(result))
+
+
+def test_an_exchange_of_digits_is_named(result: SurveyResult) -> None:
+    # Known input: a reading whose last two digits change places, by more than its sigmas show.
+    one = next(r for r in CLEAN.readings if r.label == "rack left to left inner")
+    digits = f"{round(one.value * 1000) // 100}19"
+    slipped = f"{digits[:-2]}91"
+    survey = wrong(CLEAN, one.label, int(slipped) / 1000)
+    found = evaluate_survey(survey)
+    text = blunder_text(
+        found.solution.blunders[0], found.solution.built.readings, lines={one.label: 12}
+    )
+    assert text.startswith(f"{one.label} (line 12): {slipped} mm does not fit the others; ")
+    assert "would" in text
+    assert trouble_lines(result, lines={}) == []
+
+
+def test_what_is_open_is_said_and_nothing_passes() -> None:
+    survey = replace(CLEAN, readings=())
+    found = evaluate_survey(survey)
+    text = " ".join(verdict_lines(found))
+    assert "don't fix both distances" in text
+    assert "passes" not in text
+    assert any(line.startswith("Nothing fixes where") for line in trouble_lines(found, lines={}))
+
+
+def test_scatter_beyond_the_instruments_is_said() -> None:
+    # Known input: three times the stated noise on every reading.
+    rng = np.random.default_rng(5)
+    readings = tuple(
+        replace(one, value=one.value + 3 * one.std * rng.standard_normal())
+        for one in CLEAN.readings
+    )
+    factor = evaluate_survey(replace(CLEAN, readings=readings))
+    if not factor.solution.blunders:
+        assert any("scatter" in line for line in trouble_lines(factor, lines={}))
+    assert factor.solution.blunders or factor.solution.adjusted.variance_factor
+
+
+def test_every_move_names_its_sense_and_what_the_tape_reads(result: SurveyResult) -> None:
+    text = "\n".join(move_lines(result))
+    for words in ("Slide the left loudspeaker", "Turn the right loudspeaker", "Check:", "→"):
+        assert words in text
+    assert "Get help to lift" in text
+    assert "Never look into the laser" in text
+    assert all(len(line) <= WIDTH for line in move_lines(result))
+    after = evaluate_survey(CLEAN)
+    assert move_lines(replace(after, plan=replace(after.plan, moves=()))) == []
+
+
+def test_the_figures_are_those_of_the_result(result: SurveyResult) -> None:
+    text = "\n".join(figure_lines(result))
+    value = result.triangle.distance_m.left.value
+    assert value is not None
+    assert f"{value * 1000:.0f} mm" in text
+    assert "toe-in" in text
+    assert [line.split()[0] for line in wall_lines(result)[1:5]] == [
+        "front",
+        "left",
+        "right",
+        "rear",
+    ]
+    trust = "\n".join(trust_lines(result))
+    assert f"{result.solution.adjusted.degrees_of_freedom} more than needed" in trust
+    assert "nothing checks the readings to walls" in trust
+
+
+def test_sound_is_said_beside_tape(result: SurveyResult) -> None:
+    # Known input: agreement, then 15 mm apart.
+    surveyed = result.triangle.distance_m.left_minus_right.value
+    assert surveyed is not None
+    for shift_m, words in ((0.0, "They agree"), (0.015, "to the right of the surveyed head")):
+        found = compare_arrival(
+            result.solution, result.triangle, sound_m=surveyed + shift_m, sound_std_m=1e-3
+        )
+        assert found is not None
+        assert words in " ".join(" ".join(arrival_lines(found)).split())
