@@ -23,6 +23,7 @@ COMMANDS = {
     "take": "Play a sweep, record it at the seat, and keep what it says.",
     "nudge": "Slide a loudspeaker, and see at once which way and how far it still has to go.",
     "devices": "List what can play and record here, and which pair would be used.",
+    "survey": "Survey the pair with tape and laser: what to move, and how far to trust it.",
     "starter": "Write a commented room file to fill in.",
     "about": "Say what is installed, and whether sound can be played and recorded here.",
 }

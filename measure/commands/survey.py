@@ -1,0 +1,190 @@
+"""``apexline survey``: the triangle from tape and laser, and what to move."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from analysis.survey_arrival import ArrivalAgainstSurvey
+    from analysis.survey_result import SurveyResult
+    from measure.survey_file import SurveyFile
+
+FILE = click.Path(path_type=Path)
+KITS = ("tape", "laser", "both")
+
+
+@click.command("survey", short_help="Survey the pair with tape and laser.")
+@click.argument("survey", type=FILE, required=False, metavar="[SURVEY.toml]")
+@click.option("--new", type=FILE, help="Write a commented starter file instead, and its card.")
+@click.option(
+    "--kit",
+    type=click.Choice(KITS),
+    default="tape",
+    show_default=True,
+    help="What you measure with, for --new.",
+)
+@click.option("--card", type=FILE, help="Write a card to print and fill by hand.")
+@click.option("--room-out", type=FILE, help="Write the room file that `read --room` takes.")
+@click.option("--reading", type=FILE, help="Compare with a reading of this placement (JSON).")
+@click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
+@click.option("--figures", type=FILE, help="Draw the plan, to scale, into this folder.")
+@click.option("--force", is_flag=True, help="Replace files written by --new, --card, --room-out.")
+def command(
+    survey: Path | None,
+    new: Path | None,
+    kit: str,
+    card: Path | None,
+    room_out: Path | None,
+    reading: Path | None,
+    json_target: str | None,
+    figures: Path | None,
+    force: bool,
+) -> None:
+    """Adjust the readings of SURVEY.toml and say what to move, which way and how far.
+
+    Trusts no wall: the centre line starts at a marked middle. Finds a wrong reading if
+    the others can tell, and names what nothing fixes.
+    """
+    from measure.output import check_json_target, write_json
+
+    if new is not None:
+        _starter(new, kit, force=force)
+        return
+    if survey is None:
+        msg = "give a SURVEY.toml, or --new FILE to write one to fill in"
+        raise click.UsageError(msg)
+    from measure.survey_document import survey_document
+    from measure.survey_file import read_survey
+
+    check_json_target(json_target)
+    file = read_survey(survey)
+    result = _evaluated(file)
+    arrival = None if reading is None else _arrival(result, reading)
+    written = _write_files(file, result, card=card, room_out=room_out, figures=figures, force=force)
+    if json_target is not None:
+        write_json(survey_document(file, result, arrival), json_target)
+    quiet = json_target == "-"
+    for line in _lines(file, result, arrival):
+        click.echo(line, err=quiet)
+    if written:
+        click.echo("\nWrote", err=quiet)
+        for path in written:
+            click.echo(f"  {path}", err=quiet)
+
+
+def _starter(new: Path, kit: str, *, force: bool) -> None:
+    """Write a starter file, and say in which order to measure."""
+    from importlib import resources
+
+    from measure.output import check_writable, refuse_existing, text_writer, write_whole
+
+    check_writable(str(new))
+    refuse_existing(new, force=force)
+    text = resources.files("measure").joinpath(f"data/survey-{kit}.toml").read_text("utf-8")
+    write_whole(new, text_writer(text))
+    click.echo(
+        f"Wrote {new}: replace its figures, all invented, by yours.\n"
+        "Measure in this order: 1. mark the points and read their heights; 2. the cabinets' "
+        "sizes;\n3. between furniture and cabinets; 4. the seat; 5. from the head; 6. from the "
+        "seat's ends;\n7. to the walls. Then run `apexline survey` on it; with --card CARD.txt it "
+        "writes a card\nto print and fill by hand first."
+    )
+    if kit != "tape":
+        click.echo("Never look into the laser, nor point it at eyes, glass or polished metal.")
+    click.echo("Get help to lift or tilt a loudspeaker, and mind its spikes and stand.")
+
+
+def _evaluated(file: SurveyFile) -> SurveyResult:
+    """Return all that the survey gives."""
+    from analysis.survey_result import evaluate_survey
+    from measure.errors import SurveyFileError
+
+    try:
+        return evaluate_survey(file.survey, file.target)
+    except ValueError as problem:
+        msg = f"{file.path}: {problem}; correct it in the file"
+        raise SurveyFileError(msg) from problem
+
+
+def _arrival(result: SurveyResult, reading: Path) -> ArrivalAgainstSurvey | None:
+    """Return the reading's arrival beside the survey."""
+    from analysis.survey_arrival import compare_arrival
+    from measure.errors import ReadingFileError
+    from measure.snapshot_file import read_snapshot
+
+    snapshot = read_snapshot(reading)
+    std_m = snapshot.arrival_in_room_std_m or snapshot.arrival_std_m
+    if snapshot.arrival_m is None or std_m is None:
+        msg = f"{reading} holds no arrival difference to compare with: it was withheld"
+        raise ReadingFileError(msg)
+    return compare_arrival(
+        result.solution, result.triangle, sound_m=snapshot.arrival_m, sound_std_m=std_m
+    )
+
+
+def _write_files(
+    file: SurveyFile,
+    result: SurveyResult,
+    *,
+    card: Path | None,
+    room_out: Path | None,
+    figures: Path | None,
+    force: bool,
+) -> list[Path]:
+    """Write what was asked for; return the paths."""
+    from measure.output import check_writable, refuse_existing, text_writer, write_whole
+
+    texts: list[tuple[Path, str]] = []
+    if card is not None:
+        from measure.survey_card import card_text
+
+        texts.append((card, card_text(file)))
+    if room_out is not None:
+        from measure.survey_room import room_text
+
+        texts.append((room_out, room_text(file, result)))
+    for path, _ in texts:
+        check_writable(str(path))
+        refuse_existing(path, force=force)
+    for path, text in texts:
+        write_whole(path, text_writer(text))
+    written = [path for path, _ in texts]
+    if figures is not None:
+        from analysis.plots.plan import plan_figure
+        from measure.figures import write_figures
+        from measure.lengths import say_length
+
+        plan = plan_figure(result, length=lambda value_m: say_length(value_m, unit=file.unit))
+        written += write_figures({"plan": plan}, figures)
+    return written
+
+
+def _lines(
+    file: SurveyFile, result: SurveyResult, arrival: ArrivalAgainstSurvey | None
+) -> list[str]:
+    """Return all that is said, the verdict first."""
+    from analysis.report import survey as words
+    from analysis.report import survey_figures as tables
+    from measure.lengths import say_length
+
+    def length(value_m: float) -> str:
+        return say_length(value_m, unit=file.unit)
+
+    parts = [
+        ("", words.verdict_lines(result)),
+        ("", words.trouble_lines(result, lines=file.lines, length=length)),
+        ("Sound and tape", [] if arrival is None else words.arrival_lines(arrival, length=length)),
+        ("What to do", words.move_lines(result, length=length)),
+        ("The triangle", tables.figure_lines(result, length=length)),
+        ("The walls", tables.wall_lines(result, length=length)),
+        ("How far to trust it", tables.trust_lines(result)),
+    ]
+    said: list[str] = []
+    for title, lines in parts:
+        if lines:
+            said += [*([""] if said else []), *([title] if title else [])]
+            said += [f"  {line}" if title else line for line in lines]
+    return said
