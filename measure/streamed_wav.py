@@ -150,10 +150,9 @@ class StreamedWav:
         try:
             yield
         except OSError as problem:
-            kept_s = self._n_frames / self._sample_rate_hz
             self._stopped = (
-                f"can't go on writing {self._path} ({_cause(self._path, problem)}); the "
-                f"{kept_s:.1f} s recorded so far are kept: make room, or record to another disk"
+                f"can't go on writing {self._path} ({_cause(self._path, problem)}): make room, or "
+                "record to another disk"
             )
             raise TakeError(self._stopped) from problem
         except BaseException:

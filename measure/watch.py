@@ -144,9 +144,11 @@ class Watch:
         trailing = heard.size - int(sounding[-1]) - 1 if sounding.size else heard.size
         self._n_zeros = trailing if sounding.size else self._n_zeros + trailing
         if self._n_zeros >= SILENT_S * self._path.sample_rate_hz:
+            since_s = (self._n_seen + heard.size - self._n_zeros) / self._path.sample_rate_hz
             msg = (
-                f"{self._path.name} records digital silence: the microphone is muted, unplugged, "
-                "on another input, or this program has no leave to record; see `apexline devices`"
+                f"{self._path.name} records digital silence since {since_s:.1f} s: the microphone "
+                "is muted, unplugged, on another input, or this program has no leave to record; "
+                "see `apexline devices`"
             )
             raise TakeError(msg)
 
