@@ -22,7 +22,9 @@ from analysis.impulse_response import ImpulseResponse
 from analysis.nudge_sweep import HeardSweep
 from analysis.onset import gated_noise, gated_spectrum
 
-N_FFT_S = 0.01
+N_FFT_S = 0.005
+"""Bins of 200 Hz, where the gate resolves 1.25 kHz."""
+
 BAND_HZ = (3000.0, 12_000.0)
 """Of the delay, as in `analysis.arrival`."""
 
