@@ -137,7 +137,7 @@ def sweep_frame(index: int) -> int:
     return round((0.15 + PATTERN.start_s(index)) * RATE_HZ) + ARRIVAL
 
 
-@pytest.mark.parametrize("duration_s", [0.002, 0.05, 0.3])
+@pytest.mark.parametrize("duration_s", [0.002, 0.3])
 def test_a_noise_widens_or_doubts_but_never_lies(duration_s: float) -> None:
     """Known input: bursts as loud as the sweep and ten times as loud, at the worst moments."""
     level = float(np.std(clean()))
@@ -159,8 +159,9 @@ def test_a_noise_widens_or_doubts_but_never_lies(duration_s: float) -> None:
     assert n_doubted > 0 or duration_s < 0.1
 
 
-@pytest.mark.parametrize("n_lost", [24, 300, 2000, 30_000])
-@pytest.mark.parametrize("repeated", [False, True])
+@pytest.mark.parametrize(
+    ("n_lost", "repeated"), [(24, True), (300, False), (2000, True), (30_000, False)]
+)
 def test_lost_samples_are_noticed_and_the_pattern_is_found_again(
     n_lost: int, *, repeated: bool
 ) -> None:

@@ -59,7 +59,7 @@ def test_with_bass_cue_and_a_take(
 ) -> None:
     # Known input: all that can be asked for at once; the take is a whole one.
     monkeypatch.setattr(nudge_command, "TAKE_SECONDS", 0.6)
-    monkeypatch.setattr(nudge_command, "STEP_ASIDE_S", 1)
+    monkeypatch.setattr(nudge_command, "STEP_ASIDE_S", 0)
     monkeypatch.setattr(nudge_bass, "SECONDS", 0.4)
     monkeypatch.setattr(nudge_bass, "TAIL_S", 0.4)
     words = ["nudge", *FAST, "--bass", "--cue", "--save", "after", "--log", str(tmp_path)]

@@ -153,7 +153,7 @@ def test_a_fault_that_lasts_ends_it_with_its_reason(
 def test_a_short_fault_is_unsure_and_passes(fault: Fault) -> None:
     """Known input: planted faults; what is sure keeps to the geometry all the while."""
     room = SimulatedRoom(pace=math.inf, faults=(fault,))
-    answers = nudged(room, longest_s=4.5, person=False).track.answers
+    answers = nudged(room, longest_s=3.8, person=False).track.answers
     doubts = {one.doubt for one in answers} - {None}
     assert doubts
     assert doubts <= {Doubt.LOST, Doubt.NOISE, Doubt.JUMP, Doubt.UNHEARD}
