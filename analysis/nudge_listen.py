@@ -16,7 +16,7 @@ import numpy as np
 from analysis.nudge_answer import NudgeAnswer, answer
 from analysis.nudge_pattern import NudgePattern
 from analysis.nudge_search import find_pattern
-from analysis.nudge_sweep import HeardSweep, Recorded, hear_sweep, needed_s
+from analysis.nudge_sweep import LEAD_S, HeardSweep, Recorded, hear_sweep, needed_s
 
 SEARCH_S = 2.6
 """The pattern is looked for in so much of the newest recording: two periods and a sweep."""
@@ -27,7 +27,7 @@ LEAST_SEARCH_S = 0.8
 SEARCH_STEP_S = 0.2
 """It is looked for again when so much more was recorded."""
 
-LOST_AFTER = 4
+LOST_AFTER = 3
 """So many sweeps without a response in a row, and the pattern is looked for again."""
 
 
@@ -47,6 +47,8 @@ class ListenState:
     latest : NudgeAnswer or None
     searched_s : float
         Recorder time up to which it was looked for in vain, in seconds.
+    lost_s : float
+        Recorder time from which it is looked for: what went before was at another lag.
     near_lag_s : float or None
         The lag before the pattern was lost.
     """
@@ -57,6 +59,7 @@ class ListenState:
     sweeps: tuple[HeardSweep, ...] = ()
     latest: NudgeAnswer | None = None
     searched_s: float = 0.0
+    lost_s: float = 0.0
     near_lag_s: float | None = None
 
 
@@ -112,9 +115,9 @@ def _search(state: ListenState, samples: Recorded) -> ListenState:
     """Look for the pattern in the newest recording, if there is enough of it."""
     rate_hz = state.pattern.sample_rate_hz
     recorded_s = samples.size / rate_hz
-    if recorded_s < max(LEAST_SEARCH_S, state.searched_s + SEARCH_STEP_S):
+    if recorded_s < max(state.lost_s + LEAST_SEARCH_S, state.searched_s + SEARCH_STEP_S):
         return state
-    first = max(samples.size - round(SEARCH_S * rate_hz), 0)
+    first = max(samples.size - round(SEARCH_S * rate_hz), round(state.lost_s * rate_hz), 0)
     found = find_pattern(
         np.asarray(samples[first:], dtype=float),
         state.pattern,
@@ -149,6 +152,8 @@ def _advance(state: ListenState, samples: Recorded, lag_s: float) -> ListenState
     state = replace(state, sweeps=sweeps, next_index=state.next_index + 1)
     if heard.response is not None:
         return replace(state, lag_s=heard.arrival_s)
-    if len(sweeps) >= LOST_AFTER and all(sweep.response is None for sweep in sweeps):
-        return replace(state, lag_s=None, near_lag_s=lag_s)
-    return state
+    missing = sweeps[-LOST_AFTER:]
+    if len(missing) < LOST_AFTER or any(sweep.response is not None for sweep in missing):
+        return state
+    lost_s = state.pattern.start_s(missing[0].index) + lag_s - LEAD_S
+    return replace(state, lag_s=None, near_lag_s=lag_s, lost_s=max(lost_s, 0.0))
