@@ -40,6 +40,9 @@ practice, no source."""
 ANGLE_TOLERANCE_DEG: Final = 0.5
 """Of a base angle that was asked for: 2 cm of base at 2.5 m. Common practice, no source."""
 
+USUAL_BASE_ANGLE_DEG: Final = 60.0
+"""The equilateral triangle, where a base angle is asked for without its size. Common practice."""
+
 _SIGMAS: Final = 2.0
 
 Verdict = Literal["passes", "fails", "unsure"]

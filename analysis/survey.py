@@ -235,6 +235,11 @@ class Survey:
         if len(known) != len(self.names):
             msg = f"marks must have names of their own, not any of {', '.join(self.names[:7])}"
             raise ValueError(msg)
+        movable = {f"{side} {part}" for side in SIDES for part in ("inner", "outer", "tweeter")}
+        spanning = [*self.line.start, *((self.line.ahead,) if self.line.ahead else ())]
+        if len(set(spanning)) != len(spanning) or movable.intersection(spanning):
+            msg = f"the centre line needs different marks, or the head, not {', '.join(spanning)}"
+            raise ValueError(msg)
         wanted = [*self.line.start, *((self.line.ahead,) if self.line.ahead else ())]
         wanted += [name for wall in self.walls for name in wall.marks]
         wanted += [name for piece in self.furniture for name in piece.ends]

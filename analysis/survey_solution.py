@@ -59,6 +59,8 @@ class Solution:
     blunders : tuple of Blunder
     undetermined : tuple of str
         What nothing fixes, in words.
+    contradictions : tuple of str
+        Points that the readings put elsewhere than their names say, in words.
     open_nodes : frozenset of str
         Nodes whose places these leave open.
     """
@@ -67,6 +69,7 @@ class Solution:
     adjusted: Adjustment
     blunders: tuple[Blunder, ...]
     undetermined: tuple[str, ...]
+    contradictions: tuple[str, ...]
     open_nodes: frozenset[str]
 
     def place_m(self, name: str) -> Float:
@@ -108,6 +111,7 @@ def solve_survey(survey: Survey) -> Solution:
         adjusted=adjusted,
         blunders=blunders,
         undetermined=(*said, *_ambiguity(built, ambiguous)),
+        contradictions=tuple(_contradictions(built, adjusted, nodes | ambiguous)),
         open_nodes=frozenset(nodes | ambiguous),
     )
 
@@ -272,6 +276,24 @@ def _ambiguity(built: SurveyNetwork, nodes: set[str]) -> list[str]:
         f"{_listed(named)} could as well stand in another place that fits the readings: "
         "say on which side, or add a distance to a point that isn't in line with the others"
     ]
+
+
+def _contradictions(built: SurveyNetwork, adjusted: Adjustment, open_nodes: set[str]) -> list[str]:
+    """Return in words which points stand on another side than their names say."""
+    place = np.vstack([adjusted.positions_m, np.zeros(3)])
+    names = [*built.names, "the centre line's start"]
+    said = []
+    for one in start_layout(built).said:
+        pair = names[one.lower], names[one.higher]
+        off_m = float(place[one.lower, one.axis] - place[one.higher, one.axis])
+        if off_m > APART_M and not open_nodes.intersection(pair):
+            way = "to the right of" if one.axis == 0 else "behind"
+            lower, higher = (_the(name) for name in pair)
+            said.append(
+                f"by the readings {lower} stands {way} {higher}, which its name speaks against: "
+                "are two names exchanged, or a reading wrong?"
+            )
+    return said
 
 
 def _the(name: str) -> str:

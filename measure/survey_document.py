@@ -68,6 +68,7 @@ def survey_document(
             _blunder(one, result.solution.built.readings, file) for one in result.solution.blunders
         ],
         "undetermined": list(result.solution.undetermined),
+        "contradictions": list(result.solution.contradictions),
         "uncheckable": [
             {
                 "reading": one.label,

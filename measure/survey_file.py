@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.observation_equations import Kind
-from analysis.placement_target import Target
+from analysis.placement_target import USUAL_BASE_ANGLE_DEG, Target
 from analysis.survey import (
     EQUAL_STD_M,
     LASER_STD_M,
@@ -300,8 +300,9 @@ class _Builder:
         """Return the target."""
         given, kept = self.table.target, Target()
         front, within = given.front_wall, given.distance_tolerance
+        angle_deg = USUAL_BASE_ANGLE_DEG if given.base_angle_deg is True else given.base_angle_deg
         return Target(
-            base_angle_deg=given.base_angle_deg,
+            base_angle_deg=angle_deg or None,
             front_wall_m=None if front is None else self.length(front, "front_wall"),
             toe_in_deg=given.toe_in_deg,
             aim_deg=given.aim_deg,

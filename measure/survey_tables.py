@@ -84,7 +84,7 @@ class WallsTable(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
 class TargetTable(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     """The table ``[target]``."""
 
-    base_angle_deg: float | None = None
+    base_angle_deg: bool | float | None = None
     front_wall: Length | None = None
     toe_in_deg: float | None = None
     aim_deg: float | None = None

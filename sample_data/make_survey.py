@@ -240,7 +240,7 @@ def starter(kit: str, at: dict[str, np.ndarray]) -> str:
 TAIL = """
 # What you want. Without any of these the pair is made symmetric with the least movement.
 [target]
-# base_angle_deg = 60  # between the loudspeakers, as seen from the head
+# base_angle_deg = 60  # between the loudspeakers, as seen from the head; true for 60
 # front_wall = 850     # from the tweeters to the front wall
 # toe_in_deg = 15      # of both, against the centre line; or aim_deg, against the head
 # distance_tolerance = 2

@@ -151,8 +151,9 @@ def trouble_lines(
     said = []
     for one in result.solution.blunders:
         said += fmt.wrapped(blunder_text(one, readings, lines=lines, length=length), hanging=2)
-    for text in result.solution.undetermined:
-        said += fmt.wrapped(text[:1].upper() + text[1:] + ".", hanging=2)
+    for text in (*result.solution.undetermined, *result.solution.contradictions):
+        end = "" if text.endswith("?") else "."
+        said += fmt.wrapped(text[:1].upper() + text[1:] + end, hanging=2)
     adjusted = result.solution.adjusted
     if not adjusted.converged:
         said += fmt.wrapped("The places didn't settle: the readings contradict each other widely.")

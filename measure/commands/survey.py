@@ -18,7 +18,7 @@ KITS = ("tape", "laser", "both")
 
 @click.command("survey", short_help="Survey the pair with tape and laser.")
 @click.argument("survey", type=FILE, required=False, metavar="[SURVEY.toml]")
-@click.option("--new", type=FILE, help="Write a commented starter file instead, and its card.")
+@click.option("--new", type=FILE, help="Write a commented starter file instead.")
 @click.option(
     "--kit",
     type=click.Choice(KITS),

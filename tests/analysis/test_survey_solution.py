@@ -37,7 +37,22 @@ def test_every_kit_finds_every_room(kit: str, seed: int) -> None:
     solution = solve_survey(survey)
     assert solution.adjusted.converged
     assert solution.undetermined == ()
+    assert solution.contradictions == ()
     assert worst_m(solution, at) < 0.02
+
+
+def test_exchanged_names_are_noticed() -> None:
+    # Known input: the rack's ends exchanged in every reading but their own.
+    survey, _ = room(1, "tape")
+    other = {"rack left": "rack right", "rack right": "rack left"}
+    readings = tuple(
+        replace(one, ends=tuple(other.get(name, name) for name in one.ends))
+        for one in survey.readings
+    )
+    solution = solve_survey(replace(survey, readings=readings))
+    assert any(
+        "rack left stands to the right of rack right" in one for one in solution.contradictions
+    )
 
 
 def test_without_noise_the_places_are_exact() -> None:
@@ -191,6 +206,10 @@ def test_a_survey_that_names_what_is_not_there_is_refused() -> None:
         solve_survey(replace(survey, readings=(wrong,)))
     with pytest.raises(ValueError, match="no point 'lamp'"):
         replace(survey, line=CentreLine(start=("lamp",), ahead="head"))
+    with pytest.raises(ValueError, match="needs different marks"):
+        replace(survey, line=CentreLine(start=("head",), ahead="head"))
+    with pytest.raises(ValueError, match="needs different marks"):
+        replace(survey, line=CentreLine(start=("rack left",), ahead="left inner"))
     with pytest.raises(ValueError, match="names of their own"):
         replace(survey, marks=(Mark(name="head"),))
 

@@ -186,6 +186,13 @@ def test_a_wrong_file_is_refused_with_its_line(
         assert word.replace("LINE", f"line {line}:") in str(caught.value)
 
 
+def test_a_base_angle_without_its_size_is_the_usual_one(tmp_path: Path) -> None:
+    # Common practice: the equilateral triangle.
+    for given, meant in (("true", 60), ("50", 50), ("false", None)):
+        text = SMALL.replace("[room]", f"[target]\nbase_angle_deg = {given}\n\n[room]")
+        assert read_survey(write(tmp_path, text)).target.base_angle_deg == meant
+
+
 def test_a_reading_typed_twice_is_refused(tmp_path: Path) -> None:
     text = SMALL.replace('"left tweeter to line" = 121', '"rack left to rack right" = 121')
     with pytest.raises(SurveyFileError, match="isn't a survey file"):
