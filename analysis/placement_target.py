@@ -25,7 +25,7 @@ from analysis.propagation import Estimate
 from analysis.survey import HEAD, SIDES
 from analysis.survey_network import nearest_segment
 from analysis.survey_solution import Solution
-from analysis.triangle import OUTWARD, Triangle
+from analysis.triangle import OUTWARD, Pair, Triangle
 
 DISTANCE_TOLERANCE_M: Final = 2e-3
 """Distances closer than this are equal: 6 microseconds. Common practice, no source."""
@@ -42,6 +42,9 @@ ANGLE_TOLERANCE_DEG: Final = 0.5
 
 USUAL_BASE_ANGLE_DEG: Final = 60.0
 """The equilateral triangle, where a base angle is asked for without its size. Common practice."""
+
+LARGEST_MOVE_M: Final = 3.0
+"""No target is looked for farther than this toward the front wall."""
 
 _SIGMAS: Final = 2.0
 
@@ -199,9 +202,7 @@ def best_placement(solution: Solution, triangle: Triangle, target: Target) -> Pl
     ValueError
         If a front-wall distance is asked for and no front wall was measured.
     """
-    offset = float(np.mean([triangle.offset_m.side(side).known[0] for side in SIDES]))
-    depth = float(np.mean([triangle.depth_m.side(side).known[0] for side in SIDES]))
-    rise = float(np.mean([triangle.height_m.side(side).known[0] for side in SIDES]))
+    offset, depth, rise = map(_mean, (triangle.offset_m, triangle.depth_m, triangle.height_m))
     head_x, head_y = (float(value) for value in solution.place_m(HEAD)[:2])
     if abs(triangle.seat_offset_m.known[0]) > PLACE_TOLERANCE_M:
         head_x = 0.0
@@ -215,22 +216,32 @@ def best_placement(solution: Solution, triangle: Triangle, target: Target) -> Pl
     if target.front_wall_m is not None:
         depth = _depth_for_wall(solution, target.front_wall_m, depth, offset_at)
     elif target.base_angle_deg is not None:
-        at = depth
-        depth = float(
-            minimize_scalar(
-                lambda tried: (offset_at(tried) - offset) ** 2 + (tried - at) ** 2,
-                bounds=(at - 3, head_y),
-                method="bounded",
-                options={"xatol": 1e-6},
-            ).x
-        )
+        depth = _nearest_depth(offset_at, offset, depth, head_y)
     a = offset_at(depth)
-    toe_in = float(np.mean([triangle.toe_in_rad.side(side).known[0] for side in SIDES]))
+    toe_in = _mean(triangle.toe_in_rad)
     if target.toe_in_deg is not None:
         toe_in = math.radians(target.toe_in_deg)
     elif target.aim_deg is not None:
         toe_in = math.radians(target.aim_deg) + math.atan2(a, head_y - depth)
     return Placement(offset_m=a, depth_m=depth, toe_in_rad=toe_in, head_m=(head_x, head_y))
+
+
+def _mean(pair: Pair) -> float:
+    """Return the mean of both sides."""
+    return float(np.mean([pair.side(side).known[0] for side in SIDES]))
+
+
+def _nearest_depth(
+    offset_at: Callable[[float], float], offset_m: float, depth_m: float, head_m: float
+) -> float:
+    """Return the depth at which offset and depth together change least."""
+    found = minimize_scalar(
+        lambda tried: (offset_at(tried) - offset_m) ** 2 + (tried - depth_m) ** 2,
+        bounds=(depth_m - LARGEST_MOVE_M, head_m),
+        method="bounded",
+        options={"xatol": 1e-6},
+    )
+    return float(found.x)
 
 
 def _depth_for_wall(

@@ -16,7 +16,7 @@ import numpy as np
 
 from analysis.arrays import Float
 from analysis.propagation import Estimate, propagate
-from analysis.survey import HEAD, SIDES, Side, WallName
+from analysis.survey import HEAD, SIDES, Side, Wall, WallName
 from analysis.survey_network import nearest_segment
 from analysis.survey_solution import Solution
 from analysis.triangle import cabinet_axis
@@ -129,26 +129,26 @@ def survey_walls(solution: Solution) -> SurveyWalls:
             for wall in segments
         )
 
-    marks = {wall.name: wall.marks for wall in solution.built.survey.walls}
-    shapes = []
-    for wall in segments:
-        bend, mark = None, None
-        if len(marks[wall]) >= 3:
-            mark = max(marks[wall], key=lambda name: abs(found[f"bend.{wall}.{name}"].known[0]))
-            bend = found[f"bend.{wall}.{mark}"]
-        shapes.append(
-            WallShape(wall=wall, skew_rad=found[f"skew.{wall}"], bend_m=bend, bend_mark=mark)
-        )
     return SurveyWalls(
         cabinets={side: distances(side, gaps=True) for side in SIDES},
         head=distances(HEAD, gaps=False),
-        shapes=tuple(shapes),
+        shapes=tuple(_wall_shape(wall, found) for wall in solution.built.survey.walls),
         corners_rad={
             pair: found["corner.{}.{}".format(*pair)]
             for pair in _CORNERS
             if pair[0] in segments and pair[1] in segments
         },
     )
+
+
+def _wall_shape(wall: Wall, found: dict[str, Estimate]) -> WallShape:
+    """Return how a wall runs, and its mark farthest from straight."""
+    bend, mark = None, None
+    if len(wall.marks) >= 3:
+        mark = max(wall.marks, key=lambda name: abs(found[f"bend.{wall.name}.{name}"].known[0]))
+        bend = found[f"bend.{wall.name}.{mark}"]
+    skew = found[f"skew.{wall.name}"]
+    return WallShape(wall=wall.name, skew_rad=skew, bend_m=bend, bend_mark=mark)
 
 
 def _quantities(solution: Solution, places: Float) -> dict[str, Float]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 
+from analysis.checkability import Uncheckable
 from analysis.propagation import Estimate
 from analysis.report import format as fmt
 from analysis.report.survey import Length, millimetres
@@ -33,21 +34,14 @@ def figure_lines(result: SurveyResult, *, length: Length = millimetres) -> list[
         ("depth along it", triangle.depth_m),
         ("tweeter above the ear", triangle.height_m),
     ):
-        rows.append(
-            (
-                name,
-                _long(pair.left, length),
-                _long(pair.right, length),
-                _short(pair.left_minus_right),
-            )
-        )
+        sides = _long(pair.left, length), _long(pair.right, length)
+        rows.append((name, *sides, _short(pair.left_minus_right)))
     for name, pair in (
         ("toe-in", triangle.toe_in_rad),
         ("aim (crossing before the head +)", triangle.aim_rad),
     ):
-        rows.append(
-            (name, *(_angle(one) for one in (pair.left, pair.right, pair.left_minus_right)))
-        )
+        angles = map(_angle, (pair.left, pair.right, pair.left_minus_right))
+        rows.append((name, *angles))
     said = fmt.table(rows, right=(1, 2, 3))
     ratio = triangle.seat_ratio
     shown = "unknown" if ratio.value is None else f"{ratio.value:.4f} ± {ratio.std:.4f}"
@@ -121,20 +115,18 @@ def trust_lines(result: SurveyResult) -> list[str]:
             f"variance factor {factor:.2f} (95 of 100 clean surveys: {limits[0]:.2f} to "
             f"{limits[1]:.2f})"
         )
-    heights = [one for one in result.uncheckable if one.kind == "height"]
-    walls = [one for one in result.uncheckable if one.kind == "perpendicular"]
-    rest = [one for one in result.uncheckable if one not in heights and one not in walls]
-    if rest:
-        said.append("nothing would show an error in:")
-        said += [
-            f"  {one.label}: " + ("read it once more" if one.again else f"add {one.add}")
-            for one in rest
-        ]
-    if walls:
-        said += fmt.wrapped(
-            "nothing checks the readings to walls: " + ", ".join(one.label for one in walls),
-            hanging=2,
-        )
+    return said + _unchecked_lines(result.uncheckable)
+
+
+def _unchecked_lines(uncheckable: tuple[Uncheckable, ...]) -> list[str]:
+    """Return what nothing checks and what to add; heights, read once each, in one sentence."""
+    heights = [one for one in uncheckable if one.kind == "height"]
+    rest = [one for one in uncheckable if one.kind != "height"]
+    said = ["nothing would show an error in:"] if rest else []
+    said += [
+        f"  {one.label}: " + ("read it once more" if one.again else f"add {one.add}")
+        for one in rest
+    ]
     if heights:
         said += fmt.wrapped(
             "nothing checks these heights, read them twice: "

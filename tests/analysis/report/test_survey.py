@@ -111,7 +111,7 @@ def test_the_figures_are_those_of_the_result(result: SurveyResult) -> None:
     ]
     trust = "\n".join(trust_lines(result))
     assert f"{result.solution.adjusted.degrees_of_freedom} more than needed" in trust
-    assert "nothing checks the readings to walls" in trust
+    assert "seat left to wall rear: add" in trust
 
 
 def test_sound_is_said_beside_tape(result: SurveyResult) -> None:
