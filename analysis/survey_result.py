@@ -42,9 +42,8 @@ class SurveyResult:
     def passes(self) -> bool:
         """Whether distances and toe-in are known, and nothing is certainly off."""
         known = {one.name for one in self.criteria}
-        return {"distance", "toe_in"} <= known and all(
-            one.verdict != "fails" for one in self.criteria
-        )
+        sure = {"distance", "toe_in"} <= known and not self.solution.contradictory
+        return sure and all(one.verdict != "fails" for one in self.criteria)
 
 
 def evaluate_survey(survey: Survey, target: Target | None = None) -> SurveyResult:

@@ -72,6 +72,11 @@ class Solution:
     contradictions: tuple[str, ...]
     open_nodes: frozenset[str]
 
+    @property
+    def contradictory(self) -> bool:
+        """Whether readings were set aside until nothing was left to check the rest."""
+        return bool(self.blunders) and self.adjusted.degrees_of_freedom < 1
+
     def place_m(self, name: str) -> Float:
         """Return a node's coordinates in metres, shape (3,)."""
         return np.asarray(self.adjusted.positions_m[self.built.node[name]])

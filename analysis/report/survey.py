@@ -73,7 +73,7 @@ def verdict_lines(result: SurveyResult) -> list[str]:
             + " Reading the edges once more each would tell better."
         )
     elif failed and not result.plan.moves:
-        lines += fmt.wrapped("What to move can't be said before the rest is fixed by readings.")
+        lines += fmt.wrapped("What to move can't be said before more readings tell.")
     return lines
 
 
@@ -151,6 +151,12 @@ def trouble_lines(
     said = []
     for one in result.solution.blunders:
         said += fmt.wrapped(blunder_text(one, readings, lines=lines, length=length), hanging=2)
+    if result.solution.contradictory:
+        said += fmt.wrapped(
+            "The readings contradict each other until nothing is left to check the rest: read "
+            "again what is named here, and add readings, before you move anything.",
+            hanging=2,
+        )
     for text in (*result.solution.undetermined, *result.solution.contradictions):
         end = "" if text.endswith("?") else "."
         said += fmt.wrapped(text[:1].upper() + text[1:] + end, hanging=2)
@@ -192,7 +198,9 @@ def blunder_text(
         text += " (digits exchanged?)"
     if one.alternatives:
         names = " or ".join(readings[row].label for row in one.alternatives)
-        text += f". As well the wrong one may be {names}: the others can't tell which"
+        text += (
+            f". As well the wrong one may be {names}: the others can't tell which; read them again"
+        )
     return text + "."
 
 

@@ -182,3 +182,12 @@ def test_every_key_is_on_its_page(capsys: pytest.CaptureFixture[str], tmp_path: 
     assert found - documented() == {"arrival.suspects"}
     parents = {key for key in documented() if any(one.startswith(f"{key}.") for one in found)}
     assert documented() - found - parents - slips == set()
+
+
+def test_the_page_quotes_the_demo_word_by_word(capsys: pytest.CaptureFixture[str]) -> None:
+    # The truth is the program's own output.
+    page = (SAMPLES.parent / "docs" / "survey.md").read_text(encoding="utf-8")
+    blocks = re.findall(r"^```\n(.*?)^```", page, re.DOTALL | re.MULTILINE)
+    (block,) = [block for block in blocks if block.startswith("The left loudspeaker")]
+    _, said, _ = run(capsys, str(SAMPLES / "survey-before.toml"))
+    assert said.startswith(block)

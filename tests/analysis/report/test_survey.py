@@ -124,3 +124,22 @@ def test_sound_is_said_beside_tape(result: SurveyResult) -> None:
         )
         assert found is not None
         assert words in " ".join(" ".join(arrival_lines(found)).split())
+
+
+def test_nothing_is_moved_on_readings_that_contradict_each_other() -> None:
+    # Known input: twelve distances, one of them wrong, and what could check it left out.
+    survey = survey_of(AT, "minimal")
+    kept = tuple(
+        one
+        for one in survey.readings
+        if one.label not in ("left inner to right inner", "rack right to right inner")
+    )
+    cabinets = {side: replace(box, width_std_m=None) for side, box in survey.cabinets.items()}
+    first = evaluate_survey(replace(survey, readings=kept, cabinets=cabinets))
+    assert first.solution.adjusted.degrees_of_freedom == 0
+    kept = (*kept, replace(kept[0], label="again", value=kept[0].value + 0.2))
+    result = evaluate_survey(replace(survey, readings=kept, cabinets=cabinets))
+    assert result.solution.contradictory
+    assert not result.passes
+    assert result.plan.moves == ()
+    assert "contradict each other" in " ".join(trouble_lines(result, lines={}))
