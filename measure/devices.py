@@ -17,6 +17,9 @@ RATES_HZ: Final = (44_100, 48_000, 88_200, 96_000, 192_000)
 
 Direction = Literal["play", "record"]
 
+ONE_CLOCK_HOST: Final = "JACK Audio Connection Kit"
+"""PortAudio's name for the sound server under which all devices run on one clock."""
+
 _SERVERS: Final = ("default", "sysdefault", "pulse", "pipewire", "dmix", "dsnoop")
 
 _MIXING_HOSTS: Final = {
@@ -102,13 +105,15 @@ class Wiring:
 
     @property
     def one_clock(self) -> bool:
-        """Whether one device does both, on one clock."""
-        return self.play.number == self.record.number
+        """Whether both directions share a clock, so that one stream can serve both."""
+        same = self.play.number == self.record.number
+        return same or self.play.host == self.record.host == ONE_CLOCK_HOST
 
     @property
     def name(self) -> str:
         """What to call it in a sentence."""
-        return self.play.name if self.one_clock else f"{self.play.name} and {self.record.name}"
+        same = self.play.number == self.record.number
+        return self.play.name if same else f"{self.play.name} and {self.record.name}"
 
 
 def _require_channels(channels: tuple[int, ...], device: Device, direction: Direction) -> None:

@@ -81,6 +81,21 @@ def test_channels_that_are_not_there(output: tuple[int, int], inputs: tuple[int,
         )
 
 
+def wired(play: Device, record: Device) -> Wiring:
+    return Wiring(
+        play=play, record=record, output_channels=(1, 2), input_channels=(1,), sample_rate_hz=48_000
+    )
+
+
+def test_who_shares_a_clock() -> None:
+    # Known input: one card, a card and a USB microphone, and two clients of one sound server.
+    server = "JACK Audio Connection Kit"
+    assert wired(CARD, CARD).one_clock
+    assert not wired(CARD, MICROPHONE).one_clock
+    assert wired(CARD, MICROPHONE).name == f"{CARD.name} and {MICROPHONE.name}"
+    assert wired(device(4, "system", server), device(5, "room", server)).one_clock
+
+
 def test_a_sound_server_is_told_from_a_card() -> None:
     # Known input: names as ALSA gives them; that servers resample is common practice, no source.
     assert DEFAULT.caution is not None
