@@ -210,7 +210,7 @@ def _write_slide(ax: Axes, result: SurveyResult, side: Side) -> None:
         if move.kind != "slide" or move.what != side:
             continue
         ways = (
-            (move.toward_wall_m, "to the wall", "into the room"),
+            (move.toward_wall_m, "to the wall", "into room"),
             (move.outward_m, "outward", "inward"),
         )
         text = "\n".join(
@@ -218,7 +218,7 @@ def _write_slide(ax: Axes, result: SurveyResult, side: Side) -> None:
             for value, plus, minus in ways
             if abs(value) >= 5e-4
         )
-        place = tweeter + 0.3 * (head - tweeter) + np.array([OUTWARD[side] * 0.06, 0.0])
+        place = tweeter + 0.36 * (head - tweeter) + np.array([OUTWARD[side] * 0.06, 0.0])
         _label(ax, place, text, align="right" if side == "left" else "left")
 
 
@@ -269,7 +269,7 @@ def _label(
         fontsize=style.SMALL_PT,
         color=style.INK,
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
-        zorder=6,
+        zorder=1.8,
         rotation_mode="anchor",
         rotation=rotation,
     )

@@ -127,7 +127,8 @@ def _off(one: Criterion) -> str:
     """Return how far something is off."""
     value, std = one.off.known
     if one.name in ("base_angle", "toe_in_asked"):
-        return fmt.with_std(math.degrees(value), math.degrees(std), "°", sign=True)
+        said = fmt.with_std(math.degrees(value), math.degrees(std), "°", sign=True)
+        return said.replace(" °", "°")
     return fmt.mm(value, std, sign=True)
 
 
