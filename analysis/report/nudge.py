@@ -10,6 +10,7 @@ from __future__ import annotations
 import textwrap
 from typing import Final
 
+from analysis.arrival import IN_ROOM_STD_M
 from analysis.nudge_answer import Doubt, NudgeAnswer
 from analysis.nudge_track import TREND_M_S, NudgeTrack, advice, trend_m_s
 from analysis.report import format as fmt
@@ -85,7 +86,10 @@ def say_move(track: NudgeTrack) -> str:
         return f"? unsure: {say_doubt(latest)}"
     tolerance = f"{fmt.number(track.tolerance_m * 1e3, places=1)} mm"
     if track.done:
-        return f"done: three readings in a row within {tolerance}"
+        more = ""
+        if track.tolerance_m < IN_ROOM_STD_M:
+            more = f"; draughts and the microphone's place leave {fmt.mm(IN_ROOM_STD_M)}, though"
+        return f"done: three readings in a row within {tolerance}{more}"
     todo = advice(latest.difference_m, move=track.move, tolerance_m=track.tolerance_m)
     if not todo.needed and track.mover is not None:
         return f"= within {tolerance}: let go of it and stand clear"

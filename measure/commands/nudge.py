@@ -49,7 +49,7 @@ TAKE_ORDER = "LRRL"
 @click.option(
     "--tolerance",
     "tolerance_mm",
-    type=click.FloatRange(min=0.1, max=100),
+    type=click.FloatRange(min=0.5, max=100),
     default=2.0,
     show_default=True,
     help="Difference that counts as equal, mm.",

@@ -70,6 +70,12 @@ def test_done_and_unsure_are_large_words_and_signs() -> None:
     done = nudge_lines(track(1.0, 0.5, -0.2))
     assert done[:N_ROWS] == big("DONE", wide=True)
     assert done[N_ROWS + 1] == "done: three readings in a row within 2.0 mm"
+    # A tolerance finer than any room supports is met, and said to be that.
+    fine = say_move(replace(track(0.3, 0.2, 0.1), tolerance_m=5e-4))
+    assert fine == (
+        "done: three readings in a row within 0.5 mm; draughts and the microphone's place leave "
+        "1.0 mm, though"
+    )
     unsure = nudge_lines(track(7.3, 7.4, doubt=Doubt.NOISE))
     assert unsure[:N_ROWS] == big("?", wide=True)
     assert unsure[N_ROWS + 1 :] == ["? unsure: a noise, or a quick move"]
