@@ -58,8 +58,8 @@ TAKE_ORDER = "LRRL"
 @click.option(
     "--level",
     "level_dbfs",
-    type=click.FloatRange(-80, 0),
-    help="Peak of the sweeps, dBFS, at most -20, without a level check.",
+    type=click.FloatRange(-80, -20),
+    help="Peak of the sweeps, dBFS, without a level check.",
 )
 @click.option(
     "--temperature", "temperature_c", type=float, help="Of the air, °C.  [default: 20 ± 3]"

@@ -114,6 +114,7 @@ def command(
 
     around, room_name = _surroundings(room, asked)
     labels = Labels(name=name, pair=pair, room=room_name, place=place)
+    _refuse_unasked(asked)
     path = _path(asked)
     show_cautions(path, accepted=accept_cautions)
     take = _made(path, labels, around, folder, asked)
@@ -138,6 +139,19 @@ def _surroundings(room: str | None, asked: dict[str, Any]) -> tuple[Surroundings
     names = ("temperature_c", "humidity_percent", "microphone_path", "holds", "incidence")
     around = surroundings(file, **{key: asked.pop(key) for key in names})
     return around, room if file is None else file.stem
+
+
+def _refuse_unasked(asked: dict[str, Any]) -> None:
+    """Refuse a level check whose question nobody can answer."""
+    from measure.errors import TakeError
+    from measure.keys import Keys
+
+    if asked["level_dbfs"] is None and not asked["yes"] and not Keys().live:
+        msg = (
+            "there is no terminal in which to say which loudspeaker sounded: start this in a "
+            "terminal, or add --yes to skip that question"
+        )
+        raise TakeError(msg)
 
 
 def _path(asked: dict[str, Any]) -> SoundPath:

@@ -255,6 +255,9 @@ def test_a_wrong_answer_ends_it(
 
     monkeypatch.setattr(click, "prompt", lambda *_, **__: "r")
     assert run_take() == 2
+    assert "no terminal in which to say" in capsys.readouterr().err
+    monkeypatch.setattr(Keys, "live", True)
+    assert run_take() == 2
     assert "exchange the two plugs" in " ".join(capsys.readouterr().err.split())
     assert not (here / "first").exists()
 
