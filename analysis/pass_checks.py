@@ -142,7 +142,8 @@ def check_spoilt(aligned: Aligned, sides: Sides, programme: Programme, n_samples
     for at, used in enumerate(aligned.passes):
         foreign_s = aligned.harm.foreign_s[at]
         if foreign_s:
-            when = _listed([f"{begin:.1f}-{end:.1f} s" for begin, end in foreign_s], ", ")
+            joined = _joined(foreign_s)
+            when = _listed([f"{begin:.1f}-{end:.1f} s" for begin, end in joined], ", ")
             seen.append(f"{_called(used.side)} pass {used.index + 1} at {when} of its sweep")
     gaps = _gaps(aligned, sides, "spoilt_pass")
     lost = _lost(aligned, programme, n_samples)
@@ -159,6 +160,17 @@ def check_spoilt(aligned: Aligned, sides: Sides, programme: Programme, n_samples
         verdict="warn",
         detail=f"{heard}: that stretch was left out, the other pass serves there",
     )
+
+
+def _joined(stretches_s: tuple[tuple[float, float], ...]) -> list[tuple[float, float]]:
+    """Return stretches in tenths of a second, with those that touch made one."""
+    joined: list[tuple[float, float]] = []
+    for begin_s, end_s in ((round(begin, 1), round(end, 1)) for begin, end in stretches_s):
+        if joined and begin_s <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], end_s))
+        else:
+            joined.append((begin_s, end_s))
+    return joined
 
 
 def _lost(aligned: Aligned, programme: Programme, n_samples: int) -> list[int]:

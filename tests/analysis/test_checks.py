@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.air import air_at
 from analysis.checks import NAMES
+from analysis.pass_checks import check_spoilt
 from analysis.reading import Reading, read_recording
 from analysis.room import Loudspeaker, Point, Positions, Room
 from benchmarks import faults
@@ -333,6 +334,18 @@ def test_slam_and_click_at_once(long: Planted, under_db: float) -> None:
         heard = before.curve.frequency_hz > 40
         change_db = (after.curve.level_db - before.curve.level_db)[heard]
         assert float(np.abs(change_db).max()) < 0.5
+
+
+def test_stretches_that_touch_in_tenths_are_said_as_one(long: Planted) -> None:
+    """Known input: two stretches 20 ms apart and one a second later."""
+    reading = read(long)
+    harm = reading.aligned.harm
+    stretches_s = ((2.51, 2.69), (2.71, 2.81), (3.8, 3.9))
+    foreign_s = (stretches_s, *harm.foreign_s[1:])
+    aligned = replace(reading.aligned, harm=replace(harm, foreign_s=foreign_s))
+    sides = (reading.left, reading.right)
+    check = check_spoilt(aligned, sides, long.programme, long.samples.size)
+    assert "at 2.5-2.8 s, 3.8-3.9 s of its sweep" in check.detail
 
 
 @pytest.mark.parametrize("sound", ["cough", "babble", "tone"])
