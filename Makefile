@@ -24,7 +24,9 @@ check: $(VENV)/.installed-test
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/python -m pytest --quiet
+	# A process a core, each with one thread: the libraries' own threads would only compete.
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 \
+	  $(BIN)/python -m pytest --quiet --numprocesses auto --dist loadfile
 
 bench: $(VENV)/.installed-test
 	$(BIN)/python -m benchmarks.reading

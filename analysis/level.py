@@ -238,8 +238,10 @@ def _spectra(side: ImpulseResponse, at_s: float, length_s: float) -> _Spectra:
     first = max(math.ceil((at_s - RISE_S - side.start_s) * rate_hz), 0)
     last = min(math.floor((at_s + length_s - side.start_s) * rate_hz) + 1, side.samples.size)
     gate = window(side.start_s + np.arange(first, last) / rate_hz - at_s, length_s)
-    # Two bins or more to the gate's resolution, so that no band falls between bins.
-    n_fft = fft.next_fast_len(max(2 * gate.size, 1024), real=True)
+    # Two bins or more to the gate's resolution, so that no band falls between bins; a sample
+    # more or less in one side's gate makes no other length.
+    n_gate = math.ceil((length_s + RISE_S) * rate_hz) + 1
+    n_fft = fft.next_fast_len(max(2 * n_gate, 1024), real=True)
     spectrum = fft.rfft(side.samples[first:last] * gate, n_fft)
     frequency_hz = fft.rfftfreq(n_fft, 1 / rate_hz)
     power = spectrum.real**2 + spectrum.imag**2

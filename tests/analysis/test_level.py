@@ -235,3 +235,18 @@ def test_unlike_rates_are_refused() -> None:
     """Known input: 48 and 44.1 kHz."""
     with pytest.raises(ValueError, match="44100"):
         matched(as_response(room_like()), as_response(room_like(), sample_rate_hz=44_100))
+
+
+def test_arrivals_between_samples_make_no_difference() -> None:
+    # Known input: the same response on both sides, one recorded for longer and its arrival
+    # told a fraction of a sample later, so that its gate may hold a sample more or less.
+    rng = np.random.default_rng(5)
+    at_s = -0.01 + 500 / 48_000
+    for n_samples in range(2000, 2200):
+        samples = 1e-5 * rng.standard_normal(2300)
+        samples[500] = 1.0
+        longer = as_response(samples, start_s=-0.01)
+        shorter = as_response(samples[:n_samples], start_s=-0.01)
+        late_s = rng.uniform(0, 1) / 48_000
+        found = match_levels(longer, shorter, left_s=at_s + late_s, right_s=at_s, gate_s=0.003)
+        assert found.seat.left_minus_right_db == pytest.approx(0, abs=0.1)
