@@ -36,22 +36,25 @@ class Convolver:
     """
 
     def __init__(self, responses: Float, block_size: int) -> None:
-        n_partitions = -(-responses.shape[1] // block_size)
-        padded = np.zeros((2, n_partitions * block_size))
+        self._n_partitions = -(-responses.shape[1] // block_size)
+        padded = np.zeros((2, self._n_partitions * block_size))
         padded[:, : responses.shape[1]] = responses
-        parts = padded.reshape(2, n_partitions, block_size)
+        parts = padded.reshape(2, self._n_partitions, block_size)
         self._filters = np.fft.rfft(parts, 2 * block_size)
         self._spectra = np.zeros_like(self._filters)
         self._previous = np.zeros((2, block_size))
+        self._n_silent = self._n_partitions + 1
 
     def __call__(self, block: Float) -> Float:
         """Return the microphone's next frames, shape (block_size,)."""
-        size = block.shape[1]
-        self._spectra = np.roll(self._spectra, 1, axis=1)
+        self._n_silent = 0 if block.any() else self._n_silent + 1
+        if self._n_silent > self._n_partitions:
+            return np.zeros(block.shape[1])  # Nothing is on its way; rests cost no time.
+        self._spectra[:, 1:] = self._spectra[:, :-1]
         self._spectra[:, 0] = np.fft.rfft(np.concatenate((self._previous, block), axis=1))
         self._previous = block.copy()
         spectrum = np.einsum("spf,spf->f", self._filters, self._spectra)
-        return np.fft.irfft(spectrum, 2 * size)[size:]
+        return np.fft.irfft(spectrum, 2 * block.shape[1])[block.shape[1] :]
 
 
 @dataclass(kw_only=True, slots=True)

@@ -17,6 +17,8 @@ so long, 1 by default); it then answers at once and acts there. Without ``at`` i
 ``reset``                 forget sounds and faults
 ``freewheel on|off``      as fast as it goes, or in real time
 ``heard``                 the sounds since the reset, as JSON
+``frame``                 how many frames went by since the reset
+``clients``               who is on the server
 ``gain FACTOR``           of the microphone, before full scale cuts it off
 ``swap``                  exchange the loudspeakers
 ``invert left|right``     turn a loudspeaker's polarity
@@ -51,6 +53,9 @@ from sound_server import SoundServer
 CLIENT = "roombox"
 LEAVE = "now leave"
 LEAVE_WITHIN_S = 2
+IDLE_S = 0.02
+"""For each block of freewheeling while nobody plays: the program to come needs the time."""
+
 FOREVER = 2**62
 SIDES = {"left": 0, "right": 1}
 
@@ -105,6 +110,8 @@ class RoomClient:
     def _process(self, n_frames: int) -> None:  # noqa: ARG002
         if self._failed:
             return
+        if self._freewheels and not any(port.number_of_connections for port in self._inputs):
+            time.sleep(IDLE_S)
         try:
             with self._lock:
                 heard = np.stack([port.get_array() for port in self._inputs])
@@ -154,6 +161,10 @@ class RoomClient:
         elif name == "heard":
             with self._lock:
                 return json.dumps([asdict(sound) for sound in self._room.sounds])
+        elif name == "frame":
+            return str(self._room.frame)
+        elif name == "clients":
+            return " ".join({port.name.split(":")[0] for port in self._client.get_ports()})
         elif name in ("responses", "noise", "reset"):
             self._set_up(name, rest)
         else:

@@ -114,6 +114,14 @@ class Rig:
         """Return the sounds that reached the loudspeakers since the last reset."""
         return json.loads(self.tell("heard"))
 
+    def frame(self) -> int:
+        """Return how many frames went by since the last reset."""
+        return int(self.tell("frame"))
+
+    def clients(self) -> set[str]:
+        """Return who is on the server."""
+        return set(self.tell("clients").split())
+
     def await_event(self, word: str) -> str:
         """Wait until the room has said an event that begins so, and return it whole."""
         deadline = time.monotonic() + PATIENCE_S

@@ -1,7 +1,7 @@
 """A JACK server without hardware, started and ended by us.
 
 The server outlives its clients: one that ends while a client is there leaves its shared
-memory behind, and after a few such ends no server starts any more.
+memory behind, and its place among the eight names that the system's registry holds.
 """
 
 from __future__ import annotations
@@ -39,25 +39,35 @@ class SoundServer:
     """
 
     def __init__(self, name: str, sample_rate_hz: int) -> None:
+        self._name, self._sample_rate_hz = name, sample_rate_hz
+        self.process = self._started()
+
+    def _started(self) -> subprocess.Popen[bytes]:
+        """Start it, and wait until clients can join."""
         # Synchronous, so that a busy machine delays sound and doesn't damage it. Few ports,
         # because each takes shared memory, and containers have little.
-        command = ["jackd", "-r", "-S", "-n", name, "-p", "64", "-d", "dummy"]
-        command += ["-r", str(sample_rate_hz), "-p", str(PERIOD_FRAMES)]
-        self.process = subprocess.Popen(
+        command = ["jackd", "-r", "-S", "-n", self._name, "-p", "64", "-d", "dummy"]
+        command += ["-r", str(self._sample_rate_hz), "-p", str(PERIOD_FRAMES)]
+        socket = Path(f"/dev/shm/jack_{self._name}_{os.getuid()}_0")
+        socket.unlink(missing_ok=True)
+        process = subprocess.Popen(
             [*ENDS_WITH_PARENT, *command],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
-        socket = Path(f"/dev/shm/jack_{name}_{os.getuid()}_0")
-        wait_until(lambda: socket.exists() or self.process.poll() is not None)
-        if self.process.poll() is not None:
-            msg = f"jackd ended at once, with {self.process.returncode}"
+        wait_until(lambda: socket.exists() or process.poll() is not None)
+        if process.poll() is not None:
+            msg = f"jackd ended at once, with {process.returncode}"
             raise OSError(msg)
+        return process
 
     def close(self) -> None:
         """End it in good order."""
         end(self.process)
+        if self.process.returncode != 0:
+            # It was killed. The next of the same name takes over what it left behind.
+            end(self._started())
 
 
 def wait_until(happened: Callable[[], bool]) -> None:
