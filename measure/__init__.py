@@ -4,7 +4,7 @@
     the sweep programme as a file, within limits, with the sheet that describes it
 ``audio_files``, ``microphone``, ``room_file``, ``reading_file``
     what comes from and goes to files; ``audio_files`` alone knows the sound-file library
-``sound``, ``portaudio``, ``devices``, ``simulated_room``
+``sound``, ``portaudio``, ``devices``, ``simulation``
     the seam for playing and recording, real and simulated; ``portaudio`` alone knows the
     sound library, and imports it late
 ``safety``, ``treble_ledger``, ``emitter``, ``caution_consent``

@@ -13,7 +13,7 @@ import click
 if TYPE_CHECKING:
     from measure.devices import Choice, Device, Wiring
     from measure.settings import Settings
-    from measure.simulated_room import SimulatedRoom
+    from measure.simulation.room import SimulatedRoom
     from measure.sound import SoundPath
     from measure.take_facts import Sound
     from measure.treble_ledger import Ledger
@@ -115,7 +115,7 @@ def sound_path(*, simulate: bool, pace: float, **asked: Any) -> SoundPath:
 
 def simulated(rate_hz: int | None, pace: float, *, reference: bool = False) -> SimulatedRoom:
     """Return the invented room."""
-    from measure.simulated_room import SimulatedRoom
+    from measure.simulation.room import SimulatedRoom
 
     return SimulatedRoom(rate_hz or USUAL_RATE_HZ, pace=pace, reference=reference)
 
@@ -187,7 +187,7 @@ def _rate(asked: Asked, kept: Settings, play: Device, record: Device) -> tuple[i
 
 def ledger_of(path: SoundPath) -> Ledger:
     """Return what counts the treble energy: the person's own, or the simulation's."""
-    from measure.simulated_room import SimulatedRoom
+    from measure.simulation.room import SimulatedRoom
     from measure.treble_ledger import MemoryLedger, user_ledger
 
     return MemoryLedger(path.time_s) if isinstance(path, SimulatedRoom) else user_ledger()
@@ -209,7 +209,7 @@ def show_cautions(path: SoundPath, *, accepted: bool) -> None:
         If it isn't accepted.
     """
     from measure.caution_consent import accepted_before, consent
-    from measure.simulated_room import SimulatedRoom
+    from measure.simulation.room import SimulatedRoom
 
     if isinstance(path, SimulatedRoom):
         click.echo("An invented room plays and listens; nothing really sounds.", err=True)

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from measure.keys import Keys
     from measure.nudge_run import Stretch
     from measure.nudge_screen import NudgeScreen
-    from measure.simulated_person import SimulatedPerson
+    from measure.simulation.person import SimulatedPerson
     from measure.sound import SoundPath
     from measure.surroundings import Surroundings
     from measure.treble_ledger import Ledger
@@ -290,8 +290,8 @@ def _stand_clear(path: SoundPath, keys: Keys, what: str) -> None:
 
 def _person(path: SoundPath) -> SimulatedPerson | None:
     """Return somebody who slides the loudspeaker, in the simulated room."""
-    from measure.simulated_person import SimulatedPerson
-    from measure.simulated_room import SimulatedRoom
+    from measure.simulation.person import SimulatedPerson
+    from measure.simulation.room import SimulatedRoom
 
     return SimulatedPerson(path) if isinstance(path, SimulatedRoom) else None
 

@@ -13,9 +13,9 @@ from analysis.nudge_track import NudgeTrack
 from measure import nudge_run
 from measure.errors import DeviceLostError, NotHeardError, TakeError
 from measure.nudge_run import CUE_DBFS, Ended, Stretch, cue_samples, nudge, play_cue
-from measure.simulated_faults import Fault
-from measure.simulated_person import SimulatedPerson
-from measure.simulated_room import SimulatedRoom
+from measure.simulation.faults import Fault
+from measure.simulation.person import SimulatedPerson
+from measure.simulation.room import SimulatedRoom
 from measure.sound import STOP_WITHIN_S
 from measure.treble_ledger import MemoryLedger
 

@@ -17,8 +17,8 @@ from measure import cli
 from measure.errors import DeviceLostError, SoundDeviceError, StoppedError, TakeError
 from measure.keys import Keys
 from measure.safety import admit
-from measure.simulated_faults import Fault
-from measure.simulated_room import SimulatedRoom
+from measure.simulation.faults import Fault
+from measure.simulation.room import SimulatedRoom
 from measure.stimulus import make_programme
 from measure.surroundings import Surroundings
 from measure.take import Take, make_take

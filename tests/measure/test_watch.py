@@ -10,8 +10,8 @@ import pytest
 from measure.errors import DeviceLostError, StoppedError, TakeError
 from measure.keys import Keys
 from measure.safety import admit
-from measure.simulated_faults import Fault
-from measure.simulated_room import SimulatedRoom
+from measure.simulation.faults import Fault
+from measure.simulation.room import SimulatedRoom
 from measure.sound import STOP_WITHIN_S
 from measure.treble_ledger import MemoryLedger
 from measure.watch import POLL_S, Watch, running

@@ -31,7 +31,7 @@ from scipy import fft
 
 from analysis.arrays import Complex, Float
 from analysis.room import Point, Room, Surface, reverberation_time_s
-from measure.fractional_delay import pulses
+from measure.simulation.fractional_delay import pulses
 
 EARLY_S: Final = 0.06
 """Some 800 images in a living room; by then reflections are dense above the bass."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from measure.simulated_noise import SimulatedNoise
+from measure.simulation.noise import SimulatedNoise
 
 RATE_HZ = 48_000
 

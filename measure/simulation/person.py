@@ -1,6 +1,6 @@
 """Somebody in the simulated room who slides a loudspeaker as told, a little clumsily.
 
-Conventions: those of `measure.simulated_room` and `analysis.nudge_track`.
+Conventions: those of `measure.simulation.room` and `analysis.nudge_track`.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import numpy as np
 from analysis.nudge_track import NudgeTrack, advice
 
 if TYPE_CHECKING:
-    from measure.simulated_room import Side, SimulatedRoom
+    from measure.simulation.room import Side, SimulatedRoom
 
 REACTION_S: Final = 1.2
 """From one push to the next: to look at the screen, and to get a grip."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from measure.block_convolver import BlockConvolver, parted
+from measure.simulation.block_convolver import BlockConvolver, parted
 
 N_BLOCK = 64
 

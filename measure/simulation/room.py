@@ -20,15 +20,15 @@ import numpy as np
 
 from analysis.air import air_at
 from analysis.room import Loudspeaker, Point, Positions, Room, require_inside
-from measure.block_convolver import Complex64, parted
 from measure.emitter import Emitter
 from measure.errors import SoundDeviceError
-from measure.fractional_delay import TAPS
 from measure.safety import SafeSignal
-from measure.simulated_acoustics import SimulatedAcoustics, SimulatedLoudspeaker
-from measure.simulated_faults import Fault, PlantedFaults
-from measure.simulated_noise import SimulatedNoise
-from measure.simulated_run import SimulatedRun, block_frames
+from measure.simulation.acoustics import SimulatedAcoustics, SimulatedLoudspeaker
+from measure.simulation.block_convolver import Complex64, parted
+from measure.simulation.faults import Fault, PlantedFaults
+from measure.simulation.fractional_delay import TAPS
+from measure.simulation.noise import SimulatedNoise
+from measure.simulation.run import SimulatedRun, block_frames
 
 Side = Literal["left", "right"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from measure.fractional_delay import BEFORE, FLAT_TO, TAPS, at_positions, pulses
+from measure.simulation.fractional_delay import BEFORE, FLAT_TO, TAPS, at_positions, pulses
 
 
 @pytest.mark.parametrize("of_rate", [0.001, 0.1, 0.3, 0.4, FLAT_TO])

@@ -18,10 +18,10 @@ from analysis.reading import Reading, read_recording
 from measure.errors import DeviceLostError, SoundDeviceError
 from measure.room_file import read_room
 from measure.safety import SafeSignal, admit
-from measure.simulated_acoustics import SimulatedLoudspeaker
-from measure.simulated_faults import KINDS, Fault
-from measure.simulated_room import MOVE_S, PAIR, POSITIONS, ROOM, SimulatedRoom
-from measure.simulated_run import SimulatedRun, block_frames
+from measure.simulation.acoustics import SimulatedLoudspeaker
+from measure.simulation.faults import KINDS, Fault
+from measure.simulation.room import MOVE_S, PAIR, POSITIONS, ROOM, SimulatedRoom
+from measure.simulation.run import SimulatedRun, block_frames
 from measure.sound import STOP_WITHIN_S
 from measure.stimulus import default_stop_hz, make_programme, programme_samples
 from measure.treble_ledger import MemoryLedger

@@ -18,13 +18,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.arrays import Float
-from measure.block_convolver import BlockConvolver, Complex64
 from measure.emitter import Emitter
 from measure.errors import DeviceLostError
-from measure.fractional_delay import BEFORE, TAPS, at_positions
 from measure.safety import SafeSignal
-from measure.simulated_faults import PlantedFaults
-from measure.simulated_noise import SimulatedNoise
+from measure.simulation.block_convolver import BlockConvolver, Complex64
+from measure.simulation.faults import PlantedFaults
+from measure.simulation.fractional_delay import BEFORE, TAPS, at_positions
+from measure.simulation.noise import SimulatedNoise
 from measure.sound import Xrun
 
 Float32 = NDArray[np.float32]
@@ -42,7 +42,7 @@ class Source(Protocol):
     """A loudspeaker in the room, which may be on the move."""
 
     def parts(self, time_s: float) -> Complex64:
-        """Return its response at a time, as `measure.block_convolver.parted` gives it."""
+        """Return its response at a time, as `block_convolver.parted` gives it."""
 
 
 class SimulatedRun:

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from measure.simulated_faults import Fault, PlantedFaults
+from measure.simulation.faults import Fault, PlantedFaults
 
 
 def planted(*faults: Fault) -> PlantedFaults:

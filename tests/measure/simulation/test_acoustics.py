@@ -9,13 +9,13 @@ import pyroomacoustics as pra
 import pytest
 
 from analysis.room import Room, Surface, reverberation_time_s
-from measure.simulated_acoustics import (
+from measure.simulation.acoustics import (
     EARLY_S,
     SimulatedAcoustics,
     SimulatedLoudspeaker,
     image_sources,
 )
-from measure.simulated_room import PAIR, POSITIONS, ROOM
+from measure.simulation.room import PAIR, POSITIONS, ROOM
 
 SPEED_M_S = 343.2
 RATE_HZ = 48_000
