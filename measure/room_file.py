@@ -13,15 +13,18 @@ from pathlib import Path
 import msgspec
 
 from analysis.air import Air, air_at
+from analysis.floor_plan import FloorPlan, rectangle
+from analysis.footprint import Footprint
+from analysis.materials import absorption_of
 from analysis.room import (
     SURFACES,
     Loudspeaker,
     Point,
     Positions,
     Room,
-    Surface,
     require_inside,
 )
+from analysis.space import Direction, Space, require_in_space
 from measure.errors import RoomFileError
 from measure.toml_file import read_toml
 
@@ -32,12 +35,27 @@ THERMOMETER_STD_C = 1.0
 class _Absorption(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     """The table ``[absorption]``."""
 
-    front: float | None = None
-    rear: float | None = None
-    left: float | None = None
-    right: float | None = None
-    floor: float | None = None
-    ceiling: float | None = None
+    front: float | str | None = None
+    rear: float | str | None = None
+    left: float | str | None = None
+    right: float | str | None = None
+    floor: float | str | None = None
+    ceiling: float | str | None = None
+    walls: list[float | str] | None = None
+
+
+class _Ceiling(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
+    """The table ``[ceiling]``."""
+
+    far_height_m: float
+    slopes_along: Direction = "y"
+
+
+class _Furniture(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
+    """A table ``[[furniture]]``."""
+
+    x_m: tuple[float, float]
+    y_m: tuple[float, float]
 
 
 class _Speaker(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
@@ -60,10 +78,13 @@ class _Seat(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
 class _RoomTable(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     """The whole file."""
 
-    length_m: float
-    width_m: float
     height_m: float
     temperature_c: float
+    length_m: float | None = None
+    width_m: float | None = None
+    floor_m: list[tuple[float, float]] | None = None
+    ceiling: _Ceiling | None = None
+    furniture: list[_Furniture] | None = None
     left: _Speaker
     right: _Speaker
     seat: _Seat
@@ -77,14 +98,21 @@ class RoomFile:
 
     Attributes
     ----------
-    room : Room
+    space : Space
+        The room, whatever its plan and ceiling.
+    room : Room or None
+        The same as a box; None where it isn't one.
     positions : Positions
     air : Air
+    furniture : tuple of Footprint
+        Where nothing else can stand.
     """
 
-    room: Room
+    space: Space
+    room: Room | None
     positions: Positions
     air: Air
+    furniture: tuple[Footprint, ...] = ()
 
 
 def read_room(path: Path) -> RoomFile:
@@ -117,34 +145,89 @@ def read_room(path: Path) -> RoomFile:
         raise RoomFileError(msg) from problem
 
 
-def _known(table: _Absorption | None) -> dict[Surface, float] | None:
-    """Return the surfaces that the file names."""
+def _absorption(table: _Absorption | None, plan: FloorPlan) -> dict[str, float] | None:
+    """Return the absorption of the surfaces that the file names."""
     if table is None:
         return None
-    values = {surface: getattr(table, surface) for surface in SURFACES}
-    return {surface: value for surface, value in values.items() if value is not None}
+    given: dict[str, float | str | None] = {name: getattr(table, name) for name in SURFACES}
+    if table.walls is not None:
+        if len(table.walls) != plan.n_walls:
+            msg = f"absorption: walls has {len(table.walls)} entries, the floor plan {plan.n_walls}"
+            raise ValueError(msg)
+        given |= dict(zip(plan.wall_names, _in_file_order(table.walls, plan), strict=True))
+    return {
+        name: absorption_of(value, name=name) for name, value in given.items() if value is not None
+    }
+
+
+def _in_file_order(values: list[float | str], plan: FloorPlan) -> list[float | str]:
+    """Return one value a wall in the plan's order, which is turned if the file's is clockwise."""
+    return values[::-1] if plan.was_clockwise else values
+
+
+def _plan(table: _RoomTable) -> FloorPlan:
+    """Return the floor plan, from its corners or from length and width."""
+    if table.floor_m is not None:
+        if table.length_m is not None or table.width_m is not None:
+            msg = "floor_m stands in place of length_m and width_m: give one or the other"
+            raise ValueError(msg)
+        return FloorPlan(corners_m=tuple(table.floor_m))
+    if table.length_m is None or table.width_m is None:
+        lacking = "length_m" if table.length_m is None else "width_m"
+        msg = f"the key {lacking} is missing (or give floor_m, the corners of another floor plan)"
+        raise ValueError(msg)
+    Room(length_m=table.length_m, width_m=table.width_m, height_m=table.height_m)
+    return rectangle(width_m=table.width_m, length_m=table.length_m)
+
+
+def _space(table: _RoomTable) -> Space:
+    """Return the room."""
+    plan = _plan(table)
+    ceiling = table.ceiling
+    return Space(
+        plan=plan,
+        height_m=table.height_m,
+        far_height_m=None if ceiling is None else ceiling.far_height_m,
+        slopes_along="y" if ceiling is None else ceiling.slopes_along,
+        absorption=_absorption(table.absorption, plan),
+    )
+
+
+def _box(space: Space) -> Room | None:
+    """Return a room as a box, if it is one."""
+    if not space.is_box:
+        return None
+    _, _, width_m, length_m = space.plan.bounds_m
+    known = {surface: space.absorption_of(surface) for surface in SURFACES}
+    kept = {name: value for name, value in known.items() if name in (space.absorption or {})}
+    return Room(
+        length_m=length_m,
+        width_m=width_m,
+        height_m=space.height_m,
+        absorption=None if space.absorption is None else kept,
+    )
 
 
 def _built(table: _RoomTable) -> RoomFile:
     """Return the records of a table, which refuse what is impossible."""
-    room = Room(
-        length_m=table.length_m,
-        width_m=table.width_m,
-        height_m=table.height_m,
-        absorption=_known(table.absorption),
-    )
+    space = _space(table)
+    room = _box(space)
     positions = Positions(
         left=_loudspeaker("left", table.left),
         right=_loudspeaker("right", table.right),
         seat=_point("seat", table.seat),
     )
-    require_inside(room, positions)
+    if room is not None:
+        require_inside(room, positions)
+    else:
+        require_in_space(space, positions)
     air = air_at(
         table.temperature_c,
         temperature_std_c=THERMOMETER_STD_C,
         relative_humidity_percent=table.relative_humidity_percent,
     )
-    return RoomFile(room=room, positions=positions, air=air)
+    furniture = tuple(Footprint(x_m=one.x_m, y_m=one.y_m) for one in table.furniture or ())
+    return RoomFile(space=space, room=room, positions=positions, air=air, furniture=furniture)
 
 
 def _point(name: str, table: _Speaker | _Seat) -> Point:

@@ -139,6 +139,13 @@ def _air_and_room(
             msg = "give the temperature and humidity in the room file, not beside it"
             raise click.UsageError(msg)
         file = read_room(room_path)
+        if file.room is None:
+            notice = (
+                f"{room_path}: not a box, so modes and walls aren't named as causes, and the tape "
+                "isn't compared; `apexline room` and `apexline place` know its floor plan"
+            )
+            click.echo(notice, err=True)
+            return file.air, None
         return file.air, (file.room, file.positions)
     try:
         air = air_at(

@@ -26,6 +26,7 @@ OWNERS = {
 """Libraries that only one place may know."""
 
 HEAVY = {"numpy", "scipy", "matplotlib", "sounddevice", "soundfile", "soxr", "rich", "msgspec"}
+HEAVY |= {"skfem", "shapely"}
 
 
 def names(path: Path) -> str:

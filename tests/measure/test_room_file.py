@@ -138,5 +138,5 @@ def test_files_that_are_no_rooms(tmp_path: Path) -> None:
         read_room(tmp_path)
     with pytest.raises(RoomFileError, match="too large to be a room file"):
         read_room(stored(tmp_path, "#" * 2_000_000))
-    with pytest.raises(RoomFileError, match="the key length_m is missing"):
+    with pytest.raises(RoomFileError, match="the key height_m is missing"):
         read_room(stored(tmp_path, ""))

@@ -1,0 +1,173 @@
+r"""Modes of a room of any floor plan: what rigid walls, floor and ceiling let ring.
+
+Conventions: those of `analysis.space`. Shapes have a mean square of 1 over the volume, so every
+mode enters the sum with the factor 1, and the uniform pressure is the first mode. Under a
+level ceiling a mode is a mode of the plan times :math:`\cos(n \pi z / H)`:
+
+.. math:: k^2 = \kappa^2 + (n \pi / H)^2.
+
+*Surface weight* is the integral of the squared shape over a surface divided by that over the
+volume, in 1/m. Indices are those of `analysis.modes`: length, width, height, for boxes only.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from analysis.arrays import Float, frozen
+from analysis.modes import KINDS
+from analysis.plan_modes import ERROR_PERCENT, PlanModes, plan_modes
+from analysis.sloped_modes import sloped_modes
+from analysis.space import Space
+
+MOST_MODES: Final = 20_000
+"""More than this is a wrong frequency limit, not a bass question."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class SpaceModes:
+    """Modes of a room by rising frequency.
+
+    Attributes
+    ----------
+    space : Space
+    wavenumber_rad_m : ndarray, shape (n,)
+        The first is 0, the uniform pressure.
+    surface_weight_per_m : ndarray, shape (n_surfaces, n)
+        In the order of `Space.surfaces`.
+    kinds : tuple of str
+        ``uniform``; of a box ``axial``, ``tangential``, ``oblique``; of another plan under a
+        level ceiling ``plan`` (alike at all heights), ``vertical`` (alike all over the plan) or
+        ``mixed``; under a sloped ceiling ``sloped``.
+    indices : ndarray of int or None, shape (n, 3)
+        Half waves along length, width and height of a box.
+    error_percent : float
+        Stated error of the frequencies; 0 for a closed form.
+    shapes_at : callable
+        Takes points, shape (m, 3), returns shapes, shape (m, n).
+    """
+
+    space: Space
+    wavenumber_rad_m: Float
+    surface_weight_per_m: Float
+    kinds: tuple[str, ...]
+    indices: Any
+    error_percent: float
+    shapes_at: Callable[[Float], Float]
+
+    def __post_init__(self) -> None:
+        for name, ndim in (("wavenumber_rad_m", 1), ("surface_weight_per_m", 2)):
+            object.__setattr__(self, name, frozen(getattr(self, name), name=name, ndim=ndim))
+
+    def frequency_hz(self, *, speed_of_sound_m_s: float) -> Float:
+        """Return the modes' frequencies in Hz, shape (n,)."""
+        return np.asarray(self.wavenumber_rad_m * speed_of_sound_m_s / (2 * math.pi))
+
+
+def space_modes(
+    space: Space,
+    highest_hz: float,
+    *,
+    speed_of_sound_m_s: float,
+    error_percent: float = ERROR_PERCENT,
+) -> SpaceModes:
+    """Return all modes of a room up to a frequency, the uniform pressure first.
+
+    Parameters
+    ----------
+    space : Space
+    highest_hz : float
+        Above 0.
+    speed_of_sound_m_s : float
+    error_percent : float
+        What the frequencies may be off by.
+
+    Returns
+    -------
+    SpaceModes
+
+    Raises
+    ------
+    ValueError
+        If the limit isn't above 0, or the room too large for it.
+    """
+    if not 0 < highest_hz < math.inf:
+        msg = f"highest_hz {highest_hz} must lie above 0"
+        raise ValueError(msg)
+    highest_rad_m = 2 * math.pi * highest_hz / speed_of_sound_m_s
+    if space.volume_m3 * highest_rad_m**3 / (6 * math.pi**2) > MOST_MODES:
+        msg = f"highest_hz {highest_hz} means over {MOST_MODES} modes: ask less high"
+        raise ValueError(msg)
+    if space.is_level:
+        flat = plan_modes(space.plan, highest_rad_m, error_percent=error_percent)
+        return level_modes(space, flat, highest_rad_m)
+    wavenumber, weights, shapes_at, found_percent = sloped_modes(
+        space, highest_rad_m, error_percent=error_percent
+    )
+    return SpaceModes(
+        space=space,
+        wavenumber_rad_m=wavenumber,
+        surface_weight_per_m=weights,
+        kinds=("uniform", *["sloped"] * (wavenumber.size - 1)),
+        indices=None,
+        error_percent=found_percent,
+        shapes_at=shapes_at,
+    )
+
+
+def level_modes(space: Space, flat: PlanModes, highest_rad_m: float) -> SpaceModes:
+    """Return the modes that those of a plan make under a level ceiling.
+
+    Parameters
+    ----------
+    space : Space
+        With a level ceiling.
+    flat : PlanModes
+    highest_rad_m : float
+
+    Returns
+    -------
+    SpaceModes
+    """
+    height_m = space.height_m
+    n_upright = math.floor(highest_rad_m * height_m / math.pi)
+    upright = np.arange(n_upright + 1)
+    square = flat.wavenumber_rad_m[:, np.newaxis] ** 2 + (np.pi * upright / height_m) ** 2
+    of_plan, n = np.nonzero(square <= highest_rad_m**2)
+    order = np.argsort(square[of_plan, n], kind="stable")
+    of_plan, n = of_plan[order], n[order]
+    factor = np.where(n > 0, 2.0, 1.0)
+    walls = flat.wall_weight_per_m[:, of_plan]
+    indices = None
+    if flat.indices is not None:
+        indices = np.column_stack([flat.indices[of_plan], n])
+
+    def shapes_at(points_m: Float) -> Float:
+        at = np.atleast_2d(points_m)
+        over_height = np.cos(np.pi * np.outer(at[:, 2], n) / height_m) * np.sqrt(factor)
+        return np.asarray(flat.shapes_at(at[:, :2])[:, of_plan] * over_height)
+
+    return SpaceModes(
+        space=space,
+        wavenumber_rad_m=np.sqrt(square[of_plan, n]),
+        surface_weight_per_m=np.concatenate([walls, np.tile(factor / height_m, (2, 1))]),
+        kinds=_kinds(of_plan, n, indices),
+        indices=indices,
+        error_percent=flat.error_percent,
+        shapes_at=shapes_at,
+    )
+
+
+def _kinds(of_plan: Any, n: Any, indices: Any) -> tuple[str, ...]:
+    """Return what each mode is called."""
+    if indices is not None:
+        counts = np.count_nonzero(indices, axis=1)
+        return tuple("uniform" if count == 0 else KINDS[count - 1] for count in counts)
+    names = {(False, False): "uniform", (True, False): "plan", (False, True): "vertical"}
+    pairs = zip(of_plan > 0, n > 0, strict=True)
+    return tuple(names.get((bool(a), bool(b)), "mixed") for a, b in pairs)

@@ -1,0 +1,141 @@
+"""``apexline room``: modes, counts and boundary cancellations of a room."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from measure.surroundings import FILE
+
+if TYPE_CHECKING:
+    from analysis.arrays import Float
+    from analysis.interference import Reflection
+    from analysis.space_modes import SpaceModes
+    from measure.room_file import RoomFile
+
+
+@click.command("room", short_help="What a room's size and shape foretell.")
+@click.argument("room", type=FILE)
+@click.option(
+    "--up-to",
+    "highest_hz",
+    type=click.FloatRange(20, 400),
+    default=200.0,
+    show_default=True,
+    help="Modes up to here, Hz.",
+)
+@click.option(
+    "--error",
+    "error_percent",
+    type=click.FloatRange(0.005, 5),
+    default=0.1,
+    show_default=True,
+    help="What a mode's frequency may be off by, %.",
+)
+@click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
+def command(room: Path, highest_hz: float, error_percent: float, json_target: str | None) -> None:
+    """Print the modes of ROOM.toml, how each loudspeaker drives them, and the cancellations.
+
+    Any floor plan will do (floor_m in the room file), under a ceiling that is level or
+    slopes along one direction.
+    """
+    from analysis.interference import reflections
+    from analysis.report.space import space_lines
+    from analysis.space_modes import space_modes
+    from measure.errors import RoomFileError
+    from measure.output import check_json_target, progress, write_json
+    from measure.room_file import read_room
+
+    check_json_target(json_target)
+    file = read_room(room)
+    c = file.air.speed_of_sound_m_s
+    with progress("Finding the room's modes"):
+        try:
+            modes = space_modes(
+                file.space, highest_hz, speed_of_sound_m_s=c, error_percent=error_percent
+            )
+        except ValueError as problem:
+            msg = f"{room}: {problem}"
+            raise RoomFileError(msg) from problem
+    couplings = _couplings(file, modes)
+    heard = {
+        side: reflections(file.space, speaker.woofer, file.positions.seat)
+        for side, speaker in (("left", file.positions.left), ("right", file.positions.right))
+    }
+    if json_target is not None:
+        write_json(_document(file, modes, highest_hz, couplings, heard), json_target)
+    lines = space_lines(
+        file.space,
+        modes,
+        file.air,
+        highest_hz=highest_hz,
+        couplings=couplings,
+        reflections=heard,
+    )
+    for line in lines:
+        click.echo(line, err=json_target == "-")
+
+
+def _couplings(file: RoomFile, modes: SpaceModes) -> dict[str, Float]:
+    """Return each mode's shape at the loudspeaker times that at the seat, -1 to 1 in a box."""
+    import numpy as np
+
+    places = (file.positions.left.woofer, file.positions.right.woofer, file.positions.seat)
+    shapes = modes.shapes_at(np.stack([place.array for place in places]))
+    if modes.indices is not None:  # as in `analysis.modes`: the norm taken out
+        shapes = shapes / np.sqrt(2.0 ** np.count_nonzero(modes.indices, axis=1))
+    return {"left": shapes[0] * shapes[2], "right": shapes[1] * shapes[2]}
+
+
+def _document(
+    file: RoomFile,
+    modes: SpaceModes,
+    highest_hz: float,
+    couplings: dict[str, Float],
+    heard: dict[str, tuple[Reflection, ...]],
+) -> dict[str, Any]:
+    """Return it as JSON knows it."""
+    c = file.air.speed_of_sound_m_s
+    frequency_hz = modes.frequency_hz(speed_of_sound_m_s=c)
+    decay_s = file.space.reverberation_time_s(speed_of_sound_m_s=c)
+    schroeder_hz = file.space.schroeder_hz(reverberation_time_s=decay_s)
+    return {
+        "schema": 1,
+        "command": "room",
+        "floor_m": [list(corner) for corner in file.space.plan.corners_m],
+        "area_m2": file.space.plan.area_m2,
+        "volume_m3": file.space.volume_m3,
+        "speed_of_sound_m_s": c,
+        "decay_s": decay_s,
+        "absorption_is_assumed": file.space.absorption_is_assumed,
+        "schroeder_hz": schroeder_hz,
+        "n_modes": int(frequency_hz.size - 1),
+        "n_modes_below_schroeder": int((frequency_hz <= schroeder_hz).sum() - 1)
+        if schroeder_hz <= highest_hz
+        else None,
+        "error_percent": modes.error_percent,
+        "modes": [
+            {
+                "frequency_hz": float(frequency_hz[k]),
+                "indices": None if modes.indices is None else [int(i) for i in modes.indices[k]],
+                "kind": modes.kinds[k],
+                "coupling": {side: float(couplings[side][k]) for side in ("left", "right")},
+            }
+            for k in range(1, frequency_hz.size)
+        ],
+        "cancellations": [
+            {
+                "side": side,
+                "surface": one.surface,
+                "order": order,
+                "frequency_hz": at_hz,
+                "frequency_std_hz": at_hz * one.relative_std(file.air),
+                "depth_db": one.depth_db,
+            }
+            for side, found in heard.items()
+            for one in found
+            for order, at_hz in enumerate(one.cancellations_hz(speed_of_sound_m_s=c), start=1)
+        ],
+    }
