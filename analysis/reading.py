@@ -197,6 +197,8 @@ def read_recording(
     failed = {name for name, check in checks.items() if check.verdict == "fail"}
     mended_std_s = _mended_std_s(aligned, rate_hz, recorded_hz)
     arrival = _arrival(sides, aligned, air, failed, mended_std_s=mended_std_s)
+    if arrival is not None and arrival.withheld and not failed - {"noise"}:
+        checks["noise"] = check_noise(snr_db, arrival.withheld)
     level = _level(sides, arrival, failed)
     distortion = _distortion(sides, arrival, aligned, programme)
     checks["distortion"] = check_distortion(worst_harmonic(distortion))

@@ -25,14 +25,26 @@ NOISE_OCTAVES_HZ = (63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
 """Judged here; lower ones depend on how low the loudspeaker plays."""
 
 
-def check_noise(snr_db: dict[float, float]) -> Check:
-    """Judge the sweep's level over the noise per octave.
+def check_noise(snr_db: dict[float, float], withheld: str | None = None) -> Check:
+    """Judge the sweep's level over the noise per octave, and whether that tells the arrival.
 
     Parameters
     ----------
     snr_db : dict
         Octave centre in Hz to sweep over noise in dB, the worse loudspeaker.
+    withheld : str, optional
+        Why the arrival couldn't be told from the responses.
     """
+    check = _octaves_check(snr_db)
+    if withheld is None:
+        return check
+    advice = "sweep to 8 kHz or higher, and in quiet"
+    detail = f"the arrival is withheld: {withheld} ({advice}); {check.detail}"
+    return Check(name="noise", verdict="fail", detail=detail)
+
+
+def _octaves_check(snr_db: dict[float, float]) -> Check:
+    """Judge the sweep's level over the noise per octave."""
     judged = {centre_hz: snr_db[centre_hz] for centre_hz in NOISE_OCTAVES_HZ if centre_hz in snr_db}
     listed = ", ".join(f"{centre_hz:.0f} Hz {value:.0f} dB" for centre_hz, value in judged.items())
     if not judged:

@@ -190,6 +190,19 @@ def test_other_sweeps(sweep: Sweep) -> None:
     assert (reading.bass.left is None) == (sweep.start_hz > 300)
 
 
+def test_sweep_too_low_to_time_by_fails_a_check() -> None:
+    """Known input: a sweep to 2 kHz; the bass stands, the arrival is withheld and that is said."""
+    sweep = Sweep(start_hz=20, stop_hz=2000, duration_s=2, level_dbfs=-20)
+    reading = read(planted(replace(short_programme(), sweep=sweep), seed=10))
+    assert reading.arrival is not None
+    assert reading.arrival.withheld
+    assert not_passed(reading) == {"noise": "fail"}
+    check = next(check for check in reading.checks if check.name == "noise")
+    assert reading.arrival.withheld in check.detail
+    assert not reading.usable
+    assert reading.bass.left is not None
+
+
 def test_sweep_that_spares_the_tweeter() -> None:
     """Geometry: a sweep to 8 kHz leaves less to time by, and its sigma says so."""
     sweep = Sweep(start_hz=20, stop_hz=8000, duration_s=2, level_dbfs=-20)
