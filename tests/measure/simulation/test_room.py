@@ -371,7 +371,7 @@ def test_the_pair_is_unlike() -> None:
 
 def test_the_page_shows_the_rooms_own_file_and_faults(tmp_path: Path) -> None:
     # Truth: the program; the page must keep up with it.
-    page = (Path(__file__).parents[2] / "docs" / "simulated_room.md").read_text(encoding="utf-8")
+    page = (Path(__file__).parents[3] / "docs" / "simulated_room.md").read_text(encoding="utf-8")
     path = tmp_path / "room.toml"
     path.write_text(page.split("```toml\n")[1].split("```")[0], encoding="utf-8")
     shown = read_room(path)
