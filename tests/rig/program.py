@@ -7,7 +7,7 @@ import signal
 import subprocess
 import sys
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -107,6 +107,20 @@ class Program:
         """Run a command to its end."""
         return self.finish(self.start(*arguments, **how), answers)
 
+    def converse(self, *arguments: str, prompt: str, answers: tuple[str, ...]) -> Ended:
+        """Run a command in a terminal, and type an answer whenever it asks."""
+        keyboard, terminal = os.openpty()
+        said = self.folder / "said.txt"
+        with said.open("w", encoding="utf-8") as err:
+            process = self.start(*arguments, stdin=terminal, stderr=err)
+        os.close(terminal)
+        for number, answer in enumerate(answers, start=1):
+            wait_until(lambda n=number: said.read_text().count(prompt) >= n or has_ended(process))
+            os.write(keyboard, answer.encode())
+        ended = self.finish(process)
+        os.close(keyboard)
+        return replace(ended, err=said.read_text())
+
     def take(self, name: str, *more: str, answers: str = "", **how: Any) -> Ended:
         """Make a take at a given level, with nothing asked."""
         options = (*ROOMBOX, *UNASKED, *SHORT, "--level", "-30")
@@ -127,6 +141,11 @@ class Program:
         samples, rate_hz = sf.read(folder / "recording.wav", always_2d=True)
         assert rate_hz == self.rig.sample_rate_hz
         return reason, samples.T
+
+
+def has_ended(process: subprocess.Popen[str]) -> bool:
+    """Whether a process of ours has ended."""
+    return process.poll() is not None
 
 
 def session(pid: int) -> list[int]:

@@ -185,18 +185,18 @@ def test_a_silent_input(program: Program, rig: Rig, seen: Seen) -> None:
 
 
 @pytest.mark.parametrize(
-    ("fault", "answers", "name", "words"),
+    ("fault", "answer", "name", "words"),
     [
         ("swap", "r\n", "left and right are exchanged", "exchange the two plugs"),
         pytest.param("mute left", "n\n", "a loudspeaker doesn't sound", "cable", marks=thorough),
     ],
 )
 def test_the_person_hears_the_wrong_loudspeaker(
-    program: Program, rig: Rig, fault: str, answers: str, name: str, words: str, seen: Seen
+    program: Program, rig: Rig, fault: str, answer: str, name: str, words: str, seen: Seen
 ) -> None:
     rig.tell(fault)
     asked = (*ROOMBOX, *SHORT, "--accept-cautions", "--countdown", "0")
-    ended = program.run("take", "a", *asked, answers=answers)
+    ended = program.converse("take", "a", *asked, prompt="Which sounded?", answers=(answer,))
     seen(name, ended, refused(ended, "left", words))
     assert not list(program.folder.glob("a*"))
 

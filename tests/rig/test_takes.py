@@ -52,7 +52,8 @@ def test_a_take_recovers_what_was_planted(rig: Rig, tmp_path: Path) -> None:
     program = Program(rig, tmp_path)
     asked = (*ROOMBOX, *SHORT, "--accept-cautions", "--countdown", "0")
     rate = ("--rate", str(rig.sample_rate_hz))
-    ended = program.run("take", "first", *asked, *rate, answers="l\nr\n")
+    words = ("take", "first", *asked, *rate)
+    ended = program.converse(*words, prompt="Which sounded?", answers=("l\n", "r\n"))
     assert ended.status == 0, ended
     assert arrival_mm(tmp_path / "first") == pytest.approx(
         1000 * path_difference_m(layout), abs=WITHIN_MM
