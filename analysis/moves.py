@@ -168,7 +168,7 @@ def _seat_alone(
     slides = [
         math.hypot(
             placement.offset_m - triangle.offset_m.side(side).known[0],
-            placement.depth_m - triangle.depth_m.side(side).known[0],
+            placement.depth_of_m(side) - triangle.depth_m.side(side).known[0],
         )
         for side in SIDES
     ]
@@ -199,7 +199,7 @@ class _Walker:
 
     def slide_of(self, side: Side, placement: Placement) -> Float:
         """Return how far a reference point is from its target, in plan."""
-        wanted = np.array([OUTWARD[side] * placement.offset_m, placement.depth_m])
+        wanted = np.array([OUTWARD[side] * placement.offset_m, placement.depth_of_m(side)])
         return np.asarray(wanted - self.places[self.node[f"{side} tweeter"], :2])
 
     def turn_of(self, side: Side, placement: Placement) -> float:

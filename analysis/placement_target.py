@@ -7,6 +7,13 @@ depth h and the tweeters a height t from the ear, a base angle :math:`\varphi` a
 
 .. math:: a = \tan(\varphi / 2) \sqrt{(h - b)^2 + t^2}.
 
+Tweeters of unlike heights, or a head left some millimetres x to the right of the line, make the
+distances unequal in a symmetric place. Then the left one goes back and the right one forward by
+
+.. math:: e = \frac{t_l^2 - t_r^2 + 4 a x}{4 (h - b)},
+
+which makes them equal exactly.
+
 A criterion *passes* within its tolerance, *fails* where it is beyond the tolerance and two
 sigmas, and is *unsure* between.
 """
@@ -22,7 +29,7 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 
 from analysis.propagation import Estimate
-from analysis.survey import HEAD, SIDES
+from analysis.survey import HEAD, SIDES, Side
 from analysis.survey_network import nearest_segment
 from analysis.survey_solution import Solution
 from analysis.triangle import OUTWARD, Pair, Triangle
@@ -115,7 +122,9 @@ class Placement:
     Attributes
     ----------
     offset_m, depth_m : float
-        Of both reference points.
+        Of both reference points, the depth on average.
+    depths_apart_m : float
+        How much farther back than the right one the left one belongs, for equal distances.
     toe_in_rad : float
         Of both cabinets.
     head_m : tuple of float
@@ -124,8 +133,13 @@ class Placement:
 
     offset_m: float
     depth_m: float
+    depths_apart_m: float
     toe_in_rad: float
     head_m: tuple[float, float]
+
+    def depth_of_m(self, side: Side) -> float:
+        """Return the depth at which one reference point belongs."""
+        return self.depth_m + self.depths_apart_m * (0.5 if side == "left" else -0.5)
 
 
 def judge(triangle: Triangle, target: Target, front_m: Estimate | None) -> list[Criterion]:
@@ -144,11 +158,12 @@ def judge(triangle: Triangle, target: Target, front_m: Estimate | None) -> list[
         Those that the survey can tell.
     """
     toe_in = math.radians(target.toe_in_tolerance_deg)
+    apart_m = depths_apart_now_m(triangle)
     asked = [
         ("distance", triangle.distance_m.left_minus_right, target.distance_tolerance_m),
         ("toe_in", triangle.toe_in_rad.left_minus_right, toe_in),
         ("offset", triangle.offset_m.left_minus_right, PLACE_TOLERANCE_M),
-        ("depth", triangle.depth_m.left_minus_right, PLACE_TOLERANCE_M),
+        ("depth", _less(triangle.depth_m.left_minus_right, apart_m), PLACE_TOLERANCE_M),
         ("seat", triangle.seat_offset_m, PLACE_TOLERANCE_M),
     ]
     if target.base_angle_deg is not None:
@@ -181,6 +196,36 @@ def _verdict(off: Estimate, tolerance: float) -> Verdict:
     if abs(value) <= tolerance:
         return "passes"
     return "fails" if abs(value) > _SIGMAS * std else "unsure"
+
+
+def depths_apart_now_m(triangle: Triangle) -> float:
+    """Return how much farther back the left one belongs for equal distances, as they stand.
+
+    Parameters
+    ----------
+    triangle : Triangle
+
+    Returns
+    -------
+    float
+        In metres; 0 where the places aren't known.
+    """
+    means = [_mean(pair) for pair in (triangle.offset_m, triangle.depth_m) if _known(pair)]
+    if len(means) < 2 or triangle.seat_depth_m.value is None:
+        return 0.0
+    return _depths_apart_m(triangle, means[0], triangle.seat_depth_m.value - means[1])
+
+
+def _depths_apart_m(triangle: Triangle, offset_m: float, reach_m: float) -> float:
+    """Return how much farther back the left one belongs at an offset, so far before the head."""
+    difference = triangle.distance_m.left_minus_right
+    # What is known less well than a place needs to be isn't made up for.
+    if difference.std is None or difference.std > PLACE_TOLERANCE_M or reach_m <= 0:
+        return 0.0
+    left_m, right_m = (triangle.height_m.side(side).known[0] for side in SIDES)
+    head_m = triangle.seat_offset_m.known[0]
+    beside_m = head_m if abs(head_m) <= PLACE_TOLERANCE_M else 0.0
+    return (left_m**2 - right_m**2 + 4 * offset_m * beside_m) / (2 * reach_m)
 
 
 def best_placement(solution: Solution, triangle: Triangle, target: Target) -> Placement:
@@ -223,7 +268,18 @@ def best_placement(solution: Solution, triangle: Triangle, target: Target) -> Pl
         toe_in = math.radians(target.toe_in_deg)
     elif target.aim_deg is not None:
         toe_in = math.radians(target.aim_deg) + math.atan2(a, head_y - depth)
-    return Placement(offset_m=a, depth_m=depth, toe_in_rad=toe_in, head_m=(head_x, head_y))
+    return Placement(
+        offset_m=a,
+        depth_m=depth,
+        depths_apart_m=_depths_apart_m(triangle, a, head_y - depth),
+        toe_in_rad=toe_in,
+        head_m=(head_x, head_y),
+    )
+
+
+def _known(pair: Pair) -> bool:
+    """Return whether both sides of a quantity are known."""
+    return all(pair.side(side).value is not None for side in SIDES)
 
 
 def _mean(pair: Pair) -> float:

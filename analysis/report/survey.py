@@ -25,6 +25,9 @@ Length = Callable[[float], str]
 MOST_READINGS: Final = 5
 """Readings listed under a move; all of them are in the JSON."""
 
+LEAST_UNEVEN_M: Final = 1e-3
+"""Unlike depths of the targets are explained from this size: a tape shows a millimetre."""
+
 CAUTION: Final = (
     "Get help to lift or tilt a loudspeaker, and mind its spikes and stand: hold the top, "
     "keep feet and fingers clear. Never look into the laser, nor point it at eyes."
@@ -74,7 +77,27 @@ def verdict_lines(result: SurveyResult) -> list[str]:
         )
     elif failed and not result.plan.moves:
         lines += fmt.wrapped("What to move can't be said before more readings tell.")
-    return lines
+    return lines + _uneven_lines(result)
+
+
+def _uneven_lines(result: SurveyResult) -> list[str]:
+    """Return why the two belong at unlike depths, where they do."""
+    placement, triangle = result.plan.placement, result.triangle
+    if placement is None or abs(placement.depths_apart_m) < LEAST_UNEVEN_M:
+        return []
+    farther = "left" if placement.depths_apart_m > 0 else "right"
+    higher_m, head_m = triangle.height_m.left_minus_right.known[0], placement.head_m[0]
+    causes = []
+    if abs(higher_m) >= LEAST_UNEVEN_M:
+        higher = "left" if higher_m > 0 else "right"
+        causes.append(f"the {higher} tweeter stands {fmt.mm(abs(higher_m))} higher")
+    if abs(head_m) >= LEAST_UNEVEN_M:
+        causes.append(f"the head stands {fmt.mm(abs(head_m))} beside the line")
+    return fmt.wrapped(
+        f"For equal distances the {farther} loudspeaker belongs "
+        f"{fmt.mm(abs(placement.depths_apart_m))} farther back than the other: "
+        f"{' and '.join(causes) or 'heights and head are not quite even'}."
+    )
 
 
 def _doubt(one: Criterion) -> str:

@@ -10,6 +10,7 @@ import pytest
 
 from analysis.moves import Move
 from analysis.placement_target import Target
+from analysis.report.survey import verdict_lines
 from analysis.survey import Survey
 from analysis.survey_result import SurveyResult, evaluate_survey
 from analysis.triangle import triangle_quantities
@@ -38,17 +39,19 @@ def test_the_moves_reach_the_target(target: Target) -> None:
     # Invariant: afterwards the pair is symmetric and equal, and what was asked for holds.
     result = evaluate_survey(SURVEY, target)
     found = after(result)
-    for name in ("offset", "depth", "toe_in"):
+    for name in ("offset", "toe_in", "distance"):
         assert found[f"{name}.left_minus_right"] == pytest.approx(0, abs=1e-9)
-    # Tweeters of unlike height leave a little, as they must.
-    rise = [float(result.solution.place_m(f"{s} tweeter")[2]) for s in ("left", "right")]
-    assert found["distance.left_minus_right"] == pytest.approx(0, abs=abs(rise[0] - rise[1]) + 1e-9)
+    placement = result.plan.placement
+    assert placement is not None
+    assert found["depth.left_minus_right"] == pytest.approx(placement.depths_apart_m, abs=1e-9)
     if target.base_angle_deg:
         assert math.degrees(found["apex_angle"]) == pytest.approx(target.base_angle_deg, abs=0.01)
     if target.toe_in_deg:
         assert math.degrees(found["toe_in.left"]) == pytest.approx(target.toe_in_deg)
     if target.aim_deg:
-        assert math.degrees(found["aim.right"]) == pytest.approx(target.aim_deg)
+        aims = [math.degrees(found[f"aim.{side}"]) for side in ("left", "right")]
+        assert np.mean(aims) == pytest.approx(target.aim_deg, abs=0.01)
+        assert aims[0] == pytest.approx(aims[1], abs=0.1)
     if target.front_wall_m:
         moved = walls_after(result)
         assert moved == pytest.approx(target.front_wall_m, abs=1e-6)
@@ -64,6 +67,30 @@ def walls_after(result: SurveyResult) -> float:
         line = b - a
         found.append(abs(line[0] * away[1] - line[1] * away[0]) / float(np.hypot(*line)))
     return float(np.mean(found))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_distances_end_equal_with_uneven_tweeters_and_a_head_beside_the_line(seed: int) -> None:
+    # Known input: one tweeter 70 mm higher, the head 3 mm beside a line that it doesn't define.
+    # Invariant: the distances end equal, and a second survey asks for nothing more.
+    at = random_places(np.random.default_rng([3, 20 + seed]))
+    for part in ("inner", "outer", "tweeter"):
+        at[f"right {part}"] = at[f"right {part}"] + [0, 0, 0.07]
+    at["rack left"], at["rack right"] = np.array([-0.5, 0, 0.5]), np.array([0.5, 0, 0.4])
+    at["head"] = at["head"] + [0.003, 0, 0]
+    survey = survey_of(at, "tape")
+    line = replace(survey.line, ahead=None)
+    result = evaluate_survey(replace(survey, line=line))
+    assert after(result)["distance.left_minus_right"] == pytest.approx(0, abs=1e-9)
+    built = result.solution.built
+    moved = {name: result.plan.positions_m[k] for name, k in built.node.items()}
+    second = evaluate_survey(replace(survey_of(moved, "tape"), line=line))
+    assert second.passes
+    assert second.plan.moves == ()
+    assert {one.name: one.verdict for one in second.criteria}["depth"] == "passes"
+    said = " ".join(verdict_lines(result))
+    assert "For equal distances the " in said
+    assert "the right tweeter stands" in said
 
 
 def test_the_least_movement_is_the_mean_of_both_sides() -> None:
