@@ -23,6 +23,7 @@ COMMANDS = {
     "take": "Play a sweep, record it at the seat, and keep what it says.",
     "nudge": "Slide a loudspeaker, and see at once which way and how far it still has to go.",
     "room": "Say what a room's size and shape foretell: its modes, and what its walls cancel.",
+    "place": "Say where to stand the pair and the seat for bass; fitted to readings, if given.",
     "devices": "List what can play and record here, and which pair would be used.",
     "survey": "Survey the pair with tape and laser: what to move, and how far to trust it.",
     "starter": "Write a commented room file to fill in.",

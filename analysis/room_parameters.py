@@ -1,0 +1,115 @@
+r"""What is uncertain about a room and its loudspeakers, as numbers about a first guess.
+
+Conventions: a vector of offsets in the order of `NAMES`; all are 0 for the room file as it
+stands. Scales and losses are natural logarithms of factors. `PRIOR_STD` is one sigma of
+each before anything is measured.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from analysis.arrays import Float
+from analysis.band_levels import FREQUENCY_HZ, band_levels_db
+from analysis.room_response import Losses, RoomModel, losses_of, pressure
+
+NAMES: Final = (
+    "plan_scale",
+    "height_scale",
+    "wall_loss",
+    "floor_and_ceiling_loss",
+    "loss_slope",
+    "gain_db",
+    "tilt_db_per_octave",
+    "roll_off",
+)
+
+PRIOR_STD: Final = np.array([0.007, 0.007, 0.5, 0.5, 0.5, 20.0, 0.7, 0.4])
+"""Scales: walls that give and a tape (common practice, no source). Losses: a table's
+absorption in the bass is good to a factor of 1.6. Gain is unknown."""
+
+BOUND: Final = 3.0
+"""No parameter leaves its prior by more than so many sigma."""
+
+ROLL_OFF_HZ: Final = 30.0
+"""First guess of a loudspeaker's lower end, where it is 3 dB down (second order, maximally
+flat)."""
+
+_TILT_AT_HZ: Final = 70.0
+_OF_ROOM: Final = 5
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class PairLevels:
+    """Band levels at many places.
+
+    Attributes
+    ----------
+    left_db, right_db, both_db : ndarray, shape (19, m)
+    """
+
+    left_db: Float
+    right_db: Float
+    both_db: Float
+
+
+def losses_with(model: RoomModel, offsets: Float) -> Losses:
+    """Return a room's losses with offsets applied."""
+    first = losses_of(model.space)
+    factor = np.full(len(first.admittance), math.exp(offsets[2]))
+    factor[-2:] = math.exp(offsets[3])
+    admittance = tuple(float(value) for value in factor * first.admittance)
+    return replace(first, admittance=admittance, slope=float(offsets[4]))
+
+
+def loudspeaker_db(offsets: Float) -> Float:
+    """Return what the loudspeaker adds at `FREQUENCY_HZ`, in dB, shape (f,)."""
+    corner_hz = ROLL_OFF_HZ * math.exp(offsets[7])
+    end = -10 * np.log10(1 + (corner_hz / FREQUENCY_HZ) ** 4)
+    return np.asarray(offsets[5] + offsets[6] * np.log2(FREQUENCY_HZ / _TILT_AT_HZ) + end)
+
+
+def pair_levels(
+    model: RoomModel, left_m: Float, right_m: Float, seat_m: Float, offsets: Float
+) -> PairLevels:
+    """Return the levels of a pair at a seat, for many places.
+
+    Parameters
+    ----------
+    model : RoomModel
+    left_m, right_m, seat_m : ndarray, shape (m, 3)
+    offsets : ndarray, shape (8,)
+
+    Returns
+    -------
+    PairLevels
+        In dB against a free field of unit strength at 1 m.
+    """
+    n_places = left_m.shape[0]
+    total = (
+        4
+        * np.pi
+        * pressure(
+            model,
+            np.concatenate([left_m, right_m]),
+            np.concatenate([seat_m, seat_m]),
+            FREQUENCY_HZ,
+            losses=losses_with(model, offsets),
+            scale=(math.exp(offsets[0]), math.exp(offsets[1])),
+        )
+    )
+    speaker = 10 ** (loudspeaker_db(offsets) / 10)[:, np.newaxis]
+    left, right = total[:, :n_places], total[:, n_places:]
+    curves = [band_levels_db(speaker * np.abs(one) ** 2) for one in (left, right, left + right)]
+    return PairLevels(left_db=curves[0], right_db=curves[1], both_db=curves[2])
+
+
+def room_draws(rng: np.random.Generator, n_draws: int) -> Float:
+    """Return draws of the room's own parameters, the loudspeaker's left at 0."""
+    draws = np.clip(rng.standard_normal((n_draws, len(NAMES))), -BOUND, BOUND) * PRIOR_STD
+    draws[:, _OF_ROOM:] = 0.0
+    return np.asarray(draws)

@@ -1,0 +1,193 @@
+"""Places, terms, choices, the fit and the walk, on small rooms."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analysis.band_levels import CENTRES_HZ, about_line, band_levels_db, levels_of_curve
+from analysis.bass_merit import merit
+from analysis.floor_plan import rectangle
+from analysis.footprint import Footprint
+from analysis.placement import Placement, choose
+from analysis.places import Places, allowed_places, current, derived_ranges
+from analysis.room import Loudspeaker, Point, Positions
+from analysis.room_fit import MeasuredPlace, fit_room
+from analysis.room_parameters import NAMES, PairLevels, pair_levels, room_draws
+from analysis.room_response import RoomModel, room_model
+from analysis.space import Space
+from analysis.walk import decided, plan_stops, regret_db
+
+SPACE = Space(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)
+POSITIONS = Positions(
+    left=Loudspeaker(tweeter=Point(x_m=1.1, y_m=0.8, z_m=1.0), woofer_z_m=0.6),
+    right=Loudspeaker(tweeter=Point(x_m=2.9, y_m=0.8, z_m=1.0), woofer_z_m=0.6),
+    seat=Point(x_m=2.0, y_m=2.6, z_m=1.1),
+)
+
+
+@pytest.fixture(scope="module")
+def model() -> RoomModel:
+    return room_model(SPACE, 205, speed_of_sound_m_s=343.0)
+
+
+@pytest.fixture(scope="module")
+def places() -> Places:
+    return allowed_places(
+        SPACE,
+        POSITIONS,
+        front_m=np.arange(0.3, 1.5, 0.1),
+        spread_m=np.array([0.8, 0.9, 1.0]),
+        seat_m=np.array([2.4, 2.6, 2.8]),
+    )
+
+
+@pytest.fixture(scope="module")
+def placement(model: RoomModel, places: Places) -> Placement:
+    return choose(model, places, rng=np.random.default_rng(1), n_draws=8)
+
+
+def test_a_falling_line_is_even_and_a_rising_one_is_not() -> None:
+    # Closed form: -2 dB an octave lies within the slopes allowed, +2 dB doesn't.
+    octave = np.log2(CENTRES_HZ / 70)
+    np.testing.assert_allclose(about_line(60 - 2 * octave), 0, atol=1e-9)
+    rising = about_line(60 + 2 * octave)
+    np.testing.assert_allclose(rising, 2 * (octave - octave.mean()), atol=1e-9)
+
+
+def test_bands_of_a_flat_curve_and_of_one_that_ends_early() -> None:
+    # Known input.
+    frequency_hz = np.arange(15.0, 150, 0.25)
+    found = levels_of_curve(frequency_hz, np.full(frequency_hz.size, 7.0))
+    np.testing.assert_allclose(found[:14], 7.0)
+    assert np.isnan(found[-1])
+    np.testing.assert_allclose(band_levels_db(np.ones((152, 2))), 0)
+
+
+def test_places_keep_clear_and_make_a_triangle(places: Places) -> None:
+    # Invariant: equal offsets, angles, clearances; furniture takes places away.
+    np.testing.assert_allclose(places.left_m[:, 0] + places.right_m[:, 0], 4.0)
+    angle = 2 * np.degrees(np.arctan2(places.half_spread_m, places.seat_m - places.front_wall_m))
+    assert angle.min() >= 40
+    assert angle.max() <= 70
+    fewer = allowed_places(
+        SPACE,
+        POSITIONS,
+        front_m=np.array([0.4, 1.0]),
+        spread_m=np.array([0.9]),
+        seat_m=np.array([2.6]),
+        furniture=(Footprint(x_m=(0.9, 1.3), y_m=(0.8, 1.2)),),
+    )
+    assert fewer.front_wall_m.tolist() == [0.4]
+    with pytest.raises(ValueError, match="no place keeps"):
+        allowed_places(
+            SPACE,
+            POSITIONS,
+            front_m=np.array([0.1]),
+            spread_m=np.array([0.9]),
+            seat_m=np.array([2.6]),
+        )
+
+
+def test_today_and_the_derived_ranges() -> None:
+    # Known input.
+    assert current(SPACE, POSITIONS) == pytest.approx((0.8, 0.9, 2.6))
+    front, spread, seat = derived_ranges(SPACE, POSITIONS)
+    assert (front[0], front[-1]) == pytest.approx((0.3, 2.0))
+    assert 0.9 in spread
+    assert 2.6 in seat
+
+
+def test_the_terms_of_a_flat_place_with_one_dip(places: Places) -> None:
+    # Known input: a dip of 10 dB in one band, left 3 dB louder.
+    level = np.zeros((19, places.n_places))
+    level[6] = -10.0
+    found = merit(PairLevels(left_db=level + 3, right_db=level, both_db=level), places, SPACE)
+    assert found.worst_dip_hz[0] == pytest.approx(50)
+    assert found.worst_dip_db[0] == pytest.approx(-10, abs=1.2)
+    np.testing.assert_allclose(found.likeness_db, 3)
+    trusted = np.ones(19)
+    trusted[6] = 0
+    blind = merit(
+        PairLevels(left_db=level + 3, right_db=level, both_db=level), places, SPACE, trusted=trusted
+    )
+    np.testing.assert_allclose(blind.evenness_db, 0, atol=1e-9)
+
+
+def test_the_evenest_choice_is_the_evenest_and_stronger_ones_are_stronger(
+    placement: Placement,
+) -> None:
+    # Invariant.
+    first, *others = placement.choices
+    assert first.evenness_db == placement.evenness_db.min()
+    assert first.interval_m[0] <= first.front_wall_m <= first.interval_m[1]
+    assert 0 <= first.holds_percent <= 100
+    for one in others:
+        if one.name == "stronger":
+            assert one.strength_db >= first.strength_db + 1
+            assert placement.pareto[one.index]
+
+
+def readings(model: RoomModel, truth: np.ndarray, noise_db: float) -> list[MeasuredPlace]:
+    """Return five readings of a pair that was moved from the wall, in a room of known truth."""
+    rng = np.random.default_rng(2)
+    found = []
+    for front_m in (0.4, 0.65, 0.9, 1.15, 1.4):
+        left, right = np.array([1.1, front_m, 0.6]), np.array([2.9, front_m, 0.6])
+        seat = np.array([2.0, 2.6, 1.1])
+        levels = pair_levels(model, left[None], right[None], seat[None], truth)
+        noise = noise_db * rng.standard_normal((2, 19))
+        found.append(
+            MeasuredPlace(
+                left_m=left,
+                right_m=right,
+                seat_m=seat,
+                left_db=levels.left_db[:, 0] + noise[0],
+                right_db=levels.right_db[:, 0] + noise[1],
+            )
+        )
+    return found
+
+
+def test_the_fit_finds_what_was_put_in(model: RoomModel) -> None:
+    # Known input: size, losses, gain and roll-off; noise of 0.5 dB.
+    truth = np.array([0.008, -0.006, 0.5, -0.3, 0.2, 12.0, 0.4, 0.2])
+    fit = fit_room(model, readings(model, truth, 0.5))
+    assert fit.kept
+    assert fit.after_db < 0.8 < fit.before_db
+    assert fit.left_out_db is not None
+    assert fit.left_out_db < 1.2
+    assert np.all(np.abs(fit.offsets - truth) < 4 * fit.offsets_std)
+    assert fit.offsets[0] == pytest.approx(truth[0], abs=0.003)
+    assert fit.trusted.sum() == 19
+
+
+def test_noise_alone_doesn_t_replace_the_room(model: RoomModel) -> None:
+    # Known input: the unfitted room with errors that no model has: not fitted, not trusted.
+    fit = fit_room(model, readings(model, np.zeros(len(NAMES)), 9.0))
+    assert fit.left_out_db is not None
+    assert fit.left_out_before_db is not None
+    assert fit.kept == (fit.left_out_db < fit.left_out_before_db)
+    assert np.all(fit.band_error_db > 3)
+
+
+def test_one_reading_foretells_nothing(model: RoomModel) -> None:
+    # Invariant: without a second reading the unfitted room is kept.
+    fit = fit_room(model, readings(model, np.zeros(len(NAMES)), 0.5)[:1])
+    assert (fit.kept, fit.left_out_db) == (False, None)
+    with pytest.raises(ValueError, match="at least one"):
+        fit_room(model, [])
+
+
+def test_the_walk_plans_few_stops_and_each_leaves_less(
+    model: RoomModel, placement: Placement
+) -> None:
+    # Invariant: a reading never adds variance.
+    draws = room_draws(np.random.default_rng(1), 8)
+    stops = plan_stops(model, placement, draws)
+    shares = [one.left_share for one in stops]
+    assert 2 <= len(stops) <= 5
+    assert shares == sorted(shares, reverse=True)
+    assert 0 <= shares[0] <= 1
+    assert regret_db(placement) >= 0
+    assert decided(placement) == (placement.choices[0].holds_percent >= 90)
