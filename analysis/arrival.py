@@ -201,6 +201,21 @@ def match_arrivals(
     )
 
 
+def without_difference(match: ArrivalMatch, reason: str) -> ArrivalMatch:
+    """Return a match whose difference is withheld.
+
+    Parameters
+    ----------
+    match : ArrivalMatch
+    reason : str
+
+    Returns
+    -------
+    ArrivalMatch
+    """
+    return _withheld((match.left_s, match.right_s), match.band_hz, reason)
+
+
 def _withheld(
     arrivals_s: tuple[float, float], band_hz: tuple[float, float], reason: str
 ) -> ArrivalMatch:

@@ -16,7 +16,7 @@ import numpy as np
 from analysis.air import Air
 from analysis.alignment import Aligned, align
 from analysis.arrays import Float
-from analysis.arrival import ArrivalMatch, match_arrivals
+from analysis.arrival import ArrivalMatch, match_arrivals, without_difference
 from analysis.bass import Bass, measured_decay_s, read_bass, with_causes
 from analysis.checks import Check
 from analysis.clipping import check_clipping, find_clipping
@@ -52,6 +52,10 @@ from analysis.recording_checks import (
 from analysis.responses import SideResponse, mean_responses
 from analysis.room import Positions, Room
 from analysis.signal_to_noise import check_noise, octave_snr_db
+
+LARGEST_WITH_JUMP_M = 0.15
+"""Left and right are set up by tape before they are measured, so they are rarely so far apart.
+Two losses in the pauses of four passes can look like one and a large difference."""
 
 TAPE_STD_M = 0.01
 """One sigma of a taped distance to a tweeter over a room: common practice, no source."""
@@ -198,7 +202,8 @@ def read_recording(
     mended_std_s = _mended_std_s(aligned, rate_hz, recorded_hz)
     arrival = _arrival(sides, aligned, air, failed, mended_std_s=mended_std_s)
     if arrival is not None and arrival.withheld and not failed - {"noise"}:
-        checks["noise"] = check_noise(snr_db, arrival.withheld)
+        told = _withheld_check(arrival.withheld, aligned, snr_db)
+        checks[told.name] = told
     level = _level(sides, arrival, failed)
     distortion = _distortion(sides, arrival, aligned, programme)
     checks["distortion"] = check_distortion(worst_harmonic(distortion))
@@ -282,11 +287,27 @@ def _arrival(
     impossible = "clock" in failed and aligned.clock.measured
     if both is None or spoilt or lost or impossible:
         return None
-    return match_arrivals(
+    match = match_arrivals(
         *both,
         speed_of_sound_m_s=air.speed_of_sound_m_s,
         clock_std_s=math.hypot(aligned.clock.left_right_std_s, mended_std_s),
     )
+    apart_m = abs(match.difference_m or 0.0)
+    if aligned.clock.jump_after is None or apart_m < LARGEST_WITH_JUMP_M:
+        return match
+    reason = (
+        f"samples were lost in a pause, and with one such loss left and right come out "
+        f"{apart_m:.2f} m apart, which is more likely a second loss"
+    )
+    return without_difference(match, reason)
+
+
+def _withheld_check(reason: str, aligned: Aligned, snr_db: dict[float, float]) -> Check:
+    """Return the check that fails where nothing else says why there is no difference."""
+    if aligned.clock.jump_after is None:
+        return check_noise(snr_db, reason)
+    detail = f"the arrival is withheld: {reason}; record again, by a cable if it was wireless"
+    return Check(name="dropout", verdict="fail", detail=detail)
 
 
 def _level(sides: _Sides, arrival: ArrivalMatch | None, failed: set[str]) -> LevelMatch | None:

@@ -98,3 +98,20 @@ def test_exchanged_loudspeakers_are_told(programme: Programme) -> None:
         geometry = next(check for check in reading.checks if check.name == "geometry")
         assert geometry.verdict == verdict
         assert ("exchanged" in geometry.detail) == (verdict == "warn")
+
+
+def test_two_losses_in_pauses_are_not_taken_for_one(programme: Programme) -> None:
+    """Known input: 2 and 30 ms lost in the first and last pause; one loss and half a metre fit."""
+    samples = recorded(programme)
+    pauses_s = [0.6 + programme.starts_s[number] - 0.7 for number in (3, 1)]
+    for at_s, length_s in zip(pauses_s, (0.0308, 0.00154), strict=True):
+        samples = faults.dropped(samples, sample_rate_hz=RATE_HZ, at_s=at_s, length_s=length_s)
+    reading = read(programme, samples)
+    truth_m = (FLIGHT[0] - FLIGHT[1]) / RATE_HZ * air_at().speed_of_sound_m_s
+    arrival = reading.arrival
+    told = arrival is not None and arrival.difference_m is not None
+    assert not told or abs(arrival.difference_m - truth_m) < 5 * arrival.std_m
+    assert not reading.usable
+    dropout = next(check for check in reading.checks if check.name == "dropout")
+    assert dropout.verdict == "fail"
+    assert dropout.detail
