@@ -101,6 +101,9 @@ class Cabinet:
         At which height the edges were used; None for the tweeter's.
     from_inner : float
         Where the tweeter stands between the edges: 0 at the inner one, 1 at the outer.
+    from_inner_std_m : float or None
+        One sigma of its distance from the inner edge, as a reading; None where it is in the
+        middle by make.
     pivot : {"inner", "outer", "middle", "centre"}
         Point of the floor about which it is turned.
     """
@@ -112,6 +115,7 @@ class Cabinet:
     tweeter: Height | None = None
     edges: Height | None = None
     from_inner: float = 0.5
+    from_inner_std_m: float | None = None
     pivot: Pivot = "inner"
 
 

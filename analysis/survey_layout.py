@@ -64,7 +64,8 @@ def _said(built: SurveyNetwork) -> list[Said]:
     """Return what names and marks say of left and right, front and rear."""
     survey, node = built.survey, built.node
     head = node[HEAD]
-    said = [Said(lower=-1, higher=head, axis=1)]
+    # Of marks beside the seat the start may lie behind the head; the edges never do.
+    said = [Said(lower=-1, higher=head, axis=1)] if survey.line.ahead else []
     inner = {side: node[f"{side} inner"] for side in SIDES}
     outer = {side: node[f"{side} outer"] for side in SIDES}
     said += [

@@ -22,14 +22,17 @@ from scipy import sparse
 
 from analysis.arrays import Float, Mask
 from analysis.network import Network, Observation, build_network
+from analysis.observation_equations import Kind
 from analysis.survey import (
     HEAD,
     LINE_AHEAD,
     LINE_START,
     SIDES,
     TAPE_STD_M,
+    Cabinet,
     Height,
     Reading,
+    Side,
     Survey,
     Wall,
     WallName,
@@ -47,6 +50,9 @@ USUAL_HEIGHT_M: Final = 1.0
 
 ON_WALL_STD_M: Final = 0.001
 """One sigma of a mark's place on a wall that is straight otherwise."""
+
+ON_FRONT_STD_M: Final = 1e-4
+"""One sigma of a tweeter's place on a cabinet's straight front: as good as exact."""
 
 _WALL_ENDS: Final[dict[WallName, tuple[tuple[float | None, float | None], ...]]] = {
     "front": ((-1.0, None), (1.0, None)),
@@ -205,8 +211,9 @@ def _add_head_and_cabinets(
         edge_z = tweeter_z if cabinet.edges is None else unknowns.new()
         unknowns.add(f"{side} inner", *inner, edge_z)
         unknowns.add(f"{side} outer", *outer, edge_z)
-        share = cabinet.from_inner
-        between = [_mixed(a, b, share) for a, b in zip(inner, outer, strict=True)]
+        between = [_mixed(a, b, cabinet.from_inner) for a, b in zip(inner, outer, strict=True)]
+        if cabinet.from_inner_std_m is not None:
+            between = [unknowns.new(), unknowns.new()]
         unknowns.add(f"{side} tweeter", *between, tweeter_z)
         heights.append((f"{side} tweeter", cabinet.tweeter))
         if cabinet.edges is not None:
@@ -255,7 +262,7 @@ def _height_readings(heights: list[tuple[str, Height | None]]) -> list[Reading]:
 
 
 def _box_readings(survey: Survey) -> list[Reading]:
-    """Return the cabinets' widths, and that the head is on the line, as readings."""
+    """Return what boxes and head are said to be, as readings."""
     readings = [
         Reading(
             label=f"width of the {side} cabinet",
@@ -268,6 +275,8 @@ def _box_readings(survey: Survey) -> list[Reading]:
         for side, cabinet in survey.cabinets.items()
         if cabinet.width_std_m is not None
     ]
+    for side in SIDES:
+        readings += _tweeter_readings(side, survey.cabinets[side])
     if survey.head_on_line_std_m is not None and survey.line.ahead != HEAD:
         readings.append(
             Reading(
@@ -280,6 +289,28 @@ def _box_readings(survey: Survey) -> list[Reading]:
             )
         )
     return readings
+
+
+def _tweeter_readings(side: Side, cabinet: Cabinet) -> list[Reading]:
+    """Return where a tweeter stands on its front, where that was read."""
+    if cabinet.from_inner_std_m is None:
+        return []
+    ends = (f"{side} tweeter", f"{side} inner", f"{side} outer")
+    read: tuple[tuple[str, Kind, float, float], ...] = (
+        ("tweeter", "along", cabinet.from_inner * cabinet.width_m, cabinet.from_inner_std_m),
+        ("front", "perpendicular", 0.0, ON_FRONT_STD_M),
+    )
+    return [
+        Reading(
+            label=f"{name} of the {side} cabinet",
+            kind=kind,
+            ends=ends,
+            value=value,
+            std=std,
+            instrument="box",
+        )
+        for name, kind, value, std in read
+    ]
 
 
 def _marks_on_straight_walls(survey: Survey) -> list[Reading]:

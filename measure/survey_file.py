@@ -220,13 +220,12 @@ class _Builder:
         sizes = {name: self.length(getattr(table, name), name) for name in ("depth", "height")}
         if min(width_m, *sizes.values()) <= 0:
             raise _Problem(side, "width, depth and height must lie above 0")
-        share = 0.5
+        share, share_std_m, key = 0.5, None, "tweeter_from_inner_edge"
         if table.tweeter_from_inner_edge is not None:
-            share = self.length(table.tweeter_from_inner_edge, "tweeter_from_inner_edge") / width_m
+            from_m, share_std_m = self.value(table.tweeter_from_inner_edge, key, self.std_m["tape"])
+            share = from_m / width_m
             if share > 1:
-                msg = "the tweeter can't lie beside the cabinet"
-                key = "tweeter_from_inner_edge"
-                raise _Problem(key, msg)
+                raise _Problem(key, "the tweeter can't lie beside the cabinet")
         return Cabinet(
             width_m=width_m,
             width_std_m=width_std_m if table.edges_at_full_width else None,
@@ -235,6 +234,7 @@ class _Builder:
             tweeter=self.height(table.tweeter_height, "tweeter_height"),
             edges=self.height(table.edge_height, "edge_height"),
             from_inner=share,
+            from_inner_std_m=share_std_m,
             pivot=table.turn_about,
         )
 

@@ -53,7 +53,7 @@ class CabinetTable(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     height: Length
     tweeter_height: Length | GivenTable | None = None
     edge_height: Length | GivenTable | None = None
-    tweeter_from_inner_edge: Length | None = None
+    tweeter_from_inner_edge: Length | GivenTable | None = None
     edges_at_full_width: bool = True
     turn_about: Pivot = "inner"
 

@@ -9,6 +9,7 @@ import pytest
 
 from analysis.survey import CentreLine, Height, Mark, Reading, Survey
 from analysis.survey_solution import Solution, solve_survey
+from analysis.triangle import survey_triangle
 from benchmarks.survey_rooms import noisy, random_places, survey_of, true_positions
 
 SEEDS = range(6)
@@ -279,3 +280,45 @@ def test_an_equal_statement_counts() -> None:
         replace(survey, readings=(*survey.readings, replace(said, value=0.5, std=1e-3)))
     )
     assert any(wrong.built.readings[one.row].kind == "equal" for one in wrong.blunders)
+
+
+def test_where_the_tweeter_stands_on_its_front_is_a_reading_with_its_sigma() -> None:
+    # Closed form: both tweeters 60 mm from the inner edge, each read with 5 mm, the edges known
+    # far better: the base is 10 cm and more narrower between them, known to 5 mm times root 2.
+    survey, at = room(2, "laser", noise=False)
+    exact = {side: replace(box, from_inner=0.0) for side, box in survey.cabinets.items()}
+    read = {
+        side: replace(box, from_inner=0.06 / box.width_m, from_inner_std_m=0.005)
+        for side, box in survey.cabinets.items()
+    }
+    distances = tuple(one for one in survey.readings if "tweeter" not in one.label)
+    survey = replace(
+        survey, walls=(), readings=tuple(d for d in distances if "wall" not in d.label)
+    )
+    solution = solve_survey(replace(survey, cabinets=read))
+    at_edge = solve_survey(replace(survey, cabinets=exact))
+    for side in ("left", "right"):
+        inner = at_edge.place_m(f"{side} inner")
+        tweeter = solution.place_m(f"{side} tweeter")
+        assert np.linalg.norm(tweeter - inner) == pytest.approx(0.06, abs=1e-6)
+    base = survey_triangle(solution).base_width_m
+    inward = [abs(float(np.cos(toe_in(at, side)))) for side in ("left", "right")]
+    assert base.known[1] == pytest.approx(0.005 * np.hypot(*inward), rel=0.05)
+
+
+def toe_in(at: dict[str, np.ndarray], side: str) -> float:
+    """Return the angle of a front against the base."""
+    step = at[f"{side} outer"] - at[f"{side} inner"]
+    return float(np.arctan2(step[1], step[0]))
+
+
+def test_a_line_equally_far_from_marks_beside_the_seat_may_start_behind_the_head() -> None:
+    # Known input: the ends of the seat, 10 cm behind the head, span the line; all is exact.
+    survey, at = room(5, "laser", noise=False)
+    at = {**at, "seat left": at["head"] + [-0.8, 0.1, 0], "seat right": at["head"] + [0.9, 0.1, 0]}
+    survey = survey_of(at, "laser")
+    line = CentreLine(start=("seat left", "seat right"), ahead=None)
+    solution = solve_survey(replace(survey, line=line))
+    assert solution.contradictions == ()
+    assert solution.place_m("head") == pytest.approx([-0.05, -0.1, at["head"][2]], abs=1e-6)
+    assert solution.place_m("right inner")[0] > 0
