@@ -26,6 +26,7 @@ COMMANDS = {
     "place": "Say where to stand the pair and the seat for bass; fitted to readings, if given.",
     "devices": "List what can play and record here, and which pair would be used.",
     "survey": "Survey the pair with tape and laser: what to move, and how far to trust it.",
+    "log": "The logbook: rooms, pairs, places, moves and takes kept, found, checked.",
     "starter": "Write a commented room file to fill in.",
     "about": "Say what is installed, and whether sound can be played and recorded here.",
 }

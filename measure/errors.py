@@ -16,8 +16,9 @@
     ├── SoundDeviceError     no way to play or record on this machine
     │   └── DeviceLostError  a device that stopped delivering in the middle
     ├── SettingsError        the person's own settings or state
-    └── TakeError            a take that couldn't be made, or its folder
-        └── StoppedError     the person stopped it by a key; the exit status is 130
+    ├── TakeError            a take that couldn't be made, or its folder
+    │   └── StoppedError     the person stopped it by a key; the exit status is 130
+    └── LogbookError         a logbook, or something that it should hold
 
 Every message says what is wrong, in which file or device, and what to do. A wrong
 argument of a function is a plain `ValueError` instead.
@@ -88,3 +89,7 @@ class TakeError(MeasureError):
 
 class StoppedError(TakeError):
     """The person stopped what was playing."""
+
+
+class LogbookError(MeasureError):
+    """A logbook, or something that it should hold, can't be used."""

@@ -87,6 +87,7 @@ def command(move: str, accept_cautions: bool, save: str | None, **asked: Any) ->
     a longer sweep for the bass; any other key ends it. After three minutes it pauses.
     """
     from analysis.nudge_track import NudgeTrack
+    from measure.logbook.folder import takes_folder
     from measure.safety import check_level
     from measure.surroundings import surroundings
     from measure.take_folder import check_free
@@ -94,6 +95,7 @@ def command(move: str, accept_cautions: bool, save: str | None, **asked: Any) ->
     if asked["level_dbfs"] is not None:
         check_level(asked["level_dbfs"], louder=False)
     if save is not None:
+        asked["folder"] = takes_folder(asked["folder"])
         check_free(asked["folder"], save)
     path = _path(asked)
     show_cautions(path, accepted=accept_cautions)

@@ -36,7 +36,11 @@ ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
 @click.option("--room", help="Room file (`apexline starter`), or the room's name.")
 @click.option("--place", help="Where the loudspeakers stand, in your words.")
 @click.option(
-    "--log", "folder", type=FILE, default=Path(), help="Folder for takes.  [default: here]"
+    "--log",
+    "folder",
+    type=FILE,
+    default=Path(),
+    help="Logbook, or folder for takes.  [default: here]",
 )
 @live_options
 @click.option(
@@ -110,8 +114,10 @@ def command(
     sound at once.
     """
     from measure.commands.read import print_reading
+    from measure.logbook.folder import takes_folder
     from measure.take_description import Labels
 
+    folder = takes_folder(folder)
     around, room_name = _surroundings(room, asked)
     labels = Labels(name=name, pair=pair, room=room_name, place=place)
     _refuse_unasked(asked)

@@ -1,0 +1,112 @@
+"""What an entry of the logbook holds: a room, a pair, a place, a survey, a move.
+
+Conventions: one flat record a kind; each field's description is its comment in the file.
+Lengths in metres, x from the left wall, y from the front wall, z from the floor, as in the
+room file. What isn't known is None, and its key is left out.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Annotated, Final
+
+import msgspec
+
+SCHEMA: Final = 1
+
+Said = msgspec.Meta
+Place = tuple[float, float, float]
+
+
+class Entry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What every entry has."""
+
+    name: Annotated[str, Said(description="as the person gave it")]
+    written: Annotated[datetime, Said(description="when this entry was made", tz=True)]
+    notes: Annotated[str | None, Said(description="in the person's words")] = None
+    files: Annotated[
+        tuple[str, ...], Said(description="what was kept beside this file: photographs and others")
+    ] = ()
+
+
+class RoomEntry(Entry, frozen=True, kw_only=True):
+    """A room."""
+
+    room_file: Annotated[
+        str | None, Said(description="its room file, beside this one: sizes, air, surfaces")
+    ] = None
+
+
+class PairEntry(Entry, frozen=True, kw_only=True):
+    """A pair of loudspeakers."""
+
+    cabinet_m: Annotated[
+        Place | None, Said(description="width, depth and height of a cabinet, in m")
+    ] = None
+    woofer_height_m: Annotated[
+        float | None, Said(description="middle of the woofer above the floor, in m")
+    ] = None
+    tweeter_height_m: Annotated[float | None, Said(description="tweeter above the floor, in m")] = (
+        None
+    )
+    weight_kg: Annotated[float | None, Said(description="of one cabinet, in kg")] = None
+    on_loan_until: Annotated[date | None, Said(description="the day it has to be back")] = None
+
+
+class PlaceEntry(Entry, frozen=True, kw_only=True):
+    """Where a pair stands, to be found again."""
+
+    room: Annotated[str | None, Said(description="in which room")] = None
+    pair: Annotated[str | None, Said(description="which pair")] = None
+    left_m: Annotated[Place | None, Said(description="left tweeter: x, y, z in m")] = None
+    right_m: Annotated[Place | None, Said(description="right tweeter: x, y, z in m")] = None
+    seat_m: Annotated[Place | None, Said(description="head or microphone: x, y, z in m")] = None
+    std_m: Annotated[
+        float | None, Said(description="one standard deviation of a coordinate, in m")
+    ] = None
+    left_toe_in_deg: Annotated[
+        float | None, Said(description="left axis against the centre line, inward, in degrees")
+    ] = None
+    right_toe_in_deg: Annotated[
+        float | None, Said(description="right axis against the centre line, inward, in degrees")
+    ] = None
+    survey: Annotated[str | None, Said(description="the survey it comes from")] = None
+
+
+class SurveyEntry(Entry, frozen=True, kw_only=True):
+    """Tape and laser readings of one placement."""
+
+    survey_file: Annotated[str, Said(description="the survey, beside this file")]
+    room: Annotated[str | None, Said(description="in which room")] = None
+    pair: Annotated[str | None, Said(description="which pair")] = None
+    place: Annotated[str | None, Said(description="the place it describes")] = None
+
+
+class MoveEntry(Entry, frozen=True, kw_only=True):
+    """A move, what it promised, and by which takes to judge it."""
+
+    before: Annotated[str, Said(description="the take before it")]
+    after: Annotated[str | None, Said(description="the take after it")] = None
+    left_away_m: Annotated[
+        float, Said(description="left loudspeaker, away from the seat, in m; below 0 towards it")
+    ] = 0.0
+    right_away_m: Annotated[
+        float, Said(description="right loudspeaker, away from the seat, in m; below 0 towards it")
+    ] = 0.0
+    expected_m: Annotated[
+        float | None, Said(description="left minus right that was promised, in m")
+    ] = None
+    expected_std_m: Annotated[
+        float | None, Said(description="one standard deviation of the promise, in m")
+    ] = None
+
+
+KINDS: Final[dict[str, type[Entry]]] = {
+    "room": RoomEntry,
+    "pair": PairEntry,
+    "place": PlaceEntry,
+    "survey": SurveyEntry,
+    "move": MoveEntry,
+}
+
+KIND_OF: Final = {table: kind for kind, table in KINDS.items()}

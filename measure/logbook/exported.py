@@ -1,0 +1,122 @@
+"""Curves and impulse responses of a take for other programs: CSV, WAV, AES69 (SOFA)."""
+
+from __future__ import annotations
+
+import csv
+import io
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+from measure.audio_files import read_sound
+from measure.errors import LogbookError, OutputError, ReadingFileError
+from measure.output import text_writer, write_whole
+from measure.reading_file import load_document, responses_path
+from measure.take_folder import READING
+
+
+def write_curves(take: Path, target: Path) -> None:
+    """Write the bass curves as CSV: frequency, and level of each curve in dB.
+
+    Raises
+    ------
+    ReadingFileError
+        If the take has no reading, or nothing was heard.
+    OutputError
+        If `target` is there, or can't be written.
+    """
+    _refuse(target)
+    bass = load_document(take / READING)["bass"]
+    columns = {}
+    for side in ("left", "right", "both"):
+        for smoothing in ("level_db", "sixth_octave_db"):
+            values = dict(zip(bass[side]["frequency_hz"], bass[side][smoothing], strict=True))
+            columns[f"{side}_{smoothing}"] = values
+    frequencies = sorted({hz for values in columns.values() for hz in values})
+    if not frequencies:
+        msg = f"the take {take} holds no bass curve: nothing was heard"
+        raise ReadingFileError(msg)
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["frequency_hz", *columns])
+    for hz in frequencies:
+        found = [values.get(hz) for values in columns.values()]
+        row = ["" if value is None else f"{value:.3f}" for value in found]
+        writer.writerow([f"{hz:.3f}", *row])
+    write_whole(target, text_writer(text.getvalue()))
+
+
+def write_responses(take: Path, target: Path) -> None:
+    """Copy the impulse responses: WAV, 32-bit float, channel 1 left, 2 right.
+
+    Raises
+    ------
+    LogbookError
+        If the take has none.
+    OutputError
+        If `target` is there, or can't be written.
+    """
+    _refuse(target)
+    source = _responses(take)
+    write_whole(target, _copier(source))
+
+
+def _copier(source: Path) -> Callable[[Path], None]:
+    """Return what copies a file to a path."""
+
+    def copy(temporary: Path) -> None:
+        shutil.copyfile(source, temporary)
+
+    return copy
+
+
+def write_sofa(take: Path, target: Path) -> None:
+    """Write the impulse responses as AES69 (SOFA), convention GeneralFIR.
+
+    Both loudspeakers are measurements of one receiver at the origin. Their positions aren't
+    known to the take and stand as one metre ahead, which the comment says.
+
+    Raises
+    ------
+    LogbookError
+        If the take has no responses, or the library isn't installed.
+    OutputError
+        If `target` is there, or can't be written.
+    """
+    _refuse(target)
+    try:
+        import sofar
+    except ImportError as problem:
+        msg = "AES69 needs the library sofar: install it, or write WAV with --responses"
+        raise LogbookError(msg) from problem
+    sound = read_sound(_responses(take))
+    sofa = sofar.Sofa("GeneralFIR", verify=False)
+    sofa.Data_IR = sound.samples[:, None, :]
+    sofa.Data_SamplingRate = sound.sample_rate_hz
+    sofa.Data_Delay = [[0.0], [0.0]]
+    sofa.SourcePosition = [[0.0, 0.0, 1.0], [0.0, 0.0, 1.0]]
+    sofa.GLOBAL_Title = "left and right loudspeaker at the seat"
+    sofa.GLOBAL_Comment = "measurement 1 left, 2 right; source positions aren't measured"
+    sofa.GLOBAL_DateCreated = sofa.GLOBAL_DateModified = "2000-01-01 00:00:00"
+
+    def write(temporary: Path) -> None:
+        temporary.unlink()  # the library takes an existing file for a damaged one
+        sofar.write_sofa(temporary, sofa)
+
+    write_whole(target, write)
+
+
+def _responses(take: Path) -> Path:
+    """Return the file of the impulse responses."""
+    path = responses_path(take / READING)
+    if not path.is_file():
+        msg = f"the take {take} holds no impulse responses: read its recording again"
+        raise LogbookError(msg)
+    return path
+
+
+def _refuse(target: Path) -> None:
+    """Refuse to replace a file."""
+    if target.exists():
+        msg = f"{target} exists already: give another name"
+        raise OutputError(msg)

@@ -1,0 +1,101 @@
+"""A take made from a recording that came from elsewhere."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+from measure.audio_files import encode_wav, read_sound
+from measure.errors import MeasureError
+from measure.logbook.folder import Logbook
+from measure.output import json_text, text_writer, write_together
+from measure.reading_file import reading_document, responses_path, stereo_responses
+from measure.recording_reader import read_file
+from measure.sheet import check_sound, read_sheet
+from measure.surroundings import surroundings
+from measure.take_description import Labels
+from measure.take_facts import AirFacts, Driver, Level, Occasion, Played, Sound, TakeFacts
+from measure.take_folder import PROGRAMME, READING, begin_take
+
+
+def import_recording(
+    logbook: Logbook, recording: Path, sweep: Path, *, labels: Labels, made: datetime | None
+) -> Path:
+    """Read a recording of a programme, and keep both as a take.
+
+    Parameters
+    ----------
+    logbook : Logbook
+    recording : Path
+        WAV, FLAC or another that can be read; it stays.
+    sweep : Path
+        The programme that was played, or its sheet.
+    labels : Labels
+    made : datetime or None
+        When; None takes the file's own time.
+
+    Returns
+    -------
+    Path
+        The take's folder.
+
+    Raises
+    ------
+    MeasureError
+        If the recording or the sheet can't be used, or there is a take of that name.
+
+    Notes
+    -----
+    The channel in which the sweep is heard becomes the take's, as 32-bit floats: integers of
+    up to 24 bits are kept as they are.
+    """
+    programme, sha256 = read_sheet(sweep)
+    check_sound(sweep, sha256)
+    around = surroundings(
+        None,
+        temperature_c=None,
+        humidity_percent=None,
+        microphone_path=None,
+        holds="response",
+        incidence=None,
+    )
+    file = read_file(recording, programme, air=around.air)
+    sound = read_sound(recording)
+    begun = begin_take(
+        logbook.takes, labels.name, sample_rate_hz=sound.sample_rate_hz, n_channels=1
+    )
+    try:
+        begun.write(sound.samples[file.channel - 1 : file.channel])
+        begun.write_programme(programme)
+        target = begun.path / READING
+        document = reading_document(file, sweep=PROGRAMME, microphone=None, spots={})
+        responses = stereo_responses(file.reading)
+
+        def write_responses(temporary: Path) -> None:
+            encode_wav(temporary, responses, programme.sample_rate_hz, encoding="FLOAT")
+
+        write_together(
+            {target: text_writer(json_text(document)), responses_path(target): write_responses}
+        )
+        when = made or datetime.fromtimestamp(recording.stat().st_mtime)
+        facts = TakeFacts(
+            take=Occasion(
+                name=labels.name,
+                started=when if when.tzinfo else when.astimezone(),
+                pair=labels.pair,
+                room=labels.room,
+                place=labels.place,
+            ),
+            device=Sound(
+                path=f"imported from {recording.name}, channel {file.channel}",
+                sample_rate_hz=sound.sample_rate_hz,
+            ),
+            level=Level(level_dbfs=programme.sweep.level_dbfs),
+            programme=Played(planned_order=programme.order, played_order=programme.order),
+            driver=Driver(n_xruns=0),
+            air=AirFacts(temperature_c=around.air.temperature_c, measured=around.air_measured),
+        )
+        return begun.finish(facts)
+    except MeasureError as problem:
+        begun.abandon(str(problem))
+        raise

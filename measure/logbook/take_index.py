@@ -1,0 +1,262 @@
+"""The takes of a logbook in a few milliseconds: what a list shows of each.
+
+The files are the truth. What was read from them is remembered outside the logbook, in the
+person's state folder, with size and time of each file; what changed since is read again. So
+the logbook stays a plain folder, and a lost or damaged memory costs time only.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Final
+
+import msgspec
+
+from measure.errors import MeasureError
+from measure.logbook.folder import Logbook
+from measure.logbook.remarks import REMARKS, read_remarks
+from measure.output import write_whole
+from measure.take_facts import TakeDocument
+from measure.take_folder import CUT_OFF, FACTS, READING, REASON
+from measure.take_name import UNFINISHED
+from measure.user_folders import state_folder
+
+MEMORY: Final = "logbooks"
+_VERSION: Final = 1
+_WATCHED: Final = (FACTS, REMARKS, READING)
+
+
+class TakeLine(msgspec.Struct, frozen=True, kw_only=True):
+    """What a list shows of a take.
+
+    Attributes
+    ----------
+    folder : str
+        Name of its folder.
+    name : str
+    started : datetime
+    pair, room, place : str or None
+    simulated : bool
+    tags : tuple of str
+    remarks : tuple of str
+    usable : bool or None
+        Whether the reading was; None where there is none.
+    arrival_mm, arrival_std_mm, level_db, level_std_db : float or None
+        Left minus right; the arrival's sigma is that in the room.
+    """
+
+    folder: str
+    name: str
+    started: datetime
+    pair: str | None = None
+    room: str | None = None
+    place: str | None = None
+    simulated: bool = False
+    tags: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+    usable: bool | None = None
+    arrival_mm: float | None = None
+    arrival_std_mm: float | None = None
+    level_db: float | None = None
+    level_std_db: float | None = None
+
+
+class Listed(msgspec.Struct, frozen=True, kw_only=True):
+    """All takes of a logbook.
+
+    Attributes
+    ----------
+    takes : tuple of TakeLine
+        The oldest first.
+    unfinished : tuple of (str, str)
+        Folder and reason of each take that isn't complete.
+    problems : tuple of str
+        One sentence a damaged take.
+    """
+
+    takes: tuple[TakeLine, ...]
+    unfinished: tuple[tuple[str, str], ...]
+    problems: tuple[str, ...]
+
+
+_Stamp = tuple[tuple[int, int], ...]
+
+
+class _Known(msgspec.Struct, frozen=True):
+    """What is remembered of a take."""
+
+    stamp: _Stamp
+    line: TakeLine
+
+
+class _Memory(msgspec.Struct, frozen=True):
+    """What is remembered of a logbook."""
+
+    version: int
+    takes: dict[str, _Known]
+
+
+class _Arrival(msgspec.Struct):
+    left_minus_right_mm: float | None = None
+    in_room_std_mm: float | None = None
+
+
+class _Level(msgspec.Struct):
+    left_minus_right_db: float | None = None
+    std_db: float | None = None
+
+
+class _Reading(msgspec.Struct):
+    """The few keys of a reading that a list shows."""
+
+    usable: bool = False
+    arrival: _Arrival = msgspec.field(default_factory=_Arrival)
+    level: _Level = msgspec.field(default_factory=_Level)
+
+
+def list_takes(logbook: Logbook, *, tell: Callable[[str], None] = lambda _: None) -> Listed:
+    """Return all takes of a logbook.
+
+    Parameters
+    ----------
+    logbook : Logbook
+    tell : callable
+        Is given one sentence before many takes are read anew.
+
+    Returns
+    -------
+    Listed
+    """
+    stamps, unfinished = _folders(logbook)
+    memory = _remembered(logbook)
+    known = {
+        name: memory[name]
+        for name, stamp in stamps.items()
+        if name in memory and memory[name].stamp == stamp
+    }
+    changed = stamps.keys() - known.keys()
+    if len(changed) > 100:
+        tell(f"Reading {len(changed)} takes for the first time")
+    problems = []
+    for name in sorted(changed):
+        try:
+            known[name] = _Known(stamps[name], read_line(logbook.takes / name))
+        except MeasureError as problem:
+            problems.append(str(problem))
+    if changed or memory.keys() - stamps.keys():
+        _remember(logbook, known)
+    lines = sorted((one.line for one in known.values()), key=lambda one: (one.started, one.name))
+    return Listed(takes=tuple(lines), unfinished=tuple(unfinished), problems=tuple(problems))
+
+
+def _folders(logbook: Logbook) -> tuple[dict[str, _Stamp], list[tuple[str, str]]]:
+    """Return the stamps of complete takes, and the unfinished ones with their reasons."""
+    stamps, unfinished = {}, []
+    if not logbook.takes.is_dir():
+        return {}, []
+    with os.scandir(logbook.takes) as entries:
+        for entry in entries:
+            if not entry.is_dir():
+                continue
+            stamp = tuple(_stamp(f"{entry.path}/{file}") for file in _WATCHED)
+            if stamp[0] == (0, 0) or entry.name.endswith(UNFINISHED):
+                unfinished.append((entry.name, unfinished_reason(Path(entry.path))))
+            else:
+                stamps[entry.name] = stamp
+    return stamps, sorted(unfinished)
+
+
+def _stamp(path: str) -> tuple[int, int]:
+    """Return size and time of a file, zeros where it isn't there."""
+    try:
+        found = os.stat(path)  # noqa: PTH116  three thousand of them: Path costs twice as much
+    except OSError:
+        return (0, 0)
+    return (found.st_size, found.st_mtime_ns)
+
+
+def unfinished_reason(path: Path) -> str:
+    """Return why a take isn't complete."""
+    import tomllib
+
+    try:
+        return str(tomllib.loads((path / REASON).read_text(encoding="utf-8"))["reason"])
+    except (OSError, ValueError, KeyError):
+        return CUT_OFF
+
+
+def read_line(take: Path) -> TakeLine:
+    """Return what a list shows of one take, from its files.
+
+    Raises
+    ------
+    MeasureError
+        If one of them is damaged.
+    """
+    from measure.errors import ReadingFileError, TakeError
+    from measure.toml_file import read_toml
+
+    document = read_toml(
+        take / FACTS,
+        TakeDocument,
+        error=TakeError,
+        what="the facts of a take",
+        hint="copy the take again from where it was made",
+    )
+    said = read_remarks(take)
+    facts = document.take
+    reading = _Reading()
+    usable: bool | None = None
+    if (take / READING).is_file():
+        try:
+            reading = msgspec.json.decode((take / READING).read_bytes(), type=_Reading)
+            usable = reading.usable
+        except (OSError, msgspec.MsgspecError) as problem:
+            msg = f"{take / READING} is damaged ({problem}): read the recording again"
+            raise ReadingFileError(msg) from problem
+    return TakeLine(
+        folder=take.name,
+        name=facts.name,
+        started=facts.started,
+        pair=facts.pair,
+        room=facts.room,
+        place=facts.place,
+        simulated=document.device.simulated,
+        tags=said.tags,
+        remarks=tuple(one.text for one in said.remarks),
+        usable=usable,
+        arrival_mm=reading.arrival.left_minus_right_mm,
+        arrival_std_mm=reading.arrival.in_room_std_mm,
+        level_db=reading.level.left_minus_right_db,
+        level_std_db=reading.level.std_db,
+    )
+
+
+def _memory_file(logbook: Logbook) -> Path:
+    """Return where a logbook is remembered."""
+    key = hashlib.sha256(os.fsencode(logbook.path.resolve())).hexdigest()[:24]
+    return state_folder() / MEMORY / f"{key}.json"
+
+
+def _remembered(logbook: Logbook) -> dict[str, _Known]:
+    """Return what is remembered; nothing where the memory is missing or damaged."""
+    try:
+        memory = msgspec.json.decode(_memory_file(logbook).read_bytes(), type=_Memory)
+    except (OSError, msgspec.MsgspecError):
+        return {}
+    return memory.takes if memory.version == _VERSION else {}
+
+
+def _remember(logbook: Logbook, known: dict[str, _Known]) -> None:
+    """Remember what was read; without a place for it the next list takes longer."""
+    path = _memory_file(logbook)
+    raw = msgspec.json.encode(_Memory(_VERSION, known))
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, lambda temporary: temporary.write_bytes(raw))
+    except (OSError, MeasureError):
+        return

@@ -1,0 +1,95 @@
+"""Whether everything in a logbook is whole: each file read, each recording's checksum taken."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from measure.errors import MeasureError
+from measure.logbook.entries import KINDS
+from measure.logbook.entry_store import ENTRY, folder_of, read_entry_file
+from measure.logbook.folder import Logbook
+from measure.logbook.names import folded
+from measure.logbook.take_index import read_line, unfinished_reason
+from measure.take_file import read_take
+from measure.take_folder import FACTS
+from measure.take_name import UNFINISHED
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Finding:
+    """What was found of one thing in the logbook.
+
+    Attributes
+    ----------
+    path : Path
+    verdict : {"whole", "unfinished", "damaged"}
+    text : str
+        What is wrong; empty where nothing is.
+    n_bytes : int
+        How much was read.
+    """
+
+    path: Path
+    verdict: Literal["whole", "unfinished", "damaged"]
+    text: str = ""
+    n_bytes: int = 0
+
+
+def verify(logbook: Logbook) -> Iterator[Finding]:
+    """Read everything in a logbook but its bin.
+
+    Parameters
+    ----------
+    logbook : Logbook
+
+    Yields
+    ------
+    Finding
+        One for each entry and take; what is damaged stops nothing.
+    """
+    for table in KINDS.values():
+        for path in _folders(folder_of(logbook, table)):
+            if path.name.endswith(UNFINISHED):
+                text = "the program ended before the entry was complete: add it again"
+                yield Finding(path=path, verdict="unfinished", text=text)
+                continue
+            try:
+                read_entry_file(path / ENTRY, table)
+                yield Finding(path=path, verdict="whole")
+            except MeasureError as problem:
+                yield Finding(path=path, verdict="damaged", text=str(problem))
+    takes = _folders(logbook.takes)
+    for path in takes:
+        yield _take(path)
+    yield from _one_for_another(takes)
+
+
+def _folders(place: Path) -> list[Path]:
+    """Return the folders in a folder."""
+    return [path for path in sorted(place.iterdir()) if path.is_dir()] if place.is_dir() else []
+
+
+def _take(path: Path) -> Finding:
+    """Return what is found of one take."""
+    n_bytes = sum(file.stat().st_size for file in path.iterdir() if file.is_file())
+    if path.name.endswith(UNFINISHED) or not (path / FACTS).exists():
+        return Finding(path=path, verdict="unfinished", text=unfinished_reason(path))
+    try:
+        read_take(path, verify=True)
+        read_line(path)
+    except MeasureError as problem:
+        return Finding(path=path, verdict="damaged", text=str(problem), n_bytes=n_bytes)
+    return Finding(path=path, verdict="whole", n_bytes=n_bytes)
+
+
+def _one_for_another(takes: list[Path]) -> Iterator[Finding]:
+    """Yield takes whose names Windows and macOS take for one."""
+    seen: dict[str, Path] = {}
+    for path in takes:
+        other = seen.setdefault(folded(path.name), path)
+        if other is not path:
+            text = f"differs from {other.name} in capitals only: rename one before copying"
+            yield Finding(path=path, verdict="damaged", text=text)
