@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from measure.commands.log_add import add
+from measure.commands.log_compare import compare
 
 if TYPE_CHECKING:
     from measure.logbook.folder import Logbook
@@ -48,6 +49,7 @@ def command(
 
 
 command.add_command(add)
+command.add_command(compare)
 
 
 def _list(logbook: Logbook, json_target: str | None, asked: dict[str, Any]) -> None:

@@ -295,6 +295,11 @@ def test_a_recording_is_imported_read_and_exported(logbook: Logbook, tmp_path: P
     responses, _ = soundfile.read(out[1])
     sofa = sofar.read_sofa(str(out[2]), verbose=False)
     np.testing.assert_allclose(sofa.Data_IR[:, 0, :], responses.T, atol=1e-7)
+    run(*log, "adopt", str(take.path.rename(tmp_path / "again")))
+    take_again = logbook.takes / "again"
+    assert take_again.is_dir()
+    groups = ["--before", "again", "--after", "again"]
+    assert "nothing differs" in run(*log, "compare", *groups)
     text = run(*log, "--find", "elm")
     assert "sample" in text
     assert "1 of 1 takes" in text

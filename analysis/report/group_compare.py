@@ -1,0 +1,81 @@
+"""Two groups of readings, in words."""
+
+from __future__ import annotations
+
+import math
+
+from analysis.group_compare import GroupComparison
+from analysis.repeat_statistics import CHANCE, GroupChange
+from analysis.report import format as fmt
+
+
+def group_lines(found: GroupComparison, *, names: tuple[str, str]) -> list[str]:
+    """Return what is different, the claim first, in lines of at most 78 columns.
+
+    Parameters
+    ----------
+    found : GroupComparison
+    names : tuple of str
+        Of the two groups.
+    """
+    texts = [claim_text(found, names=names), basis_text(found)]
+    return [line for text in texts for line in fmt.wrapped(text, hanging=2)] + change_table(found)
+
+
+def claim_text(found: GroupComparison, *, names: tuple[str, str]) -> str:
+    """Return what is different beyond the uncertainty."""
+    if not found.claimed:
+        return f"Between {names[0]} and {names[1]} nothing differs by more than the uncertainty."
+    said = "; ".join(f"{one.name} by {size_text(one)}" for one in found.claimed)
+    return f"From {names[0]} to {names[1]}, beyond the uncertainty: {said}."
+
+
+def basis_text(found: GroupComparison) -> str:
+    """Return what the judgement rests on."""
+    repeats = f"{found.n_before} and {found.n_after} readings"
+    kind = (
+        "spread from the repeats, Student's t"
+        if found.n_before + found.n_after > 2
+        else "no repeats: each reading's own uncertainty is taken as known"
+    )
+    band = (
+        "each loudspeaker's bass against its own 200 to 2000 Hz"
+        if found.matching == "own"
+        else "both pairs matched in level from 500 to 2000 Hz"
+    )
+    return (
+        f"Basis: {repeats}; {kind}; {len(found.changes)} quantities, Holm's correction, so that "
+        f"at most {100 * CHANCE:.0f} % of comparisons without a change claim any; {band}; "
+        f"{fmt.db(found.gain_db, sign=True)} common to all curves is gain and left out."
+    )
+
+
+def size_text(one: GroupChange) -> str:
+    """Return a change with its uncertainty."""
+    if one.unit == "m":
+        return fmt.mm(one.change, one.std, sign=True)
+    return fmt.db(one.change, one.std, sign=True)
+
+
+def change_rows(found: GroupComparison) -> list[tuple[str, ...]]:
+    """Return every quantity as cells, under headings."""
+    rows: list[tuple[str, ...]] = [("", "before", "after", "change", "beyond uncertainty")]
+    for one in found.changes:
+        before, after = (
+            fmt.mm(value, sign=True) if one.unit == "m" else fmt.db(value, sign=True)
+            for value in (one.before, one.after)
+        )
+        rows.append((one.name, before, after, size_text(one), _sure(one)))
+    return rows
+
+
+def _sure(one: GroupChange) -> str:
+    """Return whether a change counts."""
+    freedom = "" if math.isinf(one.freedom) else f" (t, {one.freedom:.0f} degrees of freedom)"
+    return f"{'yes' if one.beyond_uncertainty else 'no'}{freedom}"
+
+
+def change_table(found: GroupComparison) -> list[str]:
+    """Return every quantity as aligned lines."""
+    rows = [(*row[:4], row[4].split(" (")[0]) for row in change_rows(found)]
+    return fmt.table(rows, right=(1, 2, 3))
