@@ -194,7 +194,9 @@ def _grid() -> Float:
 
 def _power(response: ImpulseResponse) -> tuple[Float, Float]:
     """Return frequency and the running sum of power over it."""
-    n_fft = fft.next_fast_len(max(response.samples.size, 2 * response.sample_rate_hz), real=True)
+    n_fft = fft.next_fast_len(
+        max(response.samples.size, round(2 * response.sample_rate_hz)), real=True
+    )
     spectrum = np.abs(fft.rfft(response.samples, n_fft)) ** 2
     frequency_hz = fft.rfftfreq(n_fft, 1 / response.sample_rate_hz)
     return np.asarray(frequency_hz), np.concatenate(([0.0], np.cumsum(spectrum)))
