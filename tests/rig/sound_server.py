@@ -68,6 +68,9 @@ class SoundServer:
         if self.process.returncode != 0:
             # It was killed. The next of the same name takes over what it left behind.
             end(self._started())
+        # Clients that it left behind by its own end couldn't remove their part.
+        for left in Path("/dev/shm").glob(f"jack_sem.*_{self._name}_*"):
+            left.unlink(missing_ok=True)
 
 
 def wait_until(happened: Callable[[], bool]) -> None:
