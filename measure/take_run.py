@@ -8,6 +8,7 @@ is clean of each.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
@@ -16,6 +17,7 @@ import numpy as np
 
 from analysis.spoilt_passes import spoilt_passes
 from analysis.sweep import sweep_samples
+from measure.errors import TakeError
 from measure.safety import admit
 from measure.sound import Xrun
 from measure.stimulus import programme_samples
@@ -130,8 +132,12 @@ def play_and_record(
         session = _Session(path, run, programme, ledger, write, show)
         try:
             session.play(Watch(path, run, keys), most_repeats)
-        finally:
-            session.write_rest()
+        except BaseException:
+            # What stopped it is what to tell, whether or not the rest can be written.
+            with contextlib.suppress(TakeError):
+                session.write_rest()
+            raise
+        session.write_rest()
         n_recorded = run.n_recorded
     return Recorded(
         programme=session.programme,

@@ -25,6 +25,7 @@ from measure.take import Take, make_take
 from measure.take_description import Labels
 from measure.take_facts import Sound
 from measure.take_file import read_take
+from measure.take_run import play_and_record
 from measure.treble_ledger import MemoryLedger
 from measure.user_folders import VARIABLE
 
@@ -289,3 +290,29 @@ def test_a_start_that_fails_leaves_nothing(tmp_path: Path) -> None:
     with pytest.raises(SoundDeviceError):
         taken(room, tmp_path)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_ctrl_c_inside_a_write_is_told_as_such() -> None:
+    # Known input: the person interrupts while a piece is being written, after which nothing
+    # more can be.
+    room = SimulatedRoom(pace=math.inf)
+    written = []
+
+    def write(samples: np.ndarray) -> None:
+        written.append(samples)
+        if len(written) == 3:
+            raise KeyboardInterrupt
+        if len(written) > 3:
+            msg = "writing was interrupted"
+            raise TakeError(msg)
+
+    with pytest.raises(KeyboardInterrupt):
+        play_and_record(
+            room,
+            short(),
+            ledger=MemoryLedger(room.time_s),
+            keys=Keys(),
+            write=write,
+            show=lambda _: None,
+        )
+    assert len(written) == 4
