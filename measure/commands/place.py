@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from measure.room_file import RoomFile
 
 SEED = 1
-HIGHEST_HZ = 210.0
+HIGHEST_HZ = 300.0
 
 _RANGE = "FROM:TO:STEP in metres, or keep."
 

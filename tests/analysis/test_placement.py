@@ -28,7 +28,7 @@ POSITIONS = Positions(
 
 @pytest.fixture(scope="module")
 def model() -> RoomModel:
-    return room_model(SPACE, 205, speed_of_sound_m_s=343.0)
+    return room_model(SPACE, 300, speed_of_sound_m_s=343.0)
 
 
 @pytest.fixture(scope="module")

@@ -48,7 +48,7 @@ def save_reading(path: Path, room: Path, front_m: float, *, places: bool = False
     from analysis.band_levels import CENTRES_HZ
 
     file = read_room(room)
-    model = room_model(file.space, 205, speed_of_sound_m_s=file.air.speed_of_sound_m_s)
+    model = room_model(file.space, 300, speed_of_sound_m_s=file.air.speed_of_sound_m_s)
     left, right = np.array([[1.1, front_m, 1.0]]), np.array([[2.9, front_m, 1.0]])
     truth = np.array([0.005, 0, 0.6, 0.3, 0, 12.0, 0, 0])
     levels = pair_levels(model, left, right, np.array([[2.0, 2.6, 1.1]]), truth)

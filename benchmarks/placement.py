@@ -1,0 +1,218 @@
+r"""How good the advised place is in simulated rooms whose truth the program doesn't know.
+
+    python -m benchmarks.placement [rooms] [seed] [readings]
+
+Truth: image-source rooms (`analysis.image_sources`, itself held against pyroomacoustics by
+the tests) with unequal absorption that changes with frequency: responses with the
+absorption of 63 Hz and that of 250 Hz are blended over the octaves between. The user's file
+has tape errors of 5 mm (places) and 10 mm (sides), and knows neither absorption nor temperature.
+With readings, so many were made of the pair moved from the wall, with 0.5 dB of noise in each
+band. Rules of thumb stand beside: common practice, no source or second-hand.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.band_levels import FREQUENCY_HZ, about_line, band_levels_db
+from analysis.image_sources import image_pressure
+from analysis.placement import N_DRAWS, choose
+from analysis.places import Places, allowed_places, front_line_m
+from analysis.room import SURFACES, Loudspeaker, Point, Positions, Room
+from analysis.room_fit import MeasuredPlace, fit_room
+from analysis.room_parameters import room_draws
+from analysis.room_response import room_model
+from analysis.space import space_of
+
+Float = NDArray[np.float64]
+
+POSITION_ERROR_M = 0.005
+SIZE_ERROR_M = 0.010
+NOISE_DB = 0.5
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Case:
+    """A room and what its owner says of it."""
+
+    low: Room
+    high: Room
+    told: Room
+    true_speed_m_s: float
+    positions: Positions
+
+
+def draw_case(rng: np.random.Generator) -> Case:
+    """Return a living room with unequal absorption that changes with frequency."""
+    size = [rng.uniform(4.2, 7.0), rng.uniform(3.4, 5.2), rng.uniform(2.3, 2.9)]
+    low = rng.uniform(0.05, 0.4, 6)
+    high = np.clip(low * rng.uniform(0.5, 2.0, 6), 0.03, 0.6)
+    rooms = [
+        Room(
+            length_m=size[0],
+            width_m=size[1],
+            height_m=size[2],
+            absorption=dict(zip(SURFACES, kept.tolist(), strict=True)),
+        )
+        for kept in (low, high)
+    ]
+    told = [side + SIZE_ERROR_M * rng.standard_normal() for side in size]
+    centre = 0.5 * size[1] + rng.uniform(-0.15, 0.15)
+    spread = rng.uniform(0.8, min(1.2, centre - 0.5))
+    woofer, tweeter, ear = rng.uniform(0.35, 0.8), rng.uniform(0.8, 1.1), rng.uniform(0.95, 1.2)
+    left, right = (
+        Loudspeaker(tweeter=Point(x_m=centre + x, y_m=0.8, z_m=tweeter), woofer_z_m=woofer)
+        for x in (-spread, spread)
+    )
+    seat = Point(x_m=centre, y_m=0.8 + spread / np.tan(np.radians(28)), z_m=ear)
+    return Case(
+        low=rooms[0],
+        high=rooms[1],
+        told=Room(length_m=told[0], width_m=told[1], height_m=told[2]),
+        true_speed_m_s=rng.uniform(341.5, 346.0),
+        positions=Positions(left=left, right=right, seat=seat),
+    )
+
+
+def true_levels(case: Case, source: Float, seat: Float) -> NDArray[np.complex128]:
+    """Return the true pressure at `FREQUENCY_HZ`."""
+    share = np.clip(np.log2(FREQUENCY_HZ / 63) / 2, 0, 1)
+    ends = [
+        image_pressure(
+            room,
+            Point(x_m=source[0], y_m=source[1], z_m=source[2]),
+            Point(x_m=seat[0], y_m=seat[1], z_m=seat[2]),
+            FREQUENCY_HZ,
+            speed_of_sound_m_s=case.true_speed_m_s,
+            duration_s=0.6,
+        )
+        for room in (case.low, case.high)
+    ]
+    return 4 * np.pi * ((1 - share) * ends[0] + share * ends[1])
+
+
+def tried_places(case: Case) -> Places:
+    """Return front distances and seats that are allowed at the spread as it stands."""
+    spread_m = 0.5 * (case.positions.right.tweeter.x_m - case.positions.left.tweeter.x_m)
+    seat_m = case.positions.seat.y_m
+    return allowed_places(
+        space_of(case.told),
+        case.positions,
+        front_m=np.round(np.arange(0.35, 0.4 * case.told.length_m, 0.1), 3),
+        spread_m=np.array([spread_m]),
+        seat_m=np.round(seat_m + np.arange(-0.4, 0.41, 0.2), 3),
+    )
+
+
+def true_evenness(case: Case, places: Places, rng: np.random.Generator) -> tuple[Float, Float]:
+    """Return the true evenness of each place, and the levels of left and right there."""
+    levels = np.empty((2, 19, places.n_places))
+    evenness = np.empty(places.n_places)
+    shift = POSITION_ERROR_M * rng.standard_normal((3, 3))
+    for k in range(places.n_places):
+        left, right = (
+            true_levels(case, side[k] + shift[i], places.listener_m[k] + shift[2])
+            for i, side in enumerate((places.left_m, places.right_m))
+        )
+        levels[0, :, k] = band_levels_db(np.abs(left) ** 2)
+        levels[1, :, k] = band_levels_db(np.abs(right) ** 2)
+        off = about_line(band_levels_db(np.abs(left + right) ** 2))
+        evenness[k] = np.sqrt(np.mean(off**2))
+    return evenness, levels
+
+
+def advised(
+    case: Case, places: Places, levels: Float, n_readings: int, rng: np.random.Generator
+) -> tuple[int, float]:
+    """Return the advised place, and how often it was said to hold."""
+    space = space_of(case.told)
+    model = room_model(space, 300, speed_of_sound_m_s=343.2)
+    draws, fit = room_draws(rng, N_DRAWS), None
+    if n_readings:
+        nearest = np.argmin(np.abs(places.seat_m - case.positions.seat.y_m))
+        row = np.flatnonzero(places.seat_m == places.seat_m[nearest])
+        at = row[np.round(np.linspace(0, row.size - 1, n_readings)).astype(int)]
+        readings = [
+            MeasuredPlace(
+                left_m=places.left_m[k],
+                right_m=places.right_m[k],
+                seat_m=places.listener_m[k],
+                left_db=levels[0, :, k] + NOISE_DB * rng.standard_normal(19),
+                right_db=levels[1, :, k] + NOISE_DB * rng.standard_normal(19),
+            )
+            for k in np.unique(at)
+        ]
+        fit = fit_room(model, readings)
+        draws = fit.draws(rng, N_DRAWS)
+    found = choose(
+        model,
+        places,
+        rng=rng,
+        offsets=None if fit is None else fit.offsets,
+        draws=draws,
+        trusted=None if fit is None else fit.trusted,
+    )
+    return found.choices[0].index, found.choices[0].holds_percent
+
+
+RULES = {
+    "a third of the length": (1 / 3, None),
+    "a fifth of the length": (1 / 5, None),
+    "head at 38 % from the front": (None, 0.38),
+    "head at 62 % from the front": (None, 0.62),
+}
+
+
+def by_rule(case: Case, places: Places, rule: tuple[float | None, float | None]) -> int:
+    """Return the allowed place nearest to a rule of thumb; what it doesn't say stays."""
+    line_m = front_line_m(space_of(case.told).plan)
+    length_m = case.told.length_m
+    front = case.positions.left.tweeter.y_m if rule[0] is None else rule[0] * length_m
+    seat = case.positions.seat.y_m if rule[1] is None else rule[1] * length_m
+    away = np.abs(places.front_wall_m + line_m - front) + np.abs(places.seat_m + line_m - seat)
+    return int(np.argmin(away))
+
+
+def main(n_rooms: int = 50, seed: int = 7, n_readings: int = 5) -> None:
+    """Print the table."""
+    rows: dict[str, list[tuple[float, float]]] = {}
+    held = []
+    for number in range(n_rooms):
+        rng = np.random.default_rng([seed, number])
+        case = draw_case(rng)
+        places = tried_places(case)
+        evenness, levels = true_evenness(case, places, rng)
+        picks = {}
+        for count in (0, n_readings):
+            index, holds = advised(case, places, levels, count, rng)
+            picks[f"advised, {count} readings"] = index
+            held.append((count, holds, evenness[index] <= evenness.min() + 0.5))
+        picks |= {name: by_rule(case, places, rule) for name, rule in RULES.items()}
+        picks["today"] = by_rule(case, places, (None, None))
+        for name, index in picks.items():
+            behind = evenness[index] - evenness.min()
+            rows.setdefault(name, []).append((behind, float(np.mean(evenness > evenness[index]))))
+        rows.setdefault("any place (mean)", []).append((evenness.mean() - evenness.min(), 0.5))
+    print(f"{n_rooms} rooms, seed {seed}, {places.n_places} places in the last one")
+    print(f"{'':32}{'median':>8}{'within 0.3 dB':>15}{'better than 90 %':>18}")
+    for name, pairs in rows.items():
+        behind, better = np.array(pairs).T
+        print(
+            f"{name:32}{np.median(behind):6.2f} dB{100 * np.mean(behind <= 0.3):13.0f} %"
+            f"{100 * np.mean(better >= 0.9 - 1e-9):16.0f} %"
+        )
+    for count in (0, n_readings):
+        said = [holds for c, holds, _ in held if c == count]
+        true = [ok for c, _, ok in held if c == count]
+        print(
+            f"{count} readings: said to hold (within 0.5 dB) {np.mean(said):.0f} %, "
+            f"held in {100 * np.mean(true):.0f} %"
+        )
+
+
+if __name__ == "__main__":
+    main(*(int(word) for word in sys.argv[1:]))

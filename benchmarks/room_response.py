@@ -1,0 +1,130 @@
+"""Time and truncation of the modal sum, as ratios within one run.
+
+    python -m benchmarks.room_response
+
+1,000 pair positions times 600 frequencies, 15 to 300 Hz. Baselines: a numpy loop over the modes
+of the same sum, and pyroomacoustics' images (order 40; five positions timed, scaled up). The
+converged sum has plan modes to six times the highest frequency.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.arrays import Complex
+from analysis.floor_plan import rectangle
+from analysis.plan_modes import plan_modes
+from analysis.room_response import RoomModel, losses_of, pressure, room_model
+from analysis.space import Space
+from analysis.space_modes import space_modes
+
+C = 343.0
+Float = NDArray[np.float64]
+FREQUENCY_HZ = np.linspace(15, 300, 600)
+
+
+def shoebox(volume_m3: float) -> Space:
+    """Return a room of proportions 5 : 4 : 2.5."""
+    unit = (volume_m3 / 50) ** (1 / 3)
+    plan = rectangle(width_m=4 * unit, length_m=5 * unit)
+    return Space(plan=plan, height_m=2.5 * unit)
+
+
+def grid(space: Space, n_places: int) -> tuple[Float, Float, Float]:
+    """Return left, right and seat of a grid of pair positions: 40 distances by 25 seats."""
+    _, _, width_m, length_m = space.plan.bounds_m
+    front = np.linspace(0.07, 0.36, n_places // 25) * length_m
+    seat = np.linspace(0.5, 0.85, 25) * length_m
+    y, r = (one.ravel() for one in np.meshgrid(front, seat))
+    ones = np.ones(y.size)
+    left = np.column_stack([0.26 * width_m * ones, y, 0.7 * ones])
+    right = np.column_stack([0.74 * width_m * ones, y, 0.7 * ones])
+    return left, right, np.column_stack([0.5 * width_m * ones, r, 1.1 * ones])
+
+
+def pair(model: RoomModel, left: Float, right: Float, seat: Float) -> Complex:
+    """Return the pressure of both."""
+    losses = losses_of(model.space)
+    return pressure(model, np.stack([left, right]), seat, FREQUENCY_HZ, losses=losses)
+
+
+def median_s(call: Callable[[], object], n_times: int) -> float:
+    """Return the median time of a call."""
+    times = []
+    for _ in range(n_times):
+        start = time.perf_counter()
+        call()
+        times.append(time.perf_counter() - start)
+    return float(np.median(times))
+
+
+def loop(space: Space, left: Float, right: Float, seat: Float) -> Complex:
+    """Return the sum over the modes to 450 Hz one by one."""
+    modes = space_modes(space, 450, speed_of_sound_m_s=C)
+    damping = losses_of(space).damping_per_s(modes.surface_weight_per_m, speed_of_sound_m_s=C)
+    product = (modes.shapes_at(left) + modes.shapes_at(right)) * modes.shapes_at(seat)
+    k = 2 * np.pi * FREQUENCY_HZ / C
+    total = np.zeros((FREQUENCY_HZ.size, left.shape[0]), complex)
+    for n, wavenumber in enumerate(modes.wavenumber_rad_m):
+        each = 1 / (wavenumber**2 - k**2 + 2j * k * damping[n] / C)
+        total += np.outer(each, product[:, n])
+    return total / space.volume_m3
+
+
+def images_s(space: Space, left: Float, seat: Float) -> float:
+    """Return the time of the image-source library for one source and seat."""
+    import pyroomacoustics as pra
+
+    _, _, width_m, length_m = space.plan.bounds_m
+    box = pra.ShoeBox(
+        [width_m, length_m, space.height_m],
+        fs=1000,
+        max_order=40,
+        materials=pra.Material(0.2),
+        air_absorption=False,
+    )
+    box.add_source(left[0])
+    box.add_microphone(seat[0])
+    start = time.perf_counter()
+    box.compute_rir()
+    return time.perf_counter() - start
+
+
+def error_db(found: Complex, truth: Complex) -> float:
+    """Return the rms error over points within 15 dB of each curve's mean."""
+    level = 20 * np.log10(np.abs(truth))
+    off = 20 * np.log10(np.abs(found)) - level
+    return float(np.sqrt(np.mean(off[level > level.mean(axis=0) - 15] ** 2)))
+
+
+def main() -> None:
+    """Print the table."""
+    base_s = None
+    for volume_m3 in (50, 100, 200):
+        space = shoebox(volume_m3)
+        places = grid(space, 1000)
+        model = room_model(space, 300, speed_of_sound_m_s=C)
+        quick_s = median_s(lambda m=model, p=places: pair(m, *p), 9)
+        base_s = base_s or quick_s
+        assert model.flat is not None
+        line = (
+            f"{volume_m3:4d} m³: {model.flat.wavenumber_rad_m.size} plan modes, "
+            f"{1e3 * quick_s:.0f} ms here, {quick_s / base_s:.2f} of 50 m³"
+        )
+        if volume_m3 == 50:
+            few = tuple(one[::10] for one in places)
+            flat = plan_modes(space.plan, 2 * np.pi * 6 * 300 / C)
+            full = RoomModel(space=space, speed_of_sound_m_s=C, flat=flat, whole=None)
+            line += f"; {error_db(pair(model, *few), pair(full, *few)):.3f} dB rms of truncation"
+            loop_s = median_s(lambda s=space, p=places: loop(s, *p), 1)
+            library_s = 2000 * np.median([images_s(space, places[0], places[2]) for _ in range(5)])
+            line += f"; loop {loop_s / quick_s:.0f} ×, image library {library_s / quick_s:.0f} ×"
+        print(line)
+
+
+if __name__ == "__main__":
+    main()
