@@ -5,8 +5,14 @@ set aside, the network adjusted again, and so on; what then fits again is taken 
 critical value is such that all readings of a clean survey together raise a false alarm with
 the chance `FALSE_ALARM` (Šidák's bound).
 
+Least squares spread gross errors so far that the search may begin at the wrong end. From a start
+that resists them, readings more than `GROSS` sigmas off can be set aside before it.
+
 A wrong reading spreads its error into residuals that correlate with its own. Where another
-correlates above `ALIKE`, the readings can't tell which of the two is wrong, and both are named.
+correlates above `ALIKE`, the readings can't tell which of the two is wrong, and both are named:
+unless the error is so large that the rest of it would show if the other were to blame. With the
+standardised residual w and the correlation :math:`\rho` that rest is
+:math:`w \sqrt{1 - \rho^2}`.
 
 References
 ----------
@@ -17,14 +23,14 @@ Z. Šidák, J. Amer. Statist. Assoc. 62, 626, 1967 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from scipy import special
 
 from analysis.arrays import Float, Mask
-from analysis.network import Network
+from analysis.network import Network, fitted_values
 from analysis.network_adjustment import Adjustment, adjust, residual_correlation
 
 FALSE_ALARM: Final = 0.03
@@ -33,6 +39,13 @@ FALSE_ALARM: Final = 0.03
 ALIKE: Final = 0.9
 """Residuals that correlate more than this can't be told apart: a blunder of six of its own
 sigmas then shows as the wrong one in one case of ten."""
+
+CLEARLY: Final = 2.0
+"""By so many sigmas the rest must exceed the critical value for an alike reading to be cleared."""
+
+GROSS: Final = 20.0
+"""Sigmas; what a reading is off by, not in its residual. Below it one step of least squares shows
+each reading's own error: 3 cm by tape."""
 
 LEAST_REDUNDANCY: Final = 0.02
 """A reading that is checked less than this is never called wrong: its residual is rounding."""
@@ -54,7 +67,7 @@ class Blunder:
     expected_std : float
         One sigma of the latter.
     standardised : float
-        Residual when it was set aside, in its own sigmas.
+        How far the others put it from what was read, in the sigmas of that difference.
     alternatives : tuple of int
         Observations that may be wrong instead.
     """
@@ -86,7 +99,7 @@ def critical_value(n_tests: int, *, false_alarm: float = FALSE_ALARM) -> float:
 
 
 def search_blunders(
-    network: Network, start: Float, *, suspects: Mask | None = None
+    network: Network, start: Float, *, suspects: Mask | None = None, resistant: bool = False
 ) -> tuple[Adjustment, tuple[Blunder, ...]]:
     """Adjust a network without the readings that don't fit.
 
@@ -96,6 +109,8 @@ def search_blunders(
     start : ndarray, shape (n_unknowns,)
     suspects : ndarray of bool, optional
         Which may be called wrong; by default all.
+    resistant : bool
+        Whether the start resists gross errors, so that they are those far off there.
 
     Returns
     -------
@@ -107,12 +122,14 @@ def search_blunders(
     allowed = np.ones(len(network.observations), bool) if suspects is None else suspects
     adjusted = adjust(network, start)
     limit = critical_value(int(np.sum(allowed & (adjusted.redundancy > LEAST_REDUNDANCY))))
-    aside: dict[int, tuple[float, tuple[int, ...]]] = {}
+    aside = _gross(network, start, allowed) if resistant else []
+    if aside:
+        adjusted = _without(replace(adjusted, unknowns=start), aside)
     while len(aside) < MOST_SHARE * allowed.sum():
         row = _worst(adjusted, allowed, limit)
         if row is None:
             break
-        aside[row] = (float(adjusted.standardised[row]), _alike(adjusted, row, allowed))
+        aside.append(row)
         adjusted = _without(adjusted, aside)
     adjusted = _taken_back(adjusted, aside, limit)
     found = [
@@ -121,12 +138,25 @@ def search_blunders(
             given=float(network.value[row]),
             expected=float(network.value[row] + adjusted.residual[row]),
             expected_std=float(adjusted.fitted_std[row]),
-            standardised=standardised,
-            alternatives=alternatives,
+            standardised=_standardised(adjusted, row),
+            alternatives=_alike(adjusted, row, allowed, limit),
         )
-        for row, (standardised, alternatives) in aside.items()
+        for row in aside
     ]
     return adjusted, tuple(sorted(found, key=lambda one: -abs(one.standardised)))
+
+
+def _gross(network: Network, start: Float, allowed: Mask) -> list[int]:
+    """Return the readings that a start is far away from; none where too many are."""
+    misfit = (network.value - fitted_values(network, network.positions(start))) / network.std
+    rows = np.flatnonzero(allowed & (np.abs(misfit) > GROSS))
+    return [int(row) for row in rows] if rows.size < MOST_SHARE * allowed.sum() else []
+
+
+def _standardised(adjusted: Adjustment, row: int) -> float:
+    """Return how far a reading that was set aside is off, in the sigmas of that."""
+    spread = np.hypot(adjusted.network.std[row], adjusted.fitted_std[row])
+    return float(adjusted.residual[row] / spread)
 
 
 def _worst(adjusted: Adjustment, allowed: Mask, limit: float) -> int | None:
@@ -139,31 +169,34 @@ def _worst(adjusted: Adjustment, allowed: Mask, limit: float) -> int | None:
     return row if size[row] > limit else None
 
 
-def _alike(adjusted: Adjustment, row: int, allowed: Mask) -> tuple[int, ...]:
-    """Return the readings whose residuals can't be told from this one's."""
-    correlation = np.abs(residual_correlation(adjusted, row))
-    correlation[row] = 0.0
-    looked = allowed & adjusted.active & (correlation > ALIKE)
+def _alike(adjusted: Adjustment, row: int, allowed: Mask, limit: float) -> tuple[int, ...]:
+    """Return the readings that may be wrong instead of one that was set aside."""
+    # As if it had been read as the others say: where it counts, all else stays.
+    network = adjusted.network
+    values = network.value.copy()
+    values[row] += adjusted.residual[row]
+    active = adjusted.active.copy()
+    active[row] = True
+    as_expected = adjust(replace(network, value=values), adjusted.unknowns, active=active)
+    correlation = np.abs(residual_correlation(as_expected, row)).clip(0, 1)
+    rest = abs(_standardised(adjusted, row)) * np.sqrt(1 - correlation**2)
+    looked = allowed & adjusted.active & (correlation > ALIKE) & (rest < limit + CLEARLY)
     return tuple(int(other) for other in np.flatnonzero(looked))
 
 
-def _without(adjusted: Adjustment, aside: dict[int, tuple[float, tuple[int, ...]]]) -> Adjustment:
+def _without(adjusted: Adjustment, aside: list[int]) -> Adjustment:
     """Adjust again without what was set aside."""
     active = np.ones(len(adjusted.network.observations), bool)
-    active[list(aside)] = False
+    active[aside] = False
     return adjust(adjusted.network, adjusted.unknowns, active=active)
 
 
-def _taken_back(
-    adjusted: Adjustment, aside: dict[int, tuple[float, tuple[int, ...]]], limit: float
-) -> Adjustment:
+def _taken_back(adjusted: Adjustment, aside: list[int], limit: float) -> Adjustment:
     """Take back, one by one, what fits the others after all."""
     while len(aside) > 1:
-        spread = np.hypot(adjusted.network.std, adjusted.fitted_std)
-        off = {row: abs(float(adjusted.residual[row] / spread[row])) for row in aside}
-        row = min(off, key=off.__getitem__)
-        if off[row] > limit:
+        row = min(aside, key=lambda one: abs(_standardised(adjusted, one)))
+        if abs(_standardised(adjusted, row)) > limit:
             break
-        del aside[row]
+        aside.remove(row)
         adjusted = _without(adjusted, aside)
     return adjusted

@@ -121,8 +121,7 @@ def plan_moves(
     solution : Solution
     triangle : Triangle
     criteria : list of Criterion
-        From `judge`; nothing moves unless one fails, nor on readings that contradict each
-        other until nothing checks the rest.
+        From `judge`; nothing moves unless one fails.
     target : Target
 
     Returns
@@ -137,7 +136,7 @@ def plan_moves(
     still = solution.adjusted.positions_m
     known = triangle.toe_in_rad.left_minus_right.value is not None
     stands = all(one.verdict != "fails" for one in criteria)
-    if not known or stands or solution.contradictory:
+    if not known or stands:
         return Plan(moves=(), placement=None, positions_m=still)
     placement = best_placement(solution, triangle, target)
     walker = _Walker(solution)

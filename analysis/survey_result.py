@@ -10,6 +10,7 @@ from analysis.moves import Plan, plan_moves
 from analysis.placement_target import Criterion, Target, judge
 from analysis.propagation import Estimate
 from analysis.survey import SIDES, Survey
+from analysis.survey_doubt import Doubt, survey_doubts
 from analysis.survey_solution import Solution, solve_survey
 from analysis.survey_walls import SurveyWalls, survey_walls
 from analysis.triangle import Triangle, survey_triangle
@@ -28,6 +29,8 @@ class SurveyResult:
     criteria : tuple of Criterion
     plan : Plan
     uncheckable : tuple of Uncheckable
+    doubts : tuple of {"unchecked", "names", "many", "alike"}
+        Why nothing should be moved yet; empty where the figures can be acted upon.
     """
 
     solution: Solution
@@ -37,12 +40,13 @@ class SurveyResult:
     criteria: tuple[Criterion, ...]
     plan: Plan
     uncheckable: tuple[Uncheckable, ...]
+    doubts: tuple[Doubt, ...]
 
     @property
     def passes(self) -> bool:
         """Whether distances and toe-in are known, and nothing is certainly off."""
         known = {one.name for one in self.criteria}
-        sure = {"distance", "toe_in"} <= known and not self.solution.contradictory
+        sure = {"distance", "toe_in"} <= known and not self.doubts
         return sure and all(one.verdict != "fails" for one in self.criteria)
 
 
@@ -68,14 +72,16 @@ def evaluate_survey(survey: Survey, target: Target | None = None) -> SurveyResul
     solution = solve_survey(survey)
     triangle, walls = survey_triangle(solution), survey_walls(solution)
     criteria = judge(triangle, wanted, _front(walls))
+    doubts = survey_doubts(solution, wanted)
     return SurveyResult(
         solution=solution,
         triangle=triangle,
         walls=walls,
         target=wanted,
         criteria=tuple(criteria),
-        plan=plan_moves(solution, triangle, criteria, wanted),
+        plan=plan_moves(solution, triangle, [] if doubts else criteria, wanted),
         uncheckable=uncheckable_readings(solution),
+        doubts=doubts,
     )
 
 

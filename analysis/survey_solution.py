@@ -8,7 +8,7 @@ fits as well and differs, the survey is ambiguous there, and says so.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from scipy.sparse.linalg import splu
@@ -16,7 +16,7 @@ from scipy.sparse.linalg import splu
 from analysis.arrays import Float
 from analysis.blunders import Blunder, search_blunders
 from analysis.network import Network, Observation, fitted_values, oriented
-from analysis.network_adjustment import Adjustment, solve_unknowns
+from analysis.network_adjustment import Adjustment, resistant_unknowns, solve_unknowns
 from analysis.network_start import Layout, node_heights, plan_starts
 from analysis.survey import SIDES, Survey
 from analysis.survey_layout import start_layout
@@ -37,6 +37,9 @@ AS_GOOD: Final = 9.0
 
 APART_M: Final = 0.03
 """Solutions that differ by less than this are one."""
+
+FEW: Final = 1
+"""With more readings set aside, solutions that resist gross errors are looked for as well."""
 
 N_TRIED: Final = 5
 """How many starting plans are brought to their solutions."""
@@ -74,8 +77,8 @@ class Solution:
 
     @property
     def contradictory(self) -> bool:
-        """Whether readings were set aside until nothing was left to check the rest."""
-        return bool(self.blunders) and self.adjusted.degrees_of_freedom < 1
+        """Whether more readings were set aside than are left to check the rest."""
+        return self.adjusted.degrees_of_freedom < len(self.blunders)
 
     def place_m(self, name: str) -> Float:
         """Return a node's coordinates in metres, shape (3,)."""
@@ -105,11 +108,11 @@ def solve_survey(survey: Survey) -> Solution:
         If a reading names a point or wall that isn't there.
     """
     built = survey_network(survey)
-    start, ambiguous = _start(built)
+    start = _start(built)
+    ambiguous = start.ambiguous
     if any(len(parts) > 1 for parts in built.segments.values()):
-        built = survey_network(survey, positions_m=built.network.positions(start))
-    network = oriented(built.network, built.network.positions(start))
-    adjusted, blunders = search_blunders(network, start, suspects=~built.assumed)
+        built = survey_network(survey, positions_m=built.network.positions(start.unknowns))
+    adjusted, blunders = _searched(built, start)
     said, nodes = _undetermined(built, adjusted)
     return Solution(
         built=built,
@@ -121,8 +124,26 @@ def solve_survey(survey: Survey) -> Solution:
     )
 
 
-def _start(built: SurveyNetwork) -> tuple[Float, set[str]]:
-    """Return the unknowns of the likeliest solution, and nodes that may stand elsewhere."""
+class _Start(NamedTuple):
+    """Where the search for blunders begins.
+
+    Attributes
+    ----------
+    unknowns : ndarray
+        Of the likeliest solution by least squares.
+    begun : list of ndarray
+        From where solutions were looked for.
+    ambiguous : set of str
+        Nodes that may stand elsewhere.
+    """
+
+    unknowns: Float
+    begun: list[Float]
+    ambiguous: set[str]
+
+
+def _start(built: SurveyNetwork) -> _Start:
+    """Return where to begin."""
     layout = start_layout(built)
     network = built.network
     usual = [one.value for one in built.readings if one.kind == "height"]
@@ -132,7 +153,7 @@ def _start(built: SurveyNetwork) -> tuple[Float, set[str]]:
     heights_m = _cabinet_heights(built, heights_m)
     plans = plan_starts([*_for_start(built), *_links(built)], heights_m, layout)
     found: list[tuple[float, Float]] = []
-    tried: list[Float] = []
+    tried, begun = list[Float](), list[Float]()
     for plan, cost in plans:
         if len(found) == N_TRIED or cost > plans[0][1] + HOPELESS:
             break
@@ -141,6 +162,7 @@ def _start(built: SurveyNetwork) -> tuple[Float, set[str]]:
         tried.append(plan)
         unknowns = _unknowns_at(network, np.column_stack([_with_walls(built, plan), heights_m]))
         turned = oriented(network, network.positions(unknowns))
+        begun.append(unknowns)
         unknowns, _, _ = solve_unknowns(turned, unknowns, n_steps=25)
         found.append((_cost(turned, unknowns, layout), unknowns))
     found.sort(key=lambda one: one[0])
@@ -150,7 +172,24 @@ def _start(built: SurveyNetwork) -> tuple[Float, set[str]]:
         if cost < found[0][0] + AS_GOOD:
             away = np.linalg.norm(network.positions(unknowns) - best, axis=1)
             ambiguous |= {names[k] for k in np.flatnonzero(away > APART_M)}
-    return found[0][1], ambiguous
+    return _Start(unknowns=found[0][1], begun=begun, ambiguous=ambiguous)
+
+
+def _searched(built: SurveyNetwork, start: _Start) -> tuple[Adjustment, tuple[Blunder, ...]]:
+    """Return the adjustment from the start that leaves the fewest readings aside."""
+
+    def search(
+        unknowns: Float, *, resistant: bool = False
+    ) -> tuple[Adjustment, tuple[Blunder, ...]]:
+        turned = oriented(built.network, built.network.positions(unknowns))
+        if resistant:
+            unknowns = resistant_unknowns(turned, unknowns)
+        return search_blunders(turned, unknowns, suspects=~built.assumed, resistant=resistant)
+
+    found = [search(start.unknowns)]
+    if len(found[0][1]) > FEW:
+        found += [search(one, resistant=True) for one in (*start.begun, start.unknowns)]
+    return min(found, key=lambda one: len(one[1]) + len(_contradictions(built, one[0], set())))
 
 
 def _cabinet_heights(built: SurveyNetwork, heights_m: Float) -> Float:

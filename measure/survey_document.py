@@ -79,6 +79,7 @@ def survey_document(
             }
             for one in result.uncheckable
         ],
+        "doubts": list(result.doubts),
         "moves": [_move(one) for one in result.plan.moves],
         "readings": _readings(result, file),
         "points": _points(result),

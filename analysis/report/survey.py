@@ -17,6 +17,7 @@ from analysis.placement_target import Criterion
 from analysis.report import format as fmt
 from analysis.survey import Reading
 from analysis.survey_arrival import ArrivalAgainstSurvey
+from analysis.survey_doubt import Doubt
 from analysis.survey_result import SurveyResult
 
 Length = Callable[[float], str]
@@ -24,6 +25,17 @@ Length = Callable[[float], str]
 
 MOST_READINGS: Final = 5
 """Readings listed under a move; all of them are in the JSON."""
+
+_DOUBTS: Final[dict[Doubt, str]] = {
+    "unchecked": "the readings contradict each other until too little is left to check the rest. "
+    "Read again what is named below, and add readings",
+    "names": "the readings put points on another side than their names say. See below, and "
+    "correct the file",
+    "many": "so many readings don't fit that the figures above can't be relied on. Read again "
+    "what is named below",
+    "alike": "the others can't tell which of the readings named below is wrong, and the figures "
+    "above depend on it. Read these again, each by itself",
+}
 
 LEAST_UNEVEN_M: Final = 1e-3
 """Unlike depths of the targets are explained from this size: a tape shows a millimetre."""
@@ -75,6 +87,8 @@ def verdict_lines(result: SurveyResult) -> list[str]:
             + " ".join(f"{_doubt(one)}." for one in unsure)
             + " Reading the edges once more each would tell better."
         )
+    elif result.doubts:
+        lines += fmt.wrapped("Move nothing yet: " + _DOUBTS[result.doubts[0]] + ".")
     elif failed and not result.plan.moves:
         lines += fmt.wrapped("What to move can't be said before more readings tell.")
     return lines + _uneven_lines(result)
@@ -175,12 +189,6 @@ def trouble_lines(
     said = []
     for one in result.solution.blunders:
         said += fmt.wrapped(blunder_text(one, readings, lines=lines, length=length), hanging=2)
-    if result.solution.contradictory:
-        said += fmt.wrapped(
-            "The readings contradict each other until nothing is left to check the rest: read "
-            "again what is named here, and add readings, before you move anything.",
-            hanging=2,
-        )
     for text in (*result.solution.undetermined, *result.solution.contradictions):
         end = "" if text.endswith("?") else "."
         said += fmt.wrapped(text[:1].upper() + text[1:] + end, hanging=2)
