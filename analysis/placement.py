@@ -16,7 +16,7 @@ import numpy as np
 from analysis.arrays import Float
 from analysis.bass_merit import Merit, merit
 from analysis.places import Places
-from analysis.room_parameters import pair_levels, room_draws
+from analysis.room_parameters import NAMES, pair_levels, room_draws
 from analysis.room_response import RoomModel
 
 WITHIN_DB: Final = 0.5
@@ -158,7 +158,9 @@ def choose(
 
 
 def _judged(model: RoomModel, places: Places, offsets: Float, trusted: Float | None) -> Merit:
-    levels = pair_levels(model, places.left_m, places.right_m, places.listener_m, offsets)
+    own = offsets.copy()
+    own[NAMES.index("gain_db")] = 0.0  # of the recording, not of the place
+    levels = pair_levels(model, places.left_m, places.right_m, places.listener_m, own)
     return merit(levels, places, model.space, trusted=trusted)
 
 

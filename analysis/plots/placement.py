@@ -141,7 +141,7 @@ def _draw_causes(
         front = [one for one in found if one.surface == "front"]
         cancelled.append(front[0].cancellations_hz(speed_of_sound_m_s=c)[0] if front else np.nan)
     ax.plot(cancelled, places.front_wall_m[row], color="white", linestyle=":", linewidth=1.2)
-    ax.set_title("white: ticks = modes, dots = front wall cancels", fontsize=style.SMALL_PT)
+    ax.set_title("ticks: modes, dots: front wall cancels", fontsize=style.SMALL_PT)
 
 
 def _draw_evenness(ax: Axes, placement: Placement, row: np.ndarray) -> None:

@@ -191,3 +191,15 @@ def test_the_walk_plans_few_stops_and_each_leaves_less(
     assert 0 <= shares[0] <= 1
     assert regret_db(placement) >= 0
     assert decided(placement) == (placement.choices[0].holds_percent >= 90)
+
+
+def test_the_recordings_gain_is_no_strength(model: RoomModel, places: Places) -> None:
+    # Invariant: a louder recording changes no term.
+    louder = np.zeros(len(NAMES))
+    louder[NAMES.index("gain_db")] = 20.0
+    one, other = (
+        choose(model, places, rng=np.random.default_rng(1), offsets=offsets, draws=offsets[None])
+        for offsets in (np.zeros(len(NAMES)), louder)
+    )
+    np.testing.assert_allclose(one.strength_db, other.strength_db)
+    np.testing.assert_allclose(one.evenness_db, other.evenness_db)
