@@ -27,6 +27,7 @@ COMMANDS = {
     "devices": "List what can play and record here, and which pair would be used.",
     "survey": "Survey the pair with tape and laser: what to move, and how far to trust it.",
     "log": "The logbook: rooms, pairs, places, moves and takes kept, found, checked.",
+    "report": "Write one page of a take, or of two groups, to print or to read anywhere.",
     "starter": "Write a commented room file to fill in.",
     "about": "Say what is installed, and whether sound can be played and recorded here.",
 }

@@ -1,0 +1,241 @@
+"""``apexline report``: one page of a take, or of two groups of takes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from analysis.air import Air
+    from analysis.reading import Reading
+    from analysis.report.page import Part
+    from analysis.room import Positions, Room
+    from measure.take_file import TakeFile
+
+FILE = click.Path(path_type=Path)
+
+SOURCES = (
+    "Exponential sweeps: A. Farina, AES 108th Convention, preprint 5093 (2000).",
+    "Third octaves: IEC 61260-1:2014 (second-hand).",
+    "Speed of sound, arrival, level, bass and causes: the pages in docs/, each with its sources.",
+)
+
+
+@click.command("report", short_help="Write a page to print or read anywhere.")
+@click.argument("take", type=FILE, required=False)
+@click.option("--log", "folder", type=FILE, default=Path(), help="The logbook.  [default: here]")
+@click.option("--room", "room_path", type=FILE, help="Room file: draws the plan, tells causes.")
+@click.option("--before", multiple=True, help="A take of the first group; repeat.")
+@click.option("--after", multiple=True, help="A take of the second group; repeat.")
+@click.option("--pairs", is_flag=True, help="The groups are two pairs, matched in level.")
+@click.option("--out", "target", type=FILE, required=True, help="The page: a file .html.")
+def command(
+    take: Path | None,
+    folder: Path,
+    room_path: Path | None,
+    before: tuple[str, ...],
+    after: tuple[str, ...],
+    pairs: bool,
+    target: Path,
+) -> None:
+    """Write one HTML page of TAKE, or of --before against --after.
+
+    TAKE is a take's folder, or its name in the logbook. The page loads nothing from
+    anywhere, and the figures are drawn anew from what was kept.
+    """
+    from measure.errors import OutputError
+    from measure.output import check_writable, text_writer, write_whole
+
+    if (take is None) == (not (before and after)):
+        msg = "give a TAKE, or --before and --after"
+        raise click.UsageError(msg)
+    check_writable(str(target))
+    if target.suffix.lower() not in (".html", ".htm"):
+        msg = f"{target} must end in .html"
+        raise OutputError(msg)
+    if take is None:
+        text = _group_page(folder, before, after, pairs=pairs)
+    else:
+        text = _take_page(_folder_of(take, folder), folder, room_path)
+    write_whole(target, text_writer(text))
+    click.echo(f"Wrote {target}")
+
+
+def _folder_of(take: Path, folder: Path) -> Path:
+    """Return a take's folder, given that or its name in the logbook."""
+    from measure.logbook.folder import open_logbook
+    from measure.logbook.remarks import take_path
+
+    return take if take.is_dir() else take_path(open_logbook(folder), str(take))
+
+
+def _take_page(path: Path, folder: Path, room_path: Path | None) -> str:
+    """Return the page of one take, read anew from its recording."""
+    from analysis.report.page import page_html
+    from analysis.report.verdict import verdict
+    from measure.recording_reader import read_file
+    from measure.take_file import read_take
+
+    take = read_take(path)
+    room = _room(take, folder, room_path)
+    facts = take.facts
+    air = _air(take)
+    reading = read_file(take.recording, take.programme, air=air, room=room, channel=1).reading
+    said = verdict(reading)
+    named = [one for one in (facts.take.pair, facts.take.room, facts.take.place) if one]
+    return page_html(
+        title=facts.take.name,
+        when=f"{', '.join(named) or 'a take'} · {facts.take.started:%Y-%m-%d %H:%M}"
+        + (" · simulated room, invented" if facts.device.simulated else ""),
+        verdict=said.actions,
+        parts=_take_parts(take, reading, said.findings, said.cautions, room),
+    )
+
+
+def _air(take: TakeFile) -> Air:
+    """Return the air as the take knew it."""
+    from analysis.air import DEFAULT_TEMPERATURE_STD_C, air_at
+    from measure.room_file import THERMOMETER_STD_C
+
+    known = take.facts.air
+    if known is None:
+        return air_at()
+    return air_at(
+        known.temperature_c,
+        temperature_std_c=THERMOMETER_STD_C if known.measured else DEFAULT_TEMPERATURE_STD_C,
+        relative_humidity_percent=known.relative_humidity_percent,
+    )
+
+
+def _room(take: TakeFile, folder: Path, room_path: Path | None) -> tuple[Room, Positions] | None:
+    """Return the room: the file given, or the one that the logbook keeps under its name."""
+    from measure.errors import LogbookError
+    from measure.logbook.entries import RoomEntry
+    from measure.logbook.entry_store import folder_of, read_entry
+    from measure.logbook.folder import open_logbook
+    from measure.logbook.names import entry_folder_name
+    from measure.room_file import read_room
+
+    if room_path is None and take.facts.take.room:
+        try:
+            logbook = open_logbook(folder)
+            entry = read_entry(logbook, RoomEntry, take.facts.take.room)
+        except LogbookError:
+            return None
+        if entry.room_file is None:
+            return None
+        place = folder_of(logbook, RoomEntry) / entry_folder_name(entry.name, kind="room")
+        room_path = place / entry.room_file
+    if room_path is None:
+        return None
+    found = read_room(room_path)
+    # A floor plan that is no box has no plan of this kind.
+    return None if found.room is None else (found.room, found.positions)
+
+
+def _take_parts(
+    take: TakeFile,
+    reading: Reading,
+    findings: tuple[str, ...],
+    cautions: tuple[str, ...],
+    room: tuple[Room, Positions] | None,
+) -> list[Part]:
+    """Return the parts of a take's page."""
+    from analysis.plots.page_figures import arrival_svg, bass_svg, plan_svg
+    from analysis.report.details import details
+    from analysis.report.page import Part
+
+    parts = [Part(heading="What was found", texts=findings)]
+    notes = [*cautions, *_cautions(take)]
+    parts.append(Part(heading="Cautions", texts=tuple(notes) or ("None.",)))
+    if room is not None:
+        parts.append(Part(heading="Plan", figure=plan_svg(*room), caption="From the room file."))
+    bass = bass_svg(reading.bass)
+    if bass is not None:
+        caption = "At the seat, 1/6 octave. Left solid, right dashed; the worst places are marked."
+        parts.append(Part(heading="Bass of each loudspeaker", figure=bass, caption=caption))
+    if reading.left and reading.right and reading.arrival:
+        figure = arrival_svg(
+            reading.left.response, reading.right.response, left_s=reading.arrival.left_s
+        )
+        parts.append(
+            Part(heading="First sound", figure=figure, caption="Left solid, right dashed.")
+        )
+    parts += [Part(heading=name, lines=tuple(lines)) for name, lines in details(reading)]
+    parts.append(Part(heading="How it was measured", rows=_how(take)))
+    parts.append(Part(heading="Sources", texts=SOURCES))
+    return parts
+
+
+def _cautions(take: TakeFile) -> list[str]:
+    """Return what this page can't know."""
+    said = []
+    if take.facts.microphone and take.facts.microphone.correction_file:
+        said.append(
+            "The take's own reading used the microphone correction "
+            f"{take.facts.microphone.correction_file}; this page was made without it, so levels "
+            "of each loudspeaker differ from it, differences between them don't."
+        )
+    if take.facts.air is None or not take.facts.air.measured:
+        said.append("The temperature was assumed, not measured.")
+    return said
+
+
+def _how(take: TakeFile) -> tuple[tuple[str, ...], ...]:
+    """Return how it was measured, so that another could do it again."""
+    facts, sweep = take.facts, take.programme.sweep
+    rows = [
+        ("", "value"),
+        ("sound path", facts.device.path),
+        ("sampling frequency", f"{take.recorded.sample_rate_hz} Hz"),
+        ("sweep", f"{sweep.start_hz:g} to {sweep.stop_hz:g} Hz in {sweep.duration_s:g} s"),
+        ("peak of the sweep", f"{sweep.level_dbfs:.1f} dBFS"),
+        ("order of the passes", take.programme.order),
+        ("recorded", f"{take.recorded.n_frames / take.recorded.sample_rate_hz:.1f} s"),
+        ("gaps that the driver reported", str(facts.driver.n_xruns)),
+        ("checksum of the samples", take.recorded.sha256),
+    ]
+    if facts.air is not None:
+        rows.insert(3, ("temperature", f"{facts.air.temperature_c:.1f} °C"))
+    return tuple(rows)
+
+
+def _group_page(
+    folder: Path, before: tuple[str, ...], after: tuple[str, ...], *, pairs: bool
+) -> str:
+    """Return the page of two groups."""
+    from analysis.group_compare import compare_groups
+    from analysis.plots.page_figures import group_svg
+    from analysis.report.group_compare import basis_text, change_rows, claim_text
+    from analysis.report.page import Part, page_html
+    from measure.commands.log_compare import read_group_take
+    from measure.errors import LogbookError
+    from measure.logbook.folder import open_logbook
+
+    logbook = open_logbook(folder)
+    groups = [[read_group_take(logbook, name) for name in names] for names in (before, after)]
+    try:
+        found = compare_groups(*groups, matching="pair" if pairs else "own")
+    except ValueError as problem:
+        msg = f"these takes can't be compared: {problem}"
+        raise LogbookError(msg) from problem
+    names = before[0], after[0]
+    parts = [
+        Part(
+            heading=f"Bass of the {side} loudspeaker",
+            figure=group_svg(found, names=names, side=row),
+            caption=f"{names[0]} dotted, {names[1]} solid; grey: two standard deviations of the "
+            "repeats, where there are any.",
+        )
+        for row, side in enumerate(("left", "right"))
+    ]
+    parts.append(Part(heading="Every quantity", rows=tuple(change_rows(found))))
+    parts.append(Part(heading="Basis", texts=(basis_text(found), *SOURCES)))
+    return page_html(
+        title=f"{names[0]} and {names[1]}",
+        when=f"{', '.join(before)} against {', '.join(after)}",
+        verdict=[claim_text(found, names=names)],
+        parts=parts,
+    )
