@@ -62,7 +62,7 @@ class Strict(HTMLParser):
         self.attributes: list[tuple[str, str]] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        """An element opens."""
+        """Note an element that opens."""
         self.attributes += [(name, value or "") for name, value in attrs]
         if tag not in self.VOID:
             self.open.append(tag)
@@ -70,12 +70,12 @@ class Strict(HTMLParser):
             self.headings.append(tag)
 
     def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        """An element without content."""
+        """Note an element without content."""
         assert tag
         self.attributes += [(name, value or "") for name, value in attrs]
 
     def handle_endtag(self, tag: str) -> None:
-        """An element closes."""
+        """Hold that the last one opened closes."""
         assert self.open.pop() == tag
 
 
