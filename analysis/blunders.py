@@ -23,6 +23,7 @@ Z. Šidák, J. Amer. Statist. Assoc. 62, 626, 1967 (from memory).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -31,7 +32,12 @@ from scipy import special
 
 from analysis.arrays import Float, Mask
 from analysis.network import Network, fitted_values
-from analysis.network_adjustment import Adjustment, adjust, residual_correlation
+from analysis.network_adjustment import (
+    Adjustment,
+    adjust,
+    residual_correlation,
+    solve_unknowns,
+)
 
 FALSE_ALARM: Final = 0.03
 """Chance that a clean survey has a reading called wrong."""
@@ -99,7 +105,7 @@ def critical_value(n_tests: int, *, false_alarm: float = FALSE_ALARM) -> float:
 
 
 def search_blunders(
-    network: Network, start: Float, *, suspects: Mask | None = None, resistant: bool = False
+    network: Network, start: Float, *, suspects: Mask | None = None, aside: Sequence[int] = ()
 ) -> tuple[Adjustment, tuple[Blunder, ...]]:
     """Adjust a network without the readings that don't fit.
 
@@ -109,8 +115,8 @@ def search_blunders(
     start : ndarray, shape (n_unknowns,)
     suspects : ndarray of bool, optional
         Which may be called wrong; by default all.
-    resistant : bool
-        Whether the start resists gross errors, so that they are those far off there.
+    aside : sequence of int
+        Readings set aside to begin with; taken back if they fit after all.
 
     Returns
     -------
@@ -122,16 +128,16 @@ def search_blunders(
     allowed = np.ones(len(network.observations), bool) if suspects is None else suspects
     adjusted = adjust(network, start)
     limit = critical_value(int(np.sum(allowed & (adjusted.redundancy > LEAST_REDUNDANCY))))
-    aside = _gross(network, start, allowed) if resistant else []
-    if aside:
-        adjusted = _without(replace(adjusted, unknowns=start), aside)
-    while len(aside) < MOST_SHARE * allowed.sum():
+    out = list(aside)
+    if out:
+        adjusted = _without(replace(adjusted, unknowns=start), out)
+    while len(out) < MOST_SHARE * allowed.sum():
         row = _worst(adjusted, allowed, limit)
         if row is None:
             break
-        aside.append(row)
-        adjusted = _without(adjusted, aside)
-    adjusted = _taken_back(adjusted, aside, limit)
+        out.append(row)
+        adjusted = _without(adjusted, out)
+    adjusted = _taken_back(adjusted, out, limit)
     found = [
         Blunder(
             row=row,
@@ -141,16 +147,53 @@ def search_blunders(
             standardised=_standardised(adjusted, row),
             alternatives=_alike(adjusted, row, allowed, limit),
         )
-        for row in aside
+        for row in out
     ]
     return adjusted, tuple(sorted(found, key=lambda one: -abs(one.standardised)))
 
 
-def _gross(network: Network, start: Float, allowed: Mask) -> list[int]:
-    """Return the readings that a start is far away from; none where too many are."""
+def gross_readings(network: Network, start: Float, suspects: Mask) -> list[int]:
+    """Return the readings that a start is far away from.
+
+    Parameters
+    ----------
+    network : Network
+    start : ndarray, shape (n_unknowns,)
+        That resists gross errors, so that they are those far off here.
+    suspects : ndarray of bool
+
+    Returns
+    -------
+    list of int
+        Empty where they are too many.
+    """
     misfit = (network.value - fitted_values(network, network.positions(start))) / network.std
-    rows = np.flatnonzero(allowed & (np.abs(misfit) > GROSS))
-    return [int(row) for row in rows] if rows.size < MOST_SHARE * allowed.sum() else []
+    rows = np.flatnonzero(suspects & (np.abs(misfit) > GROSS))
+    return [int(row) for row in rows] if rows.size < MOST_SHARE * suspects.sum() else []
+
+
+def likeliest_culprit(network: Network, start: Float, suspects: Mask) -> tuple[Float, list[int]]:
+    """Return the solution without the one reading whose absence helps most, and that reading.
+
+    Parameters
+    ----------
+    network : Network
+    start : ndarray, shape (n_unknowns,)
+    suspects : ndarray of bool
+
+    Returns
+    -------
+    unknowns : ndarray, shape (n_unknowns,)
+    aside : list of int
+    """
+    found = []
+    for row in np.flatnonzero(suspects):
+        active = np.ones(suspects.size, bool)
+        active[row] = False
+        unknowns, chi_square, _ = solve_unknowns(network, start, active=active, n_steps=25)
+        found.append((chi_square, int(row), unknowns))
+    _, row, unknowns = min(found, key=lambda one: one[0])
+    return unknowns, [row]
 
 
 def _standardised(adjusted: Adjustment, row: int) -> float:

@@ -50,6 +50,12 @@ ANGLE_TOLERANCE_DEG: Final = 0.5
 USUAL_BASE_ANGLE_DEG: Final = 60.0
 """The equilateral triangle, where a base angle is asked for without its size. Common practice."""
 
+LARGEST_ANGLE_DEG: Final = 80.0
+"""Toe-in and aim beyond it can't be meant: the fronts would face each other."""
+
+LEAST_REACH_M: Final = 0.3
+"""No target is nearer to the head than this, along the line."""
+
 LARGEST_MOVE_M: Final = 3.0
 """No target is looked for farther than this toward the front wall."""
 
@@ -87,6 +93,13 @@ class Target:
         if self.toe_in_deg is not None and self.aim_deg is not None:
             msg = "toe_in_deg and aim_deg can't both be asked for: one follows from the other"
             raise ValueError(msg)
+        for name in ("toe_in_deg", "aim_deg"):
+            given = getattr(self, name)
+            if given is not None and not abs(given) <= LARGEST_ANGLE_DEG:
+                msg = (
+                    f"{name} {given} must lie from -{LARGEST_ANGLE_DEG:g} to {LARGEST_ANGLE_DEG:g}"
+                )
+                raise ValueError(msg)
         for name in ("distance_tolerance_m", "toe_in_tolerance_deg"):
             if not getattr(self, name) > 0:
                 msg = f"{name} {getattr(self, name)} must lie above 0"
@@ -245,7 +258,8 @@ def best_placement(solution: Solution, triangle: Triangle, target: Target) -> Pl
     Raises
     ------
     ValueError
-        If a front-wall distance is asked for and no front wall was measured.
+        If a front-wall distance is asked for and no front wall was measured, or would put the
+        loudspeakers at the head or behind it.
     """
     offset, depth, rise = map(_mean, (triangle.offset_m, triangle.depth_m, triangle.height_m))
     head_x, head_y = (float(value) for value in solution.place_m(HEAD)[:2])
@@ -262,6 +276,10 @@ def best_placement(solution: Solution, triangle: Triangle, target: Target) -> Pl
         depth = _depth_for_wall(solution, target.front_wall_m, depth, offset_at)
     elif target.base_angle_deg is not None:
         depth = _nearest_depth(offset_at, offset, depth, head_y)
+    if head_y - depth < LEAST_REACH_M:
+        place = "behind the head" if head_y < depth else f"{head_y - depth:.2f} m before the head"
+        msg = f"the target would put the loudspeakers {place}; it must leave {LEAST_REACH_M:g} m"
+        raise ValueError(msg)
     a = offset_at(depth)
     toe_in = _mean(triangle.toe_in_rad)
     if target.toe_in_deg is not None:

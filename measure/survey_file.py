@@ -140,7 +140,7 @@ class _Builder:
             raise SurveyFileError(msg) from problem
         labels = {reading.label for reading in survey.readings}
         found = {label: self.line_of(re.sub(r", reading \d+$", "", label)) for label in labels}
-        lines = {label: line for label, line in found.items() if line}
+        lines = {label: line for label, line in (found | self._own_lines()).items() if line}
         return SurveyFile(
             path=self.path, survey=survey, target=target, unit=self.table.unit, lines=lines
         )
@@ -150,6 +150,27 @@ class _Builder:
         quoted = re.compile(rf"""(^|["'\s]){re.escape(key)}(["'\s=]|$)""")
         for number, line in enumerate(self.text.splitlines(), start=1):
             if not line.lstrip().startswith("#") and quoted.search(line):
+                return number
+        return None
+
+    def _own_lines(self) -> dict[str, int | None]:
+        """Return the lines of heights and widths, which stand in tables of their own."""
+        lines = {f"height of {name}": self._line_in("points", name) for name in self.table.points}
+        lines["height of head"] = self._line_in("head", "height")
+        for side in SIDES:
+            lines[f"height of {side} tweeter"] = self._line_in(side, "tweeter_height")
+            lines[f"height of {side} inner"] = self._line_in(side, "edge_height")
+            lines[f"width of the {side} cabinet"] = self._line_in(side, "width")
+            lines[f"tweeter of the {side} cabinet"] = self._line_in(side, "tweeter_from_inner_edge")
+        return lines
+
+    def _line_in(self, table: str, key: str) -> int | None:
+        """Return the number of the line at which a key of a table stands."""
+        inside = False
+        for number, line in enumerate(self.text.splitlines(), start=1):
+            if line.lstrip().startswith("["):
+                inside = re.match(rf"\s*\[\s*{table}\s*\]", line) is not None
+            elif inside and re.match(rf"""\s*["']?{re.escape(key)}["']?\s*=""", line):
                 return number
         return None
 
@@ -219,7 +240,7 @@ class _Builder:
         width_m, width_std_m = self.value(table.width, "width", self.std_m["tape"])
         sizes = {name: self.length(getattr(table, name), name) for name in ("depth", "height")}
         if min(width_m, *sizes.values()) <= 0:
-            raise _Problem(side, "width, depth and height must lie above 0")
+            raise _Problem(f"[{side}]", "width, depth and height must lie above 0")
         share, share_std_m, key = 0.5, None, "tweeter_from_inner_edge"
         if table.tweeter_from_inner_edge is not None:
             from_m, share_std_m = self.value(table.tweeter_from_inner_edge, key, self.std_m["tape"])
@@ -268,6 +289,8 @@ class _Builder:
         for instrument in ("tape", "laser"):
             for key, given in getattr(self.table, instrument).items():
                 many = given if isinstance(given, list) else [given]
+                if not many:
+                    raise _Problem(key, "holds no reading: write one, or put # before the line")
                 for number, one in enumerate(many, start=1):
                     value_m, std_m = self.value(one, key, self.std_m[instrument])
                     label = key if len(many) == 1 else f"{key}, reading {number}"
@@ -289,6 +312,9 @@ class _Builder:
             std_m = self.std_m["equal"]
             yield Reading(label=key, kind=kind, ends=ends, value=0.0, std=std_m, instrument="equal")
         std = math.radians(self.table.instruments.angle_deg)
+        if not std > 0:
+            key = "angle_deg"
+            raise _Problem(key, "must lie above 0")
         for key, value_deg in self.table.angles.items():
             kind, ends = _parsed(angle_reading, key, known)
             if not 0 <= value_deg <= 180:
@@ -301,15 +327,18 @@ class _Builder:
         given, kept = self.table.target, Target()
         front, within = given.front_wall, given.distance_tolerance
         angle_deg = USUAL_BASE_ANGLE_DEG if given.base_angle_deg is True else given.base_angle_deg
+        angle_deg = None if angle_deg is False else angle_deg
         return Target(
-            base_angle_deg=angle_deg or None,
+            base_angle_deg=angle_deg,
             front_wall_m=None if front is None else self.length(front, "front_wall"),
             toe_in_deg=given.toe_in_deg,
             aim_deg=given.aim_deg,
             distance_tolerance_m=kept.distance_tolerance_m
             if within is None
             else self.length(within, "distance_tolerance"),
-            toe_in_tolerance_deg=given.toe_in_tolerance_deg or kept.toe_in_tolerance_deg,
+            toe_in_tolerance_deg=kept.toe_in_tolerance_deg
+            if given.toe_in_tolerance_deg is None
+            else given.toe_in_tolerance_deg,
         )
 
 

@@ -217,6 +217,11 @@ def test_targets_that_cannot_be_are_refused() -> None:
         Target(toe_in_deg=10, aim_deg=0)
     with pytest.raises(ValueError, match="above 0"):
         Target(distance_tolerance_m=0)
+    for angle_deg in (float("nan"), 120.0):
+        with pytest.raises(ValueError, match="from -80 to 80"):
+            Target(toe_in_deg=angle_deg)
+    with pytest.raises(ValueError, match="behind the head"):
+        evaluate_survey(SURVEY, Target(front_wall_m=30))
     survey = survey_of(random_places(np.random.default_rng(1)), "minimal")
     with pytest.raises(ValueError, match="no front wall"):
         evaluate_survey(survey, Target(front_wall_m=1.0))

@@ -102,3 +102,19 @@ def test_two_false_culprits_are_not_taken_for_one_true() -> None:
     (blunder,) = result.solution.blunders
     rows = (blunder.row, *blunder.alternatives)
     assert "head to left outer" in [result.solution.built.readings[row].label for row in rows]
+
+
+@pytest.mark.parametrize("off_m", [0.1, 0.36, -0.3])
+def test_a_wrong_height_is_named_and_not_what_it_bends(off_m: float) -> None:
+    # Known input: one height of a starter kit off by decimetres, which tilts four distances.
+    survey = surveyed(2, "tape")
+    marks = tuple(
+        replace(one, height=replace(one.height, value_m=one.height.value_m + off_m))
+        if one.name == "rack left" and one.height is not None
+        else one
+        for one in survey.marks
+    )
+    result = evaluate_survey(replace(survey, marks=marks))
+    (blunder,) = result.solution.blunders
+    assert result.solution.built.readings[blunder.row].label == "height of rack left"
+    assert blunder.given - blunder.expected == pytest.approx(off_m, abs=0.02)

@@ -159,6 +159,7 @@ def test_statements() -> None:
             "{ value = 71, std = 0 }",
             ["LINE", "std must lie above 0"],
         ),
+        ('{ value = 71, std = "1 cm" }', "[]", ["LINE", "holds no reading"]),
         ('to wall front" = 83', 'to wall north" = 83', ["LINE", "no wall 'north'"]),
         ("= 45", "= 245", ["LINE", "0 to 180"]),
         ('to = "head"', 'to = "lamp"', ["no point 'lamp'"]),
@@ -237,3 +238,19 @@ def test_the_card_has_a_blank_for_every_reading(tmp_path: Path) -> None:
     for label in ("rack left to rack right", "left tweeter to line", "height of rack left"):
         assert card.count(f"  {label[:35]}") == 1
     assert "Never look into the laser" in card
+
+
+def test_heights_and_widths_know_their_lines(tmp_path: Path) -> None:
+    # Known input: the starter's own lines, looked up by a plain search.
+    whole = resources.files("measure").joinpath("data/survey-tape.toml").read_text("utf-8")
+    file = read_survey(write(tmp_path, whole))
+    text = whole.splitlines()
+    for label, begins, after in (
+        ("height of rack left", '"rack left" =', "[points]"),
+        ("height of head", "height =", "[head]"),
+        ("width of the right cabinet", "width =", "[right]"),
+        ("height of left tweeter", "tweeter_height =", "[left]"),
+    ):
+        start = next(k for k, line in enumerate(text) if line.startswith(after))
+        found = next(k for k in range(start, len(text)) if text[k].startswith(begins))
+        assert file.lines[label] == found + 1
