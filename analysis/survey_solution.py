@@ -180,11 +180,10 @@ def _start(built: SurveyNetwork) -> _Start:
 
 def _searched(built: SurveyNetwork, start: _Start) -> tuple[Adjustment, tuple[Blunder, ...]]:
     """Return the adjustment from the start that leaves the fewest readings aside."""
-
     suspects = ~built.assumed
     network = oriented(built.network, built.network.positions(start.unknowns))
     found = [search_blunders(network, start.unknowns, suspects=suspects)]
-    if FEW < len(found[0][1]) and suspects.sum() <= MOST_TRIED:
+    if len(found[0][1]) > FEW and suspects.sum() <= MOST_TRIED:
         unknowns, aside = likeliest_culprit(network, start.unknowns, suspects)
         found.append(search_blunders(network, unknowns, suspects=suspects, aside=aside))
     if len(found[0][1]) > FEW:

@@ -140,7 +140,7 @@ class _Builder:
             raise SurveyFileError(msg) from problem
         labels = {reading.label for reading in survey.readings}
         found = {label: self.line_of(re.sub(r", reading \d+$", "", label)) for label in labels}
-        lines = {label: line for label, line in (found | self._own_lines()).items() if line}
+        lines = {label: line for label, line in (self._own_lines() | found).items() if line}
         return SurveyFile(
             path=self.path, survey=survey, target=target, unit=self.table.unit, lines=lines
         )
@@ -240,7 +240,8 @@ class _Builder:
         width_m, width_std_m = self.value(table.width, "width", self.std_m["tape"])
         sizes = {name: self.length(getattr(table, name), name) for name in ("depth", "height")}
         if min(width_m, *sizes.values()) <= 0:
-            raise _Problem(f"[{side}]", "width, depth and height must lie above 0")
+            key = f"[{side}]"
+            raise _Problem(key, "width, depth and height must lie above 0")
         share, share_std_m, key = 0.5, None, "tweeter_from_inner_edge"
         if table.tweeter_from_inner_edge is not None:
             from_m, share_std_m = self.value(table.tweeter_from_inner_edge, key, self.std_m["tape"])
