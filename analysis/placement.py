@@ -1,19 +1,22 @@
 """Where to stand the pair and the seat for bass: choices, and how well they hold.
 
 Conventions: those of `analysis.places` and `analysis.bass_merit`. Every place is judged in
-many rooms drawn within the uncertainties of size, damping and positions; a choice is ranked by
-its mean over them, which a place that is best by a hair in one room only doesn't win. A
-choice *holds* in a room where its evenness is within `WITHIN_DB` of the best place there.
+many rooms drawn within the uncertainties of size, damping, positions and of the model
+itself; a choice is ranked by its mean over them, which a place that is best by a hair in
+one room only doesn't win. A choice *holds* in a room where its evenness is within
+`WITHIN_DB` of the best place there.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from analysis.arrays import Float
+from analysis.band_levels import CENTRES_HZ
 from analysis.bass_merit import Merit, merit
 from analysis.places import Places
 from analysis.room_parameters import NAMES, pair_levels, room_draws
@@ -33,6 +36,12 @@ MOST_UNEVEN_DB: Final = 1.5
 """A stronger choice may be less even than the evenest by at most this."""
 
 N_DRAWS: Final = 24
+
+MODEL_ERROR_DB: Final = 1.5
+"""One sigma of a band level about the truth before anything was measured: what unfitted
+rooms were off by against finite elements and images (`benchmarks/three_rooms.py`); a
+fit's left-out error takes its place."""
+
 POSITION_STD_M: Final = 0.01
 """One sigma of a place as it will be taped: cabinet, tape, the point the bass comes from."""
 
@@ -113,6 +122,7 @@ def choose(
     offsets: Float | None = None,
     draws: Float | None = None,
     trusted: Float | None = None,
+    model_error_db: float = MODEL_ERROR_DB,
     n_draws: int = N_DRAWS,
 ) -> Placement:
     """Return the choices among places.
@@ -127,6 +137,8 @@ def choose(
     draws : ndarray, shape (n, 8), optional
         Parameters within their uncertainty; by default drawn from the prior.
     trusted : ndarray, shape (19,), optional
+    model_error_db : float
+        One sigma of a predicted band level.
     n_draws : int
 
     Returns
@@ -136,7 +148,16 @@ def choose(
     first = np.zeros(8) if offsets is None else offsets
     drawn = room_draws(rng, n_draws) if draws is None else draws
     nominal = _judged(model, places, first, trusted)
-    merits = [_judged(model, _moved(places, rng), one, trusted) for one in drawn]
+    merits = [
+        _judged(
+            model,
+            _moved(places, rng),
+            one,
+            trusted,
+            model_error_db * _error_field(places, model, rng),
+        )
+        for one in drawn
+    ]
     evenness = np.stack([one.evenness_db for one in merits])
     strength = np.mean([one.strength_db for one in merits], axis=0)
     cost = np.mean([one.cost_db for one in merits], axis=0)
@@ -157,11 +178,33 @@ def choose(
     return replace(placement, choices=choices)
 
 
-def _judged(model: RoomModel, places: Places, offsets: Float, trusted: Float | None) -> Merit:
+def _judged(
+    model: RoomModel,
+    places: Places,
+    offsets: Float,
+    trusted: Float | None,
+    error_db: Float | None = None,
+) -> Merit:
+    """Return the terms at each place of one room, its levels off by an error."""
     own = offsets.copy()
     own[NAMES.index("gain_db")] = 0.0  # of the recording, not of the place
     levels = pair_levels(model, places.left_m, places.right_m, places.listener_m, own)
+    if error_db is not None:
+        levels = replace(levels, both_db=levels.both_db + error_db)
     return merit(levels, places, model.space, trusted=trusted)
+
+
+def _error_field(places: Places, model: RoomModel, rng: np.random.Generator) -> Float:
+    """Return one draw of what a model misses in each band, of unit variance, (19, m).
+
+    Sound doesn't vary faster from place to place than with its wavelength, and so doesn't
+    the error: a plane wave of random direction and phase over front and seat distance.
+    """
+    wavenumber = 2 * np.pi * CENTRES_HZ / model.speed_of_sound_m_s
+    angle, phase = rng.uniform(0, 2 * np.pi, (2, CENTRES_HZ.size))
+    path = np.multiply.outer(np.cos(angle) * wavenumber, places.front_wall_m)
+    path += np.multiply.outer(np.sin(angle) * wavenumber, places.seat_m)
+    return np.asarray(math.sqrt(2) * np.cos(path + phase[:, np.newaxis]))
 
 
 def _moved(places: Places, rng: np.random.Generator) -> Places:

@@ -106,6 +106,11 @@ class RoomFit:
     band_error_db: Float
     trusted: Float
 
+    @property
+    def model_error_db(self) -> float | None:
+        """Rms error at readings that weren't fitted; None where that isn't known."""
+        return self.left_out_db if self.kept else self.left_out_before_db
+
     def draws(self, rng: np.random.Generator, n_draws: int) -> Float:
         """Return parameters drawn within their uncertainty, shape (n_draws, 8)."""
         root = np.linalg.cholesky(self.covariance + 1e-12 * np.eye(len(NAMES)))

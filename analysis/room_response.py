@@ -46,6 +46,10 @@ SLOPED_SUM_TO: Final = 1.25
 """Under a sloped ceiling all modes are summed; finding them is slow, so fewer are."""
 
 
+SLOPED_TOP_HZ: Final = 230.0
+"""Nor are they sought beyond this."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Losses:
     r"""What takes energy out of a mode.
@@ -113,7 +117,8 @@ def room_model(space: Space, highest_hz: float, *, speed_of_sound_m_s: float) ->
     if space.is_level:
         flat = plan_modes(space.plan, 2 * math.pi * SUM_TO * highest_hz / c)
         return RoomModel(space=space, speed_of_sound_m_s=c, flat=flat, whole=None)
-    whole = space_modes(space, SLOPED_SUM_TO * highest_hz, speed_of_sound_m_s=c, error_percent=0.5)
+    top_hz = min(SLOPED_SUM_TO * highest_hz, SLOPED_TOP_HZ)
+    whole = space_modes(space, top_hz, speed_of_sound_m_s=c, error_percent=0.5)
     return RoomModel(space=space, speed_of_sound_m_s=c, flat=None, whole=whole)
 
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from analysis.band_levels import FREQUENCY_HZ, about_line, band_levels_db
 from analysis.image_sources import image_pressure
-from analysis.placement import N_DRAWS, choose
+from analysis.placement import MODEL_ERROR_DB, N_DRAWS, choose
 from analysis.places import Places, allowed_places, front_line_m
 from analysis.room import SURFACES, Loudspeaker, Point, Positions, Room
 from analysis.room_fit import MeasuredPlace, fit_room
@@ -155,6 +155,7 @@ def advised(
         offsets=None if fit is None else fit.offsets,
         draws=draws,
         trusted=None if fit is None else fit.trusted,
+        model_error_db=fit.model_error_db if fit and fit.model_error_db else MODEL_ERROR_DB,
     )
     return found.choices[0].index, found.choices[0].holds_percent
 

@@ -176,6 +176,7 @@ def run(name: str) -> None:
                 "offsets": fit.offsets,
                 "draws": fit.draws(rng, N_DRAWS),
                 "trusted": fit.trusted,
+                "model_error_db": fit.model_error_db,
             },
         ),
     ):

@@ -191,10 +191,11 @@ def _chosen(
     model: RoomModel, places: Places, fit: RoomFit | None, rng: np.random.Generator
 ) -> tuple[Placement, Float]:
     """Return the choices, and the rooms in which they were judged."""
-    from analysis.placement import N_DRAWS, choose
+    from analysis.placement import MODEL_ERROR_DB, N_DRAWS, choose
     from analysis.room_parameters import room_draws
 
     draws = room_draws(rng, N_DRAWS) if fit is None else fit.draws(rng, N_DRAWS)
+    error_db = None if fit is None else fit.model_error_db
     placement = choose(
         model,
         places,
@@ -202,6 +203,7 @@ def _chosen(
         offsets=None if fit is None else fit.offsets,
         draws=draws,
         trusted=None if fit is None else fit.trusted,
+        model_error_db=MODEL_ERROR_DB if error_db is None else error_db,
     )
     return placement, draws
 
