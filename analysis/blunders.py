@@ -192,8 +192,8 @@ def likeliest_culprit(network: Network, start: Float, suspects: Mask) -> tuple[F
         active[row] = False
         unknowns, chi_square, _ = solve_unknowns(network, start, active=active, n_steps=25)
         found.append((chi_square, int(row), unknowns))
-    _, row, unknowns = min(found, key=lambda one: one[0])
-    return unknowns, [row]
+    _, culprit, without = min(found, key=lambda one: one[0])
+    return without, [culprit]
 
 
 def _standardised(adjusted: Adjustment, row: int) -> float:
