@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
+from measure.number_type import NumberRange
+
 if TYPE_CHECKING:
     from measure.devices import Choice, Device, Wiring
     from measure.settings import Settings
@@ -54,7 +56,7 @@ _SIMULATION: Final = (
     ),
     click.option(
         "--pace",
-        type=click.FloatRange(min=0.1),
+        type=NumberRange(min=0.1),
         default=1.0,
         show_default=True,
         help="With --simulate: so many times faster than a clock.",

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
+from measure.number_type import NumberRange
+
 if TYPE_CHECKING:
     from analysis.air import Air
     from analysis.room import Positions, Room
@@ -22,13 +24,13 @@ _OPTIONS: Final = (
     click.option(
         "--temperature",
         "temperature_c",
-        type=float,
+        type=NumberRange(-20, 50),
         help="Of the air, °C, without a room file.  [default: 20 ± 3]",
     ),
     click.option(
         "--humidity",
         "humidity_percent",
-        type=float,
+        type=NumberRange(0, 100),
         help="Relative humidity, %, without a room file.",
     ),
     click.option(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from measure.live_options import live_options, show_cautions, sound_path
+from measure.number_type import NumberRange
 
 if TYPE_CHECKING:
     from analysis.air import Air
@@ -49,7 +50,7 @@ TAKE_ORDER = "LRRL"
 @click.option(
     "--tolerance",
     "tolerance_mm",
-    type=click.FloatRange(min=0.5, max=100),
+    type=NumberRange(min=0.5, max=100),
     default=2.0,
     show_default=True,
     help="Difference that counts as equal, mm.",
@@ -58,11 +59,14 @@ TAKE_ORDER = "LRRL"
 @click.option(
     "--level",
     "level_dbfs",
-    type=click.FloatRange(-80, -20),
+    type=NumberRange(-80, -20),
     help="Peak of the sweeps, dBFS, without a level check.",
 )
 @click.option(
-    "--temperature", "temperature_c", type=float, help="Of the air, °C.  [default: 20 ± 3]"
+    "--temperature",
+    "temperature_c",
+    type=NumberRange(-20, 50),
+    help="Of the air, °C.  [default: 20 ± 3]",
 )
 @click.option("--cue", is_flag=True, help="Two soft tones when the difference is small enough.")
 @click.option("--bass", is_flag=True, help="A longer sweep first and last: what the bass did.")

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from measure.number_type import NumberRange
 from measure.surroundings import FILE, Surroundings, surrounding_options, surroundings
 
 if TYPE_CHECKING:
@@ -18,18 +18,6 @@ if TYPE_CHECKING:
     from measure.recording_reader import FileReading
 
 SPOTS = ("left", "right", "front", "back")
-
-
-def _number(
-    context: click.Context,  # noqa: ARG001
-    parameter: click.Parameter,
-    value: float | None,
-) -> float | None:
-    """Refuse what is no number: it passes every comparison with a limit."""
-    if value is not None and not math.isfinite(value):
-        msg = f"{value} is no number"
-        raise click.BadParameter(msg, param=parameter)
-    return value
 
 
 @click.command("read", short_help="Read a recording of a sweep.")
@@ -56,8 +44,7 @@ def _number(
 @click.option(
     "--tolerance",
     "tolerance_mm",
-    callback=_number,
-    type=click.FloatRange(min=0.1),
+    type=NumberRange(min=0.1),
     default=2.0,
     show_default=True,
     help="Difference that counts as equal, mm.",
@@ -65,8 +52,7 @@ def _number(
 @click.option(
     "--half-angle",
     "half_angle_deg",
-    callback=_number,
-    type=click.FloatRange(5, 60),
+    type=NumberRange(5, 60),
     help="Half the angle between the loudspeakers at the seat, degrees, without a room file.",
 )
 @click.option("--scores", is_flag=True, help="Show what each cause's score is made of.")

@@ -7,25 +7,44 @@ from typing import TYPE_CHECKING
 
 import click
 
+from measure.number_type import Number
+
 if TYPE_CHECKING:
     from analysis.programme import Programme
 
 
 @click.command("sweep")
 @click.argument("out", type=click.Path(path_type=Path), metavar="OUT.wav")
-@click.option("--start", "start_hz", default=15.0, show_default=True, help="First frequency, Hz.")
+@click.option(
+    "--start",
+    "start_hz",
+    type=Number(),
+    default=15.0,
+    show_default=True,
+    help="First frequency, Hz.",
+)
 @click.option(
     "--end",
     "stop_hz",
-    type=float,
+    type=Number(),
     help="Last frequency, Hz; lower for fragile tweeters.  "
     "[default: 22000, or 0.46 of the rate where that is lower]",
 )
 @click.option(
-    "--seconds", "duration_s", default=6.0, show_default=True, help="Length of a pass, s."
+    "--seconds",
+    "duration_s",
+    type=Number(),
+    default=6.0,
+    show_default=True,
+    help="Length of a pass, s.",
 )
 @click.option(
-    "--level", "level_dbfs", default=-20.0, show_default=True, help="Peak, dB re full scale."
+    "--level",
+    "level_dbfs",
+    type=Number(),
+    default=-20.0,
+    show_default=True,
+    help="Peak, dB re full scale.",
 )
 @click.option(
     "--rate", "rate_hz", default=48_000, show_default=True, help="Sampling frequency, Hz."
@@ -36,7 +55,14 @@ if TYPE_CHECKING:
     show_default=True,
     help="Which loudspeaker plays each pass; L R R L cancels a clock difference.",
 )
-@click.option("--tail", "tail_s", default=1.5, show_default=True, help="Silence after a pass, s.")
+@click.option(
+    "--tail",
+    "tail_s",
+    type=Number(),
+    default=1.5,
+    show_default=True,
+    help="Silence after a pass, s.",
+)
 @click.option(
     "--louder-than-safe",
     "louder",
