@@ -10,11 +10,13 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from difflib import get_close_matches
 
 import click
 
 from measure.errors import MeasureError, StoppedError
+from measure.plain_signs import use_plain_signs
 
 COMMANDS = {
     "sweep": "Write a sweep programme to play, and the sheet that describes it.",
@@ -104,7 +106,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return FAILED
     except StoppedError as problem:
         said = str(problem)
-        click.echo(f"{said[0].upper()}{said[1:]}.", err=True)
+        with suppress(BrokenPipeError):  # Nobody reads any more: the status still tells it.
+            click.echo(f"{said[0].upper()}{said[1:]}.", err=True)
         return INTERRUPTED
     except MeasureError as problem:
         click.echo(f"Error: {problem}", err=True)
@@ -114,6 +117,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 def main() -> None:
     """Run the command that the process was started with, and exit."""
+    use_plain_signs()
     try:
         status = run()
         sys.stdout.flush()
