@@ -1,17 +1,22 @@
 """One line on standard error that changes while something plays.
 
-On a terminal the line is rewritten in place; elsewhere a line is added every few seconds,
-so that a log stays readable.
+On a terminal the line is rewritten in place, and cut where the terminal is narrow, so what
+matters most comes first; elsewhere a line is added every few seconds, so that a log stays
+readable.
 """
 
 from __future__ import annotations
 
+import os
 import sys
 import time
 from typing import Final
 
 EVERY_S: Final = 5.0
 """Between two lines where there is no terminal."""
+
+USUAL_COLUMNS: Final = 80
+"""Of a terminal that doesn't tell its width."""
 
 
 class LiveLine:
@@ -33,6 +38,8 @@ class LiveLine:
     def show(self, text: str) -> None:
         """Show a text in place of the last one."""
         if self._terminal:
+            # A line that runs over the edge can't be rewritten in place.
+            text = text[: _columns() - 1]
             sys.stderr.write("\r" + text.ljust(self._shown))
             self._shown = len(text)
         elif time.monotonic() - self._told_s >= EVERY_S:
@@ -46,3 +53,11 @@ class LiveLine:
             sys.stderr.write("\r" + " " * self._shown + "\r")
             sys.stderr.flush()
         self._shown = 0
+
+
+def _columns() -> int:
+    """Return how wide the terminal of standard error is."""
+    try:
+        return os.get_terminal_size(sys.stderr.fileno()).columns or USUAL_COLUMNS
+    except (OSError, ValueError):
+        return USUAL_COLUMNS
