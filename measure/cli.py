@@ -19,15 +19,15 @@ from measure.errors import MeasureError, StoppedError
 from measure.plain_signs import use_plain_signs
 
 COMMANDS = {
+    "devices": "List what can play and record here, and which pair would be used.",
+    "take": "Play a sweep, record it at the seat, and keep what it says.",
+    "nudge": "Slide a loudspeaker, and see at once which way and how far it still has to go.",
     "sweep": "Write a sweep programme to play, and the sheet that describes it.",
     "read": "Read a recording of it: what to move, which way, how far; the bass and its causes.",
     "compare": "Compare two readings: what changed, and whether it is more than chance.",
-    "take": "Play a sweep, record it at the seat, and keep what it says.",
-    "nudge": "Slide a loudspeaker, and see at once which way and how far it still has to go.",
+    "survey": "Survey the pair with tape and laser: what to move, and how far to trust it.",
     "room": "Say what a room's size and shape foretell: its modes, and what its walls cancel.",
     "place": "Say where to stand the pair and the seat for bass; fitted to readings, if given.",
-    "devices": "List what can play and record here, and which pair would be used.",
-    "survey": "Survey the pair with tape and laser: what to move, and how far to trust it.",
     "log": "The logbook: rooms, pairs, places, moves and takes kept, found, checked.",
     "report": "Write one page of a take, or of two groups, to print or to read anywhere.",
     "starter": "Write a commented room file to fill in.",
