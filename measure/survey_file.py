@@ -12,6 +12,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from analysis.observation_equations import Kind
 from analysis.placement_target import USUAL_BASE_ANGLE_DEG, Target
@@ -42,6 +43,11 @@ from measure.survey_tables import (
     SurveyTable,
 )
 from measure.toml_file import read_toml
+
+LEAST_WIDTH_M: Final = 0.03
+MOST_WIDTH_M: Final = 2.0
+"""Of a cabinet's front: beyond them the file's ``unit`` isn't that of its figures. Common
+practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -235,6 +241,17 @@ class _Builder:
             return Mark(name=name, height=self.height(point.height, name), side=point.side)
         return Mark(name=name, height=self.height(point, name))
 
+    def _check_width(self, width_m: float, side: Side) -> None:
+        """Refuse a cabinet of a size that only a wrong unit explains."""
+        if not LEAST_WIDTH_M <= width_m <= MOST_WIDTH_M:
+            limits = f"{LEAST_WIDTH_M * 1e3:.0f} to {MOST_WIDTH_M * 1e3:.0f} mm"
+            msg = (
+                f"the cabinet would be {width_m * 1e3:.0f} mm wide, where {limits} are taken: "
+                f'is unit = "{self.table.unit}" right?'
+            )
+            key = f"[{side}]"
+            raise _Problem(key, msg)
+
     def _cabinet(self, table: CabinetTable, side: Side) -> Cabinet:
         """Return a cabinet."""
         width_m, width_std_m = self.value(table.width, "width", self.std_m["tape"])
@@ -242,6 +259,7 @@ class _Builder:
         if min(width_m, *sizes.values()) <= 0:
             key = f"[{side}]"
             raise _Problem(key, "width, depth and height must lie above 0")
+        self._check_width(width_m, side)
         share, share_std_m, key = 0.5, None, "tweeter_from_inner_edge"
         if table.tweeter_from_inner_edge is not None:
             from_m, share_std_m = self.value(table.tweeter_from_inner_edge, key, self.std_m["tape"])

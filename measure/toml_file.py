@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from pathlib import Path
-from typing import Final, TypeVar
+from typing import Final, TypeVar, get_args, get_type_hints
 
 import msgspec
 
@@ -17,6 +17,8 @@ LARGEST_BYTES: Final = 1_000_000
 """A person's table is a few kilobytes; a sound file given by mistake is not."""
 
 _DECIMAL_COMMA: Final = re.compile(r"=\s*[-+]?\d+,\d")
+_CURLY_QUOTE: Final = re.compile("[\u201c\u201d\u201e\u2018\u2019]")
+_BARE_WORDS: Final = re.compile(r"\s*\w+(\s+\w+)+\s*=")
 _PLACE: Final = re.compile(r" - at `\$\.?([^`]*)`$")
 _LINE: Final = re.compile(r"at line (\d+)")
 
@@ -58,7 +60,7 @@ def read_toml(
     try:
         return msgspec.convert(content, type=table)
     except msgspec.ValidationError as problem:
-        msg = f"{path}: {_validation(str(problem))}; {hint}"
+        msg = f"{path}: {_validation(str(problem), table)}; {hint}"
         raise error(msg) from problem
 
 
@@ -90,8 +92,15 @@ def _syntax(problem: str, text: str) -> str:
     """Return a TOML complaint, with the usual cause where the line shows it."""
     place = _LINE.search(problem)
     lines = text.splitlines()
-    if place and int(place[1]) <= len(lines) and _DECIMAL_COMMA.search(lines[int(place[1]) - 1]):
+    line = lines[int(place[1]) - 1] if place and int(place[1]) <= len(lines) else ""
+    if place and _DECIMAL_COMMA.search(line):
         return f"line {place[1]} has a decimal comma; TOML takes a point, as in 2.35"
+    if place and _CURLY_QUOTE.search(line):
+        return f'line {place[1]} has curly quotes, as a word processor makes them: type straight "'
+    if place and "cannot overwrite" in problem.lower():
+        return f"line {place[1]} names again what stands further up: only one of them can stay"
+    if place and _BARE_WORDS.match(line):
+        return f'line {place[1]} has a name of several words: put it in straight quotes "'
     return problem[:1].lower() + problem[1:]
 
 
@@ -106,13 +115,17 @@ _KINDS: Final = {
 """What msgspec calls a type, and what a person does."""
 
 
-def _validation(problem: str) -> str:
+def _validation(problem: str, table: type[msgspec.Struct]) -> str:
     """Return a validation complaint in a person's words, with the key that it is about."""
     place = _PLACE.search(problem)
     text = _PLACE.sub("", problem)
     text = re.sub(r"^Object missing required field `(.+)`$", r"the key \1 is missing", text)
     text = re.sub(r"^Object contains unknown field `(.+)`$", r"the key \1 isn't known", text)
     kinds = re.match(r"^Expected `(\w+)(?: \| null)?`, got `(\w+)`$", text)
+    choice = re.match(r"^Invalid enum value '(.*)'$", text)
+    if choice:
+        allowed = get_args(get_type_hints(table).get(place[1])) if place else ()
+        text = f"'{choice[1]}' isn't one of {', '.join(allowed) or 'those that are allowed'}"
     if kinds:
         wanted, got = (_KINDS.get(kind, kind) for kind in kinds.groups())
         text = f"must be {wanted}, not {got}"

@@ -167,6 +167,10 @@ def test_statements() -> None:
         ('tape = "2 mm"', "tape = 0", ["tape", "above 0"]),
         ("depth = 30", "deepth = 30", ["deepth"]),
         ("= 83", "= 8,3", ["decimal comma"]),
+        ('"rack left to left inner"', "“rack left to left inner”", ["curly quotes"]),
+        ('"rack left to left inner"', "rack left to left inner", ["several words"]),
+        ('unit = "cm"', 'unit = "inch"', ["'inch' isn't one of mm, cm, m, in"]),
+        ('unit = "cm"', 'unit = "m"', ["mm wide", 'is unit = "m" right']),
         ('"2 in"', '"20 in"', ["beside the cabinet"]),
         ("base", "base", []),
     ],
@@ -195,7 +199,7 @@ def test_a_base_angle_without_its_size_is_the_usual_one(tmp_path: Path) -> None:
 
 def test_a_reading_typed_twice_is_refused(tmp_path: Path) -> None:
     text = SMALL.replace('"left tweeter to line" = 121', '"rack left to rack right" = 121')
-    with pytest.raises(SurveyFileError, match="isn't a survey file"):
+    with pytest.raises(SurveyFileError, match="names again what stands further up"):
         read_survey(write(tmp_path, text))
 
 
