@@ -122,9 +122,11 @@ def level_texts(comparison: Comparison) -> list[str]:
         if value is None:
             continue
         sure = "" if value.beyond_uncertainty else ", within the uncertainty"
-        way = "left" if value.change > 0 else "right"
         size = fmt.db(abs(value.change), value.counted_std)
-        texts.append(f"{name} {size} towards {way}{sure}")
+        way = (
+            "" if size.startswith("0.0 ") else f" towards {'left' if value.change > 0 else 'right'}"
+        )
+        texts.append(f"{name} {size}{way}{sure}")
     if not texts:
         return ["Level: no comparison, since one reading has no level."]
     return [f"Level, left against right: {'; '.join(texts)}."]

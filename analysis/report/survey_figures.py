@@ -49,8 +49,15 @@ def figure_lines(result: SurveyResult, *, length: Length = millimetres) -> list[
         *said,
         f"base {_long(triangle.base_width_m, length)}, angle at the head "
         f"{_angle(triangle.apex_angle_rad)}, distance over base {shown}",
-        f"head {_short(triangle.seat_offset_m)} to the right of the centre line",
+        _head_line(triangle.seat_offset_m),
     ]
+
+
+def _head_line(offset_m: Estimate) -> str:
+    """Return where the head is beside the line; a line laid through it needs no figure."""
+    if offset_m.value is not None and offset_m.std is not None and offset_m.std < 1e-5:
+        return "head on the centre line, which was laid through it"
+    return f"head {_short(offset_m)} to the right of the centre line"
 
 
 def wall_lines(result: SurveyResult, *, length: Length = millimetres) -> list[str]:
