@@ -150,6 +150,9 @@ def make_take(
         raise _told(problem, begun) from problem
     except KeyboardInterrupt as problem:
         raise _told(StoppedError("interrupted by Ctrl-C"), begun) from problem
+    except BrokenPipeError as problem:
+        gone = StoppedError("nobody reads any more what this program says")
+        raise _told(gone, begun) from problem
     return Take(
         folder=kept,
         reading=replace(reading, path=kept / reading.path.name),

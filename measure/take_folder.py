@@ -9,6 +9,7 @@ an unfinished folder takes a number where its name is.
 
 from __future__ import annotations
 
+import os
 import tomllib
 from collections.abc import Iterator
 from contextlib import suppress
@@ -248,22 +249,32 @@ def begin_take(folder: Path, name: str, *, sample_rate_hz: int, n_channels: int)
         _write_reason(path, CUT_OFF, recorded_s=None)
         sync_folder(folder)
     except OSError as problem:
-        msg = f"can't make the take {wanted} ({problem.strerror or problem}): give another folder"
+        msg = (
+            f'can\'t make the take "{wanted}" ({problem.strerror or problem}): give another folder'
+        )
         raise TakeError(msg) from problem
     return UnfinishedTake(path, wanted, sample_rate_hz=sample_rate_hz, n_channels=n_channels)
 
 
 def check_free(folder: Path, name: str) -> None:
-    """Raise an error if there is a take of a name, before anything is played.
+    """Raise an error if a take can't be kept under a name, before anything is played.
 
     Raises
     ------
     TakeError
-        Naming it.
+        If there is one of that name, or nothing can be written where it belongs.
     """
     wanted = folder / folder_name(name)
     if wanted.exists():
-        msg = f"there is a take {wanted} already, and none is ever replaced: give another name"
+        msg = f'there is a take "{wanted}" already, and none is ever replaced: give another name'
+        raise TakeError(msg)
+    place = next(one for one in (folder, *folder.absolute().parents) if one.exists())
+    if not place.is_dir():
+        msg = f'"{place}" is a file, so no take can be kept in it: give a folder'
+        raise TakeError(msg)
+    if not os.access(place, os.W_OK | os.X_OK):
+        msg = f'nothing can be written into the folder "{place}": change its rights, or give '
+        msg += "another folder"
         raise TakeError(msg)
 
 

@@ -30,7 +30,7 @@ MOVED = ("left", "right", "both", "none", "seat", "unknown")
 def command(
     before: Path, after: Path, moved: str, json_target: str | None, figures: Path | None
 ) -> None:
-    """Compare BEFORE.json with AFTER.json, two readings saved by `apexline read --json`.
+    """Compare BEFORE with AFTER: the folders of two takes, or two readings saved as JSON.
 
     Says what changed in arrival, level and bass, and whether it is more than chance.
     """
@@ -41,6 +41,7 @@ def command(
     from measure.snapshot_file import read_snapshot
 
     check_json_target(json_target)
+    before, after = (_reading(path) for path in (before, after))
     snapshots = read_snapshot(before), read_snapshot(after)
     try:
         comparison = compare(*snapshots, moved=moved)  # type: ignore[arg-type]
@@ -62,6 +63,20 @@ def command(
         click.echo("\nWrote", err=quiet)
         for path in written:
             click.echo(f"  {path}", err=quiet)
+
+
+def _reading(path: Path) -> Path:
+    """Return the reading that a path names: itself, or the one in the folder of a take."""
+    from measure.errors import ReadingFileError
+    from measure.take_folder import READING
+
+    if not path.is_dir():
+        return path
+    if not (path / READING).is_file():
+        msg = f'there is no {READING} in the folder "{path}": give the folder of a finished take, '
+        msg += "or a file that `apexline read --json` wrote"
+        raise ReadingFileError(msg)
+    return path / READING
 
 
 def _document(comparison: Comparison, *, before: Path, after: Path) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from measure.live_options import live_options, show_cautions, sound_path
+from measure.number_type import Number, NumberRange
 from measure.surroundings import FILE, Surroundings, surrounding_options, surroundings
 
 if TYPE_CHECKING:
@@ -46,13 +47,13 @@ ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
 @click.option(
     "--level",
     "level_dbfs",
-    type=click.FloatRange(-80, 0),
+    type=NumberRange(-80, 0),
     help="Peak of the sweep, dBFS, without a level check.",
 )
 @click.option(
     "--wanted",
     "wanted_db",
-    type=click.FloatRange(15, 60),
+    type=NumberRange(15, 60),
     default=30.0,
     show_default=True,
     help="Sweep above the room's noise that the level check looks for, dB.",
@@ -63,9 +64,23 @@ ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
     is_flag=True,
     help="Let the level check go up to -12 dBFS, not only to -20: ears and tweeters!",
 )
-@click.option("--seconds", "duration_s", default=6.0, show_default=True, help="Length of a pass.")
-@click.option("--start", "start_hz", default=15.0, show_default=True, help="First frequency, Hz.")
-@click.option("--end", "stop_hz", type=float, help="Last frequency, Hz; lower spares tweeters.")
+@click.option(
+    "--seconds",
+    "duration_s",
+    type=Number(),
+    default=6.0,
+    show_default=True,
+    help="Length of a pass.",
+)
+@click.option(
+    "--start",
+    "start_hz",
+    type=Number(),
+    default=15.0,
+    show_default=True,
+    help="First frequency, Hz.",
+)
+@click.option("--end", "stop_hz", type=Number(), help="Last frequency, Hz; lower spares tweeters.")
 @click.option("--order", default="LRRL", show_default=True, help="Order of the passes.")
 @click.option(
     "--countdown",
@@ -77,7 +92,7 @@ ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
 )
 @click.option(
     "--full-scale-dba",
-    type=click.FloatRange(60, 200),
+    type=NumberRange(60, 200),
     help="Sound level, dB(A), that reads as full scale, where it is known: tells the dose.",
 )
 @click.option(
@@ -91,7 +106,7 @@ ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
 @click.option(
     "--tolerance",
     "tolerance_mm",
-    type=click.FloatRange(min=0.1),
+    type=NumberRange(min=0.1),
     default=2.0,
     show_default=True,
     help="Difference that counts as equal, mm.",
@@ -148,14 +163,22 @@ def _surroundings(room: str | None, asked: dict[str, Any]) -> tuple[Surroundings
 
 
 def _refuse_unasked(asked: dict[str, Any]) -> None:
-    """Refuse a level check whose question nobody can answer."""
+    """Refuse a question that nobody can answer, before anything sounds."""
     from measure.errors import TakeError
     from measure.keys import Keys
 
-    if asked["level_dbfs"] is None and not asked["yes"] and not Keys().live:
+    if Keys().live:
+        return
+    if asked["level_dbfs"] is None and not asked["yes"]:
         msg = (
             "there is no terminal in which to say which loudspeaker sounded: start this in a "
             "terminal, or add --yes to skip that question"
+        )
+        raise TakeError(msg)
+    if asked["ask_meter"]:
+        msg = (
+            "there is no terminal in which to say what the sound level meter showed: start this "
+            "in a terminal, or leave --ask-meter out"
         )
         raise TakeError(msg)
 
@@ -179,12 +202,14 @@ def _made(
     from measure.take_folder import check_free
 
     check_free(folder, labels.name)
+    # A sweep that can't be is told before a level check for it.
+    programme = _programme(path, asked["level_dbfs"], asked)
     ledger = ledger_of(path)
     with LiveLine() as line, Keys() as keys:
         level = None
         if asked["level_dbfs"] is None:
             level = _level(path, ledger, keys, asked)
-        programme = _programme(path, level, asked)
+            programme = _programme(path, level.peak_dbfs, asked)
         _count_down(path, keys, line, asked["countdown_s"])
         return make_take(
             path,
@@ -208,14 +233,9 @@ def _calibration(keys: Keys, asked: dict[str, Any]) -> Calibrate:
     from analysis.exposure import Calibration, calibration_by_meter
 
     def calibrate(level: RecordedLevel) -> Calibration | None:
-        if asked["ask_meter"]:
-            with keys.lent():
-                shown = click.prompt(
-                    "What did the sound level meter show at most while it played, in dB(A)?",
-                    type=click.FloatRange(30, 140),
-                    err=True,
-                )
-            found = calibration_by_meter(float(shown), level.highest_db)
+        shown_dba = shown_by_meter(keys) if asked["ask_meter"] else None
+        if shown_dba is not None:
+            found = calibration_by_meter(shown_dba, level.highest_db)
             click.echo(
                 f"So full scale is {found.full_scale_dba:.0f} dB(A): give --full-scale-dba "
                 f"{found.full_scale_dba:.0f} as long as the microphone's gain stays as it is.",
@@ -226,6 +246,21 @@ def _calibration(keys: Keys, asked: dict[str, Any]) -> Calibrate:
         return None if known is None else Calibration(full_scale_dba=known)
 
     return calibrate
+
+
+def shown_by_meter(keys: Keys) -> float | None:
+    """Ask what a sound level meter showed; None where the question is broken off."""
+    try:
+        with keys.lent():
+            shown = click.prompt(
+                "What did the sound level meter show at most while it played, in dB(A)?",
+                type=NumberRange(30, 140),
+                err=True,
+            )
+    except click.Abort:
+        click.echo("\nNo figure, so the sound level stays unknown.", err=True)
+        return None
+    return float(shown)
 
 
 def _level(path: SoundPath, ledger: Ledger, keys: Keys, asked: dict[str, Any]) -> LevelFound:
@@ -261,21 +296,21 @@ def _level(path: SoundPath, ledger: Ledger, keys: Keys, asked: dict[str, Any]) -
         err=True,
     )
     if found.advice:
-        click.echo(found.advice, err=True)
+        click.echo(textwrap.fill(found.advice, WIDTH), err=True)
     return found
 
 
-def _programme(path: SoundPath, level: LevelFound | None, asked: dict[str, Any]) -> Programme:
-    """Return the programme at its level."""
-    from measure.safety import check_level
+def _programme(path: SoundPath, level_dbfs: float | None, asked: dict[str, Any]) -> Programme:
+    """Return the programme at its level; at the usual one where that isn't known yet."""
+    from measure.safety import SAFE_LEVEL_DBFS, check_level
     from measure.stimulus import default_stop_hz, make_programme
 
-    level_dbfs = asked["level_dbfs"] if level is None else level.peak_dbfs
+    level_dbfs = SAFE_LEVEL_DBFS if level_dbfs is None else level_dbfs
     check_level(level_dbfs, louder=asked["louder"])
     rate_hz = path.sample_rate_hz
     return make_programme(
         start_hz=asked["start_hz"],
-        stop_hz=asked["stop_hz"] or default_stop_hz(rate_hz),
+        stop_hz=default_stop_hz(rate_hz) if asked["stop_hz"] is None else asked["stop_hz"],
         duration_s=asked["duration_s"],
         level_dbfs=level_dbfs,
         rate_hz=rate_hz,
@@ -289,7 +324,7 @@ def _count_down(path: SoundPath, keys: Keys, line: LiveLine, seconds: int) -> No
     from measure.errors import StoppedError
 
     for left in range(seconds, 0, -1):
-        line.show(f"The sweep starts in {left} s: stand clear and be quiet. Any key stops it.")
+        line.show(f"Any key stops. The sweep starts in {left} s: stand clear and be quiet.")
         for _ in range(10):
             path.wait(0.1)
             if keys.pressed():
@@ -305,7 +340,7 @@ def _shower(line: LiveLine) -> Callable[[Progress], None]:
         level = 20 * log10(max(progress.peak, 1e-6))
         what = f"{progress.sounding} loudspeaker" if progress.sounding else "quiet"
         line.show(
-            f"{progress.left_s:4.0f} s left   {what:18}  input {level:4.0f} dBFS   any key stops"
+            f"any key stops  {progress.left_s:4.0f} s left   {what:18}  input {level:4.0f} dBFS"
         )
 
     return show
@@ -336,7 +371,7 @@ def _afterwards(take: Take) -> list[str]:
             "above says so if they did harm, else they did none."
         )
     lines.append(exposure_line(take.exposure))
-    return [*lines, f"Kept in {take.folder}."]
+    return [*lines, f'Kept in the folder "{take.folder}".']
 
 
 def _passes(numbers: tuple[int, ...]) -> str:

@@ -238,14 +238,60 @@ def test_the_command_says_what_to_move(here: Path, capsys: pytest.CaptureFixture
     assert run_take("--yes") == 0
     said = capsys.readouterr()
     assert "the right loudspeaker is 18" in said.out
-    assert "Kept in first." in said.out
+    assert 'Kept in the folder "first".' in said.out
     assert "Level: sweep at" in said.err
     assert (here / "first" / "take.toml").exists()
+    # Invariant: compared with itself, by its folder's name, nothing has changed.
+    assert cli.run(["compare", "first", "first"]) == 0
+    assert "direct sound 0.0 ± 0.1 dB, within" in " ".join(capsys.readouterr().out.split())
     # A second one of that name is refused before anything sounds.
     assert run_take("--yes") == 2
     said = capsys.readouterr()
-    assert "there is a take first already" in said.err
+    assert 'there is a take "first" already' in said.err
     assert "noise" not in said.err
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--order", "LX"), "--order 'LX' must be"),
+        (("--seconds", "0.01"), "--seconds 0.01 must lie"),
+        (("--end", "0"), "--end 0 Hz"),
+        (("--tolerance", "nan"), "'nan' is no number"),
+        (("--temperature", "70"), "70.0 is not in the range -20<=x<=50"),
+        (("--level", "-40", "--ask-meter"), "no terminal in which to say what the sound level"),
+    ],
+)
+def test_a_wrong_option_is_told_before_anything_sounds(
+    here: Path, capsys: pytest.CaptureFixture[str], options: tuple[str, ...], said: str
+) -> None:
+    # Known input: one slip each.
+    assert run_take("--yes", *options) == 2
+    err = " ".join(capsys.readouterr().err.split())
+    assert said in err
+    assert "noise" not in err
+    assert not list(here.glob("first*"))
+
+
+def test_a_meter_question_may_be_broken_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Known input: Ctrl-C or Ctrl-D at the question; the take goes on without a figure.
+    import click
+
+    from measure.commands.take import shown_by_meter
+
+    def broken_off(*_: object, **__: object) -> None:
+        raise click.Abort
+
+    monkeypatch.setattr(click, "prompt", broken_off)
+    assert shown_by_meter(Keys()) is None
+
+
+def test_a_folder_that_holds_no_take_is_no_reading(
+    here: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (here / "empty").mkdir()
+    assert cli.run(["compare", "empty", "empty"]) == 2
+    assert 'no reading.json in the folder "empty"' in capsys.readouterr().err
 
 
 def test_a_wrong_answer_ends_it(
