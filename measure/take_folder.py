@@ -265,14 +265,21 @@ def check_free(folder: Path, name: str) -> None:
         If there is one of that name, or nothing can be written where it belongs.
     """
     wanted = folder / folder_name(name)
-    if wanted.exists():
+    try:
+        there = wanted.exists()
+        place = next(one for one in (folder, *folder.absolute().parents) if one.exists())
+    except OSError as problem:
+        msg = f'can\'t look for "{wanted}" ({problem.strerror}): give another folder'
+        raise TakeError(msg) from problem
+    if there:
         msg = f'there is a take "{wanted}" already, and none is ever replaced: give another name'
         raise TakeError(msg)
-    place = next(one for one in (folder, *folder.absolute().parents) if one.exists())
     if not place.is_dir():
         msg = f'"{place}" is a file, so no take can be kept in it: give a folder'
         raise TakeError(msg)
-    if not os.access(place, os.W_OK | os.X_OK):
+    # By the rights in force, where the system can tell them from the user's own.
+    effective = os.access in os.supports_effective_ids
+    if not os.access(place, os.W_OK | os.X_OK, effective_ids=effective):
         msg = f'nothing can be written into the folder "{place}": change its rights, or give '
         msg += "another folder"
         raise TakeError(msg)

@@ -213,6 +213,9 @@ def test_a_folder_without_rights_is_told(ordinary_folder: Path) -> None:
         begin(ordinary_folder)
     with pytest.raises(TakeError, match="nothing can be written into the folder"):
         begin(ordinary_folder / "new")
+    ordinary_folder.chmod(0o000)
+    with pytest.raises(TakeError, match="can't look for"):
+        begin(ordinary_folder / "new")
 
 
 def test_the_given_name_is_kept_whatever_the_folder_is_called(
