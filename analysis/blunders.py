@@ -190,7 +190,7 @@ def likeliest_culprit(network: Network, start: Float, suspects: Mask) -> tuple[F
     for row in np.flatnonzero(suspects):
         active = np.ones(suspects.size, bool)
         active[row] = False
-        unknowns, chi_square, _ = solve_unknowns(network, start, active=active, n_steps=25)
+        unknowns, chi_square, _ = solve_unknowns(network, start, active=active, n_steps=10)
         found.append((chi_square, int(row), unknowns))
     _, culprit, without = min(found, key=lambda one: one[0])
     return without, [culprit]

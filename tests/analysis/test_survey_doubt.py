@@ -72,7 +72,7 @@ def test_exchanged_names_and_many_slips_move_nothing() -> None:
     assert result.plan.moves == ()
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(3))
 def test_exchanged_lines_are_found_both(seed: int) -> None:
     # Known input: two readings of unlike places exchanged, each off by decimetres or metres.
     survey = surveyed(seed, "both")
