@@ -3,7 +3,7 @@
 Conventions: as each line is told by its dashes and its width as well as its colour, a chart
 can be printed in grey. Text stays text. Numbers are rounded to a tenth of a unit of the
 picture, so the same data gives the same bytes. The page defines the classes ``left``,
-``right``, ``before``, ``after``, ``grid``, ``axis`` and ``band``.
+``right``, ``before``, ``after``, ``third``, ``grid``, ``axis`` and ``band``.
 """
 
 from __future__ import annotations
@@ -193,7 +193,7 @@ def _marks(chart: Chart) -> list[str]:
         down = min(max(down, TOP + 12), chart.height - BOTTOM)
         parts.append(f'<circle class="mark" cx="{across:.1f}" cy="{down:.1f}" r="3"/>')
         wide = 5.0 * len(words)
-        if all(abs(across - other) > wide + half for other, half in taken):
+        if words and all(abs(across - other) > wide + half for other, half in taken):
             middle = min(max(across, LEFT + wide), WIDTH - RIGHT - wide)
             # A dip's word hangs below it, where its curve isn't.
             aside = 18 if float(chart.y.part(y)) < 0.45 else -7

@@ -33,6 +33,7 @@ svg path{fill:none;stroke-width:1.6}
 svg .left,svg .after{stroke:var(--one);stroke-width:2}
 svg .right{stroke:var(--two);stroke-dasharray:7 3}
 svg .before{stroke:var(--two);stroke-width:3.2;stroke-dasharray:2 2.5}
+svg .third{stroke:var(--soft);stroke-width:2.4;stroke-dasharray:1.5 3}
 svg .grid{stroke:var(--line);stroke-width:.7}
 svg .axis{fill:none;stroke:var(--ink)}
 svg .band{fill:var(--soft);opacity:.22}

@@ -86,8 +86,7 @@ def _print(takes: list[TakeLine], listed: Listed) -> None:
     if takes:
         rows = [("when", "take", "pair", "place", "left \N{MINUS SIGN} right", "tags")]
         rows += [_row(take) for take in takes]
-        for line in table(rows):
-            click.echo(line)
+        click.echo("\n".join(table(rows)))
     click.echo(f"{len(takes)} of {len(listed.takes)} takes")
     for name, reason in listed.unfinished:
         click.echo(f"Unfinished: {name} ({reason})")

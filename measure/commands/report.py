@@ -30,6 +30,7 @@ SOURCES = (
 @click.option("--before", multiple=True, help="A take of the first group; repeat.")
 @click.option("--after", multiple=True, help="A take of the second group; repeat.")
 @click.option("--pairs", is_flag=True, help="The groups are two pairs, matched in level.")
+@click.option("--pair", help="The history of this pair in the logbook.")
 @click.option("--out", "target", type=FILE, required=True, help="The page: a file .html.")
 def command(
     take: Path | None,
@@ -38,9 +39,10 @@ def command(
     before: tuple[str, ...],
     after: tuple[str, ...],
     pairs: bool,
+    pair: str | None,
     target: Path,
 ) -> None:
-    """Write one HTML page of TAKE, or of --before against --after.
+    """Write one HTML page of TAKE, of --before against --after, or of a --pair.
 
     TAKE is a take's folder, or its name in the logbook. The page loads nothing from
     anywhere, and the figures are drawn anew from what was kept.
@@ -48,14 +50,18 @@ def command(
     from measure.errors import OutputError
     from measure.output import check_writable, text_writer, write_whole
 
-    if (take is None) == (not (before and after)):
-        msg = "give a TAKE, or --before and --after"
+    if [take is not None, bool(before and after), pair is not None].count(True) != 1:
+        msg = "give a TAKE, or --before and --after, or --pair"
         raise click.UsageError(msg)
     check_writable(str(target))
     if target.suffix.lower() not in (".html", ".htm"):
         msg = f"{target} must end in .html"
         raise OutputError(msg)
-    if take is None:
+    if pair is not None:
+        from measure.commands.report_history import history_page
+
+        text = history_page(folder, pair)
+    elif take is None:
         text = _group_page(folder, before, after, pairs=pairs)
     else:
         text = _take_page(_folder_of(take, folder), folder, room_path)

@@ -11,12 +11,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
-from importlib.metadata import version
 from pathlib import Path
 from typing import Final
 
 import msgspec
-import tomli_w
 
 from measure.durable import sync_file, sync_folder
 from measure.errors import LogbookError
@@ -104,6 +102,10 @@ def new_logbook(path: Path) -> Logbook:
     LogbookError
         If it is a logbook already, or can't be written.
     """
+    from importlib.metadata import version
+
+    import tomli_w
+
     if (path / MARK).exists():
         msg = f"{path} is a logbook already"
         raise LogbookError(msg)

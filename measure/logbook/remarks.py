@@ -20,8 +20,8 @@ from measure.errors import LogbookError
 from measure.logbook.folder import Logbook
 from measure.logbook.migration import read_versioned
 from measure.logbook.names import same_folder
+from measure.logbook.take_files import FACTS
 from measure.output import text_writer, write_whole
-from measure.take_folder import FACTS
 from measure.take_name import folder_name
 
 REMARKS: Final = "remarks.toml"

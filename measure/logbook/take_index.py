@@ -19,9 +19,8 @@ import msgspec
 from measure.errors import MeasureError
 from measure.logbook.folder import Logbook
 from measure.logbook.remarks import REMARKS, read_remarks
+from measure.logbook.take_files import CUT_OFF, FACTS, READING, REASON
 from measure.output import write_whole
-from measure.take_facts import TakeDocument
-from measure.take_folder import CUT_OFF, FACTS, READING, REASON
 from measure.take_name import UNFINISHED
 from measure.user_folders import state_folder
 
@@ -198,6 +197,7 @@ def read_line(take: Path) -> TakeLine:
         If one of them is damaged.
     """
     from measure.errors import ReadingFileError, TakeError
+    from measure.take_facts import TakeDocument
     from measure.toml_file import read_toml
 
     document = read_toml(

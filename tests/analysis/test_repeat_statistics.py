@@ -34,8 +34,7 @@ def draw(
     return found
 
 
-@pytest.mark.parametrize("n", [2, 3, 5])
-@pytest.mark.parametrize("factor", [0.4, 1.0, 2.5])
+@pytest.mark.parametrize(("n", "factor"), [(2, 1.0), (3, 0.4), (3, 2.5), (5, 1.0)])
 def test_without_a_change_few_comparisons_claim_any(n: int, factor: float) -> None:
     # Known input: 250 comparisons of 23 quantities without a change, stated sigmas wrong by one
     # factor. At most 5 % may claim any; 2.6 sigma of 250 draws are allowed on top.

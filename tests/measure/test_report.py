@@ -42,11 +42,12 @@ def logbook(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def pages(logbook: Path) -> list[Path]:
-    """Return the page of a take, and that of two groups."""
-    out = [logbook.parent / name for name in ("take.html", "groups.html")]
+    """Return the page of a take, that of two groups, and that of a pair."""
+    out = [logbook.parent / name for name in ("take.html", "groups.html", "pair.html")]
     log, name = ["--log", str(logbook)], '<b>&"first"</b>'
     run("report", name, *log, "--out", str(out[0]))
     run("report", "--before", name, "--after", "second", *log, "--out", str(out[1]))
+    run("report", "--pair", "birch", *log, "--out", str(out[2]))
     return out
 
 
@@ -79,7 +80,7 @@ class Strict(HTMLParser):
         assert self.open.pop() == tag
 
 
-@pytest.mark.parametrize("index", [0, 1])
+@pytest.mark.parametrize("index", [0, 1, 2])
 def test_a_page_is_whole_asks_for_nothing_and_says_every_figure(
     pages: list[Path], index: int
 ) -> None:

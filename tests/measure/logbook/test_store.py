@@ -18,8 +18,9 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from measure import cli
+from measure import cli, take_folder
 from measure.errors import LogbookError, MeasureError
+from measure.logbook import take_files
 from measure.logbook.archive import adopt_take, read_archive, write_archive
 from measure.logbook.bin_folder import put_back, throw_away, thrown_away
 from measure.logbook.entries import (
@@ -330,3 +331,11 @@ def test_the_commands_keep_and_show(logbook: Logbook, keep: Any, tmp_path: Path)
     assert "1 of 1 takes" in run(*log)
     run(*log, "show", "after", status=2)
     run("log", "--log", str(tmp_path), "add", "pair", "x", status=2)
+
+
+def test_the_names_of_a_takes_files_are_the_same_twice() -> None:
+    # Invariant: they are repeated so that a list needn't load numpy.
+    names = [name for name in vars(take_files) if name.isupper()]
+    assert len(names) == 4
+    for name in names:
+        assert getattr(take_files, name) == getattr(take_folder, name)

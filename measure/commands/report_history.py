@@ -1,0 +1,123 @@
+"""The page of one pair's history, for ``apexline report --pair``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analysis.plots.history import HistoryPoint
+    from measure.logbook.folder import Logbook
+    from measure.logbook.take_index import TakeLine
+
+
+def history_page(folder: Path, pair: str) -> str:
+    """Return the page: every take of the pair in its order, and the moves between them.
+
+    Raises
+    ------
+    LogbookError
+        If the logbook has no take of the pair.
+    """
+    from analysis.plots.history import arrival_history_svg, bass_history_svg
+    from analysis.report.page import Part, page_html
+    from measure.errors import LogbookError
+    from measure.logbook.folder import open_logbook
+    from measure.logbook.selection import Selection, select_takes
+    from measure.logbook.take_index import list_takes
+
+    logbook = open_logbook(folder)
+    lines = select_takes(list_takes(logbook).takes, Selection(pair=pair))
+    if not any(one.arrival_mm is not None for one in lines):
+        msg = f"there is no take of the pair {pair} with an arrival in {logbook.path}"
+        raise LogbookError(msg)
+    points = [_point(logbook, one) for one in lines]
+    caption = "Takes in their order, as numbered below; grey: two standard deviations."
+    parts = [Part(heading="Arrival", figure=arrival_history_svg(points), caption=caption)]
+    bass = bass_history_svg(points)
+    if bass is not None:
+        words = "Both together, against 200 to 1000 Hz: solid, dashed, dotted by rising frequency."
+        parts.append(Part(heading="Bass", figure=bass, caption=words))
+    parts.append(Part(heading="Takes", rows=_rows(lines)))
+    moves = _moves(logbook, {one.name for one in lines})
+    parts.append(Part(heading="Moves", texts=tuple(moves) or ("None is kept.",)))
+    return page_html(
+        title=f"History of {pair}",
+        when=f"{lines[0].started:%Y-%m-%d} to {lines[-1].started:%Y-%m-%d}, {len(lines)} takes",
+        verdict=[_verdict(lines)],
+        parts=parts,
+    )
+
+
+def _verdict(lines: list[TakeLine]) -> str:
+    """Return where it began and where it is now."""
+    from analysis.report import format as fmt
+
+    known = [one for one in lines if one.arrival_mm is not None]
+    first, last = (
+        fmt.mm((one.arrival_mm or 0.0) * 1e-3, (one.arrival_std_mm or 0.0) * 1e-3, sign=True)
+        for one in (known[0], known[-1])
+    )
+    return f"Left minus right was {first} at first and is {last} now."
+
+
+def _point(logbook: Logbook, line: TakeLine) -> HistoryPoint:
+    """Return a take's place in the history."""
+    from analysis.plots.history import HistoryPoint
+    from measure.reading_file import load_document
+    from measure.take_folder import READING
+
+    path = logbook.takes / line.folder / READING
+    balance = load_document(path)["bass"]["both"]["balance"] if path.is_file() else []
+    return HistoryPoint(
+        name=line.name,
+        arrival_m=None if line.arrival_mm is None else line.arrival_mm * 1e-3,
+        arrival_std_m=None if line.arrival_std_mm is None else line.arrival_std_mm * 1e-3,
+        balance_db=tuple(
+            (f"{band['band_hz'][0]:.0f} to {band['band_hz'][1]:.0f} Hz", band["level_db"])
+            for band in balance
+        ),
+    )
+
+
+def _rows(lines: list[TakeLine]) -> tuple[tuple[str, ...], ...]:
+    """Return the takes as a table."""
+    from analysis.report import format as fmt
+
+    rows: list[tuple[str, ...]] = [("number", "when", "take", "place", "left − right")]
+    for number, one in enumerate(lines, start=1):
+        std_m = None if one.arrival_std_mm is None else one.arrival_std_mm * 1e-3
+        arrival = "none" if one.arrival_mm is None else fmt.mm(one.arrival_mm * 1e-3, std_m)
+        when = f"{one.started:%Y-%m-%d %H:%M}"
+        rows.append((str(number), when, one.name, one.place or "", arrival))
+    return tuple(rows)
+
+
+def _moves(logbook: Logbook, names: set[str]) -> list[str]:
+    """Return each move with its promise."""
+    from analysis.move_promise import Promise
+    from analysis.report import format as fmt
+    from analysis.report.move_promise import promise_text
+    from measure.logbook.entries import MoveEntry
+    from measure.logbook.entry_store import read_entries
+
+    said = []
+    for move in read_entries(logbook, MoveEntry)[0]:
+        if move.before not in names:
+            continue
+        steps = [
+            f"{side} {fmt.mm(abs(way_m))} {'away from' if way_m > 0 else 'towards'} the seat"
+            for side, way_m in (("left", move.left_away_m), ("right", move.right_away_m))
+            if way_m
+        ]
+        expected = (
+            None
+            if move.expected_m is None
+            else Promise(difference_m=move.expected_m, std_m=move.expected_std_m or 0.0)
+        )
+        after = f", then {move.after}" if move.after else ""
+        said.append(
+            f"After {move.before}: {' and '.join(steps) or 'nothing'}{after}. "
+            + promise_text(expected)
+        )
+    return said
