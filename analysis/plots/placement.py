@@ -246,6 +246,7 @@ def plan_figure(
             marker=mark,
             linestyle="",
             color=color,
+            zorder=3 if dark else 2,
             label=f"{choice.name}, {choice.front_wall_m:.2f} m",
         )
     ax.set_aspect("equal")

@@ -99,26 +99,29 @@ def _table(placement: Placement, current: tuple[float, float, float]) -> list[st
                 f"{choice.holds_percent:.0f} %",
             )
         )
+    rows.append(_today(placement, current))
+    return fmt.table(rows, right=tuple(range(1, 9)), gap=1)
+
+
+def _today(placement: Placement, current: tuple[float, float, float]) -> tuple[str, ...]:
+    """Return the row of the judged place nearest to today's."""
     places = placement.places
     away = np.abs(places.front_wall_m - current[0]) + np.abs(places.half_spread_m - current[1])
     k = int(np.argmin(away + np.abs(places.seat_m - current[2])))
     within = (
         placement.drawn_evenness_db[:, k] <= placement.drawn_evenness_db.min(axis=1) + WITHIN_DB
     )
-    rows.append(
-        (
-            "today",
-            f"{places.front_wall_m[k]:.2f} m",
-            f"{places.half_spread_m[k]:.2f} m",
-            f"{places.seat_m[k]:.2f} m",
-            fmt.db(float(placement.evenness_db[k])),
-            fmt.db(float(placement.strength_db[k])),
-            fmt.db(float(placement.nominal.worst_dip_db[k])),
-            fmt.db(float(placement.nominal.likeness_db[k])),
-            f"{100 * within.mean():.0f} %",
-        )
+    return (
+        "today",
+        f"{places.front_wall_m[k]:.2f} m",
+        f"{places.half_spread_m[k]:.2f} m",
+        f"{places.seat_m[k]:.2f} m",
+        fmt.db(float(placement.evenness_db[k])),
+        fmt.db(float(placement.strength_db[k])),
+        fmt.db(float(placement.nominal.worst_dip_db[k])),
+        fmt.db(float(placement.nominal.likeness_db[k])),
+        f"{100 * within.mean():.0f} %",
     )
-    return fmt.table(rows, right=tuple(range(1, 9)), gap=1)
 
 
 def fit_lines(fit: RoomFit) -> list[str]:

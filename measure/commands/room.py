@@ -116,26 +116,41 @@ def _document(
         if schroeder_hz <= highest_hz
         else None,
         "error_percent": modes.error_percent,
-        "modes": [
-            {
-                "frequency_hz": float(frequency_hz[k]),
-                "indices": None if modes.indices is None else [int(i) for i in modes.indices[k]],
-                "kind": modes.kinds[k],
-                "coupling": {side: float(couplings[side][k]) for side in ("left", "right")},
-            }
-            for k in range(1, frequency_hz.size)
-        ],
-        "cancellations": [
-            {
-                "side": side,
-                "surface": one.surface,
-                "order": order,
-                "frequency_hz": at_hz,
-                "frequency_std_hz": at_hz * one.relative_std(file.air),
-                "depth_db": one.depth_db,
-            }
-            for side, found in heard.items()
-            for one in found
-            for order, at_hz in enumerate(one.cancellations_hz(speed_of_sound_m_s=c), start=1)
-        ],
+        "modes": _mode_tables(modes, frequency_hz, couplings),
+        "cancellations": _cancellation_tables(file, heard),
     }
+
+
+def _mode_tables(
+    modes: SpaceModes, frequency_hz: Float, couplings: dict[str, Float]
+) -> list[dict[str, Any]]:
+    """Return the modes but the uniform pressure."""
+    return [
+        {
+            "frequency_hz": float(frequency_hz[k]),
+            "indices": None if modes.indices is None else [int(i) for i in modes.indices[k]],
+            "kind": modes.kinds[k],
+            "coupling": {side: float(couplings[side][k]) for side in ("left", "right")},
+        }
+        for k in range(1, frequency_hz.size)
+    ]
+
+
+def _cancellation_tables(
+    file: RoomFile, heard: dict[str, tuple[Reflection, ...]]
+) -> list[dict[str, Any]]:
+    """Return all cancellations of both loudspeakers."""
+    c = file.air.speed_of_sound_m_s
+    return [
+        {
+            "side": side,
+            "surface": one.surface,
+            "order": order,
+            "frequency_hz": at_hz,
+            "frequency_std_hz": at_hz * one.relative_std(file.air),
+            "depth_db": one.depth_db,
+        }
+        for side, found in heard.items()
+        for one in found
+        for order, at_hz in enumerate(one.cancellations_hz(speed_of_sound_m_s=c), start=1)
+    ]
