@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import Final
 
 from analysis.group_compare import GroupComparison
 from analysis.repeat_statistics import CHANCE, GroupChange
 from analysis.report import format as fmt
+
+N_LARGEST: Final = 3
+"""So many changes of the bass are named at once; the rest stands in the table."""
 
 
 def group_lines(found: GroupComparison, *, names: tuple[str, str]) -> list[str]:
@@ -26,8 +30,17 @@ def claim_text(found: GroupComparison, *, names: tuple[str, str]) -> str:
     """Return what is different beyond the uncertainty."""
     if not found.claimed:
         return f"Between {names[0]} and {names[1]} nothing differs by more than the uncertainty."
-    said = "; ".join(f"{one.name} by {size_text(one)}" for one in found.claimed)
-    return f"From {names[0]} to {names[1]}, beyond the uncertainty: {said}."
+    scalars = [one for one in found.claimed if " Hz" not in one.name]
+    bands = sorted((one for one in found.claimed if " Hz" in one.name), key=_size, reverse=True)
+    said = "; ".join(f"{one.name} by {size_text(one)}" for one in (*scalars, *bands[:N_LARGEST]))
+    n_more = len(bands) - N_LARGEST
+    more = f"; {n_more} smaller changes of the bass are in the table" if n_more > 0 else ""
+    return f"From {names[0]} to {names[1]}, beyond the uncertainty: {said}{more}."
+
+
+def _size(one: GroupChange) -> float:
+    """Return how large a change is."""
+    return abs(one.change)
 
 
 def basis_text(found: GroupComparison) -> str:
