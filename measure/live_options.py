@@ -109,10 +109,20 @@ def sound_path(*, simulate: bool, pace: float, **asked: Any) -> SoundPath:
         If no such devices are there, or they have no such channels or rate.
     """
     if simulate:
+        _refuse_devices(asked)
         return simulated(asked["rate_hz"], pace, reference=asked["reference_channel"] is not None)
     from measure.portaudio import DevicePath
 
     return DevicePath(chosen(Asked(**asked)).wiring)
+
+
+def _refuse_devices(asked: dict[str, Any]) -> None:
+    """Refuse options that mean nothing in an invented room."""
+    for name in ("play", "record", "play_channels", "record_channel"):
+        if asked.get(name) is not None:
+            msg = f"--{name.replace('_', '-')} chooses a device, and --simulate uses none: leave "
+            msg += "one of them out"
+            raise click.UsageError(msg)
 
 
 def simulated(rate_hz: int | None, pace: float, *, reference: bool = False) -> SimulatedRoom:

@@ -315,6 +315,7 @@ def test_a_wrong_answer_ends_it(
         (("--level", "-10"), "can hurt ears"),
         (("--room", "missing.toml", "--level", "-30"), "missing.toml"),
         (("--order", "LXR", "--level", "-30"), "--order 'LXR'"),
+        (("--play", "card", "--level", "-30"), "--play chooses a device"),
     ],
 )
 @pytest.mark.usefixtures("here")
