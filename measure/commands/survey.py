@@ -31,6 +31,7 @@ KITS = ("tape", "laser", "both")
 @click.option("--reading", type=FILE, help="Compare with a reading of this placement (JSON).")
 @click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
 @click.option("--figures", type=FILE, help="Draw the plan, to scale, into this folder.")
+@click.option("--log", "logbook", type=FILE, help="Keep this survey in the logbook, too.")
 @click.option("--force", is_flag=True, help="Replace files written by --new, --card, --room-out.")
 def command(
     survey: Path | None,
@@ -41,6 +42,7 @@ def command(
     reading: Path | None,
     json_target: str | None,
     figures: Path | None,
+    logbook: Path | None,
     force: bool,
 ) -> None:
     """Adjust the readings of SURVEY.toml and say what to move, which way and how far.
@@ -64,6 +66,10 @@ def command(
     result = _evaluated(file)
     arrival = None if reading is None else _arrival(result, reading)
     written = _write_files(file, result, card=card, room_out=room_out, figures=figures, force=force)
+    if logbook is not None:
+        from measure.logbook.filed_survey import file_survey
+
+        written.append(file_survey(logbook, survey))
     if json_target is not None:
         write_json(survey_document(file, result, arrival), json_target)
     quiet = json_target == "-"

@@ -339,3 +339,13 @@ def test_the_names_of_a_takes_files_are_the_same_twice() -> None:
     assert len(names) == 4
     for name in names:
         assert getattr(take_files, name) == getattr(take_folder, name)
+
+
+def test_a_survey_files_itself(logbook: Logbook) -> None:
+    # Known input: the sample's survey, kept byte for byte.
+    survey = SAMPLES / "survey-before.toml"
+    assert str(logbook.path) in run("survey", str(survey), "--log", str(logbook.path))
+    (entry,) = read_entries(logbook, SurveyEntry)[0]
+    (path,) = (logbook.path / "surveys").iterdir()
+    assert (path / entry.survey_file).read_bytes() == survey.read_bytes()
+    run("survey", str(survey), "--log", str(logbook.path.parent), status=2)
