@@ -19,7 +19,7 @@ from analysis.arrays import Float
 from analysis.band_levels import CENTRES_HZ
 from analysis.bass_merit import Merit, merit
 from analysis.places import Places
-from analysis.room_parameters import NAMES, pair_levels, room_draws
+from analysis.room_parameters import NAMES, PairLevels, pair_levels, room_draws
 from analysis.room_response import RoomModel
 
 WITHIN_DB: Final = 0.5
@@ -98,6 +98,7 @@ class Placement:
     evenness_db, strength_db, cost_db : ndarray, shape (m,)
         Means over the drawn rooms.
     drawn_evenness_db : ndarray, shape (n_draws, m)
+        In each drawn room, with the model's own error.
     pareto : ndarray of bool, shape (m,)
         Places than which none is both evener and stronger.
     choices : tuple of Choice
@@ -147,21 +148,19 @@ def choose(
     """
     first = np.zeros(8) if offsets is None else offsets
     drawn = room_draws(rng, n_draws) if draws is None else draws
-    nominal = _judged(model, places, first, trusted)
-    merits = [
-        _judged(
-            model,
-            _moved(places, rng),
-            one,
-            trusted,
-            model_error_db * _error_field(places, model, rng),
-        )
-        for one in drawn
-    ]
-    evenness = np.stack([one.evenness_db for one in merits])
+    nominal = merit(_levels(model, places, first), places, model.space, trusted=trusted)
+    merits, doubted = [], []
+    for one in drawn:
+        levels = _levels(model, _moved(places, rng), one)
+        merits.append(merit(levels, places, model.space, trusted=trusted))
+        # The model's error tells how well a choice holds; to rank by, it is only noise.
+        error_db = model_error_db * _error_field(places, model, rng)
+        off = replace(levels, both_db=levels.both_db + error_db)
+        doubted.append(merit(off, places, model.space, trusted=trusted).evenness_db)
+    evenness = np.stack(doubted)
     strength = np.mean([one.strength_db for one in merits], axis=0)
     cost = np.mean([one.cost_db for one in merits], axis=0)
-    mean = evenness.mean(axis=0)
+    mean = np.mean([one.evenness_db for one in merits], axis=0)
     pareto = _pareto(mean, strength)
     placement = Placement(
         places=places,
@@ -178,20 +177,11 @@ def choose(
     return replace(placement, choices=choices)
 
 
-def _judged(
-    model: RoomModel,
-    places: Places,
-    offsets: Float,
-    trusted: Float | None,
-    error_db: Float | None = None,
-) -> Merit:
-    """Return the terms at each place of one room, its levels off by an error."""
+def _levels(model: RoomModel, places: Places, offsets: Float) -> PairLevels:
+    """Return the levels at each place of one room, without the recording's gain."""
     own = offsets.copy()
-    own[NAMES.index("gain_db")] = 0.0  # of the recording, not of the place
-    levels = pair_levels(model, places.left_m, places.right_m, places.listener_m, own)
-    if error_db is not None:
-        levels = replace(levels, both_db=levels.both_db + error_db)
-    return merit(levels, places, model.space, trusted=trusted)
+    own[NAMES.index("gain_db")] = 0.0
+    return pair_levels(model, places.left_m, places.right_m, places.listener_m, own)
 
 
 def _error_field(places: Places, model: RoomModel, rng: np.random.Generator) -> Float:
