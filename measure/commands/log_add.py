@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from measure.number_type import Number
+
 if TYPE_CHECKING:
     from measure.logbook.entries import Entry
 
@@ -68,9 +70,9 @@ def room(
 @add.command("pair")
 @click.argument("name")
 @click.option("--cabinet", "cabinet_m", type=METRES, help="Width, depth, height, m.")
-@click.option("--woofer-height", "woofer_height_m", type=float, help="Above the floor, m.")
-@click.option("--tweeter-height", "tweeter_height_m", type=float, help="Above the floor, m.")
-@click.option("--weight", "weight_kg", type=float, help="Of one cabinet, kg.")
+@click.option("--woofer-height", "woofer_height_m", type=Number(), help="Above the floor, m.")
+@click.option("--tweeter-height", "tweeter_height_m", type=Number(), help="Above the floor, m.")
+@click.option("--weight", "weight_kg", type=Number(), help="Of one cabinet, kg.")
 @click.option("--on-loan-until", type=click.DateTime(["%Y-%m-%d"]), help="As 2026-03-01.")
 @click.option("--notes", help="In your words.")
 @click.option("--photograph", "photographs", type=FILE, multiple=True, help="Keep a photograph.")
@@ -99,9 +101,9 @@ def pair(
 @click.option("--left", "left_m", type=METRES, help="Left tweeter: x, y, z, m.")
 @click.option("--right", "right_m", type=METRES, help="Right tweeter: x, y, z, m.")
 @click.option("--seat", "seat_m", type=METRES, help="Head or microphone: x, y, z, m.")
-@click.option("--std", "std_m", type=float, help="One standard deviation of them, m.")
-@click.option("--left-toe-in", "left_toe_in_deg", type=float, help="Inward, degrees.")
-@click.option("--right-toe-in", "right_toe_in_deg", type=float, help="Inward, degrees.")
+@click.option("--std", "std_m", type=Number(), help="One standard deviation of them, m.")
+@click.option("--left-toe-in", "left_toe_in_deg", type=Number(), help="Inward, degrees.")
+@click.option("--right-toe-in", "right_toe_in_deg", type=Number(), help="Inward, degrees.")
 @click.option("--survey", help="The survey in the logbook that describes it.")
 @click.option("--notes", help="In your words.")
 @click.pass_obj
@@ -144,8 +146,10 @@ def survey_(folder: Path, /, name: str, survey: Path, notes: str | None, **facts
 @click.argument("name")
 @click.option("--before", required=True, help="The take before it.")
 @click.option("--after", help="The take after it.")
-@click.option("--left-away", "left_mm", type=float, default=0.0, help="Left, from the seat, mm.")
-@click.option("--right-away", "right_mm", type=float, default=0.0, help="Right, from the seat, mm.")
+@click.option("--left-away", "left_mm", type=Number(), default=0.0, help="Left, from the seat, mm.")
+@click.option(
+    "--right-away", "right_mm", type=Number(), default=0.0, help="Right, from the seat, mm."
+)
 @click.option("--notes", help="In your words.")
 @click.pass_obj
 def move(
