@@ -11,25 +11,20 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
-from analysis.arrays import Float, Mask
-from analysis.bass import BassSide, ExplainedFeature
-from analysis.causes import Cause
+from analysis.arrays import Float
 from analysis.level import LevelDifference
-from analysis.modes import Modes
-from analysis.prediction import Curve
 from analysis.reading import Reading
 from analysis.responses import SideResponse
-from analysis.room import Point
+from measure.bass_document import bass_document
 from measure.errors import ReadingFileError
 from measure.recording_reader import FileReading
+from measure.room_document import room_document
 
 SCHEMA = 1
-
-SIDES: Final[tuple[Curve, Curve]] = ("left", "right")
 
 
 def responses_path(document: Path) -> Path:
@@ -61,34 +56,17 @@ def reading_document(
         "schema": SCHEMA,
         "command": "read",
         "usable": reading.usable,
-        "recording": {
-            "file": file.path.name,
-            "channel": file.channel,
-            "n_channels": file.n_channels,
-            "sample_rate_hz": file.sample_rate_hz,
-            "encoding": file.encoding,
-            "duration_s": file.duration_s,
-        },
+        "recording": _recording(file),
         "sweep": sweep,
         "microphone": microphone,
-        "air": {
-            "temperature_c": reading.air.temperature_c,
-            "relative_humidity_percent": reading.air.relative_humidity_percent,
-            "speed_of_sound_m_s": reading.air.speed_of_sound_m_s,
-            "speed_of_sound_std_m_s": reading.air.speed_of_sound_std_m_s,
-            "formula": reading.air.formula,
-        },
-        "clock": {
-            "drift_ppm": reading.aligned.clock.drift_ppm,
-            "std_ppm": reading.aligned.clock.std_ppm,
-            "measured": reading.aligned.clock.measured,
-        },
+        "air": _air(reading),
+        "clock": _clock(reading),
         "arrival": _arrival(reading),
         "level": _level(reading),
         "polarity": _polarity(reading),
-        "bass": _bass(reading, spots),
+        "bass": bass_document(reading.bass, spots),
         "distortion": _distortion(reading),
-        "room": _room(reading),
+        "room": room_document(reading.prediction),
         "noise_snr_db": [
             {"octave_hz": centre_hz, "snr_db": value}
             for centre_hz, value in sorted(reading.snr_db.items())
@@ -97,16 +75,7 @@ def reading_document(
             {"name": check.name, "verdict": check.verdict, "detail": check.detail}
             for check in reading.checks
         ],
-        "passes": [
-            {
-                "number": one.number,
-                "side": one.side,
-                "start_s": one.start_s,
-                "found": one.found,
-                "left_out": list(one.left_out),
-            }
-            for one in reading.passes
-        ],
+        "passes": _passes(reading),
         "impulse_responses": {
             "start_s": _start_s(reading),
             "sample_rate_hz": reading.programme.sample_rate_hz,
@@ -115,6 +84,52 @@ def reading_document(
             "right_gaps_hz": _gaps_hz(reading.right),
         },
     }
+
+
+def _recording(file: FileReading) -> dict[str, Any]:
+    """Return what was read."""
+    return {
+        "file": file.path.name,
+        "channel": file.channel,
+        "n_channels": file.n_channels,
+        "sample_rate_hz": file.sample_rate_hz,
+        "encoding": file.encoding,
+        "duration_s": file.duration_s,
+    }
+
+
+def _air(reading: Reading) -> dict[str, Any]:
+    """Return the air."""
+    return {
+        "temperature_c": reading.air.temperature_c,
+        "relative_humidity_percent": reading.air.relative_humidity_percent,
+        "speed_of_sound_m_s": reading.air.speed_of_sound_m_s,
+        "speed_of_sound_std_m_s": reading.air.speed_of_sound_std_m_s,
+        "formula": reading.air.formula,
+    }
+
+
+def _clock(reading: Reading) -> dict[str, Any]:
+    """Return the clock difference."""
+    return {
+        "drift_ppm": reading.aligned.clock.drift_ppm,
+        "std_ppm": reading.aligned.clock.std_ppm,
+        "measured": reading.aligned.clock.measured,
+    }
+
+
+def _passes(reading: Reading) -> list[dict[str, Any]]:
+    """Return what was used of each pass."""
+    return [
+        {
+            "number": one.number,
+            "side": one.side,
+            "start_s": one.start_s,
+            "found": one.found,
+            "left_out": list(one.left_out),
+        }
+        for one in reading.passes
+    ]
 
 
 def _start_s(reading: Reading) -> float | None:
@@ -233,102 +248,6 @@ def _polarity(reading: Reading) -> dict[str, Any]:
     }
 
 
-def _bass(reading: Reading, spots: Mapping[str, str]) -> dict[str, Any]:
-    """Return the bass's tables."""
-    bass = reading.bass
-    return {
-        "left": _side(bass.left),
-        "right": _side(bass.right),
-        "both": _side(bass.both),
-        "spots": dict(spots),
-    }
-
-
-def _side(side: BassSide | None) -> dict[str, Any]:
-    """Return one curve; empty lists where there is none."""
-    if side is None:
-        return {
-            "frequency_hz": [],
-            "level_db": [],
-            "sixth_octave_db": [],
-            "third_octave_db": [],
-            "level_std_db": [],
-            "resolution_hz": None,
-            "window_s": None,
-            "features": [],
-            "balance": [],
-            "spots": None,
-        }
-    curve = side.curve
-    return {
-        "frequency_hz": curve.frequency_hz,
-        "level_db": _covered(curve.level_db, curve.covered),
-        "sixth_octave_db": _covered(curve.sixth_octave_db, curve.covered),
-        "third_octave_db": _covered(curve.third_octave_db, curve.covered),
-        "level_std_db": _covered(curve.level_std_db, curve.covered),
-        "resolution_hz": curve.resolution_hz,
-        "window_s": list(curve.window_s),
-        "features": [_feature(one, worst=one in side.worst) for one in side.features],
-        "balance": [
-            {
-                "band_hz": list(band.band_hz),
-                "level_db": band.level_db,
-                "std_db": band.std_db,
-                "reason": band.reason,
-            }
-            for band in side.balance
-        ],
-        "spots": None
-        if side.spots is None
-        else {
-            "n_spots": side.spots.n_spots,
-            "frequency_hz": side.spots.frequency_hz,
-            "level_db": side.spots.level_db,
-            "spread_db": side.spots.spread_db,
-        },
-    }
-
-
-def _covered(values: Float, covered: Mask) -> list[float | None]:
-    """Return a curve with None where the sweep gives nothing."""
-    return [float(value) if inside else None for value, inside in zip(values, covered, strict=True)]
-
-
-def _feature(one: ExplainedFeature, *, worst: bool) -> dict[str, Any]:
-    """Return one peak or dip."""
-    feature = one.feature
-    return {
-        "kind": feature.kind,
-        "frequency_hz": feature.frequency_hz,
-        "frequency_std_hz": feature.frequency_std_hz,
-        "level_db": feature.level_db,
-        "level_std_db": feature.level_std_db,
-        "prominence_db": feature.prominence_db,
-        "width_hz": feature.width_hz,
-        "q": feature.q,
-        "decay_s": feature.decay_s,
-        "decay_std_s": feature.decay_std_s,
-        "n_spots_seen": one.n_spots_seen,
-        "worst": worst,
-        "causes": [_cause(cause) for cause in one.causes],
-    }
-
-
-def _cause(cause: Cause) -> dict[str, Any]:
-    """Return one cause; its indices or its surface where it has them."""
-    table: dict[str, Any] = {
-        "cause": cause.cause,
-        "frequency_hz": cause.frequency_hz,
-        "score": cause.score,
-        "parts": dict(cause.parts),
-        "indices": list(cause.indices) if cause.indices is not None else None,
-        "surface": cause.surface,
-    }
-    if cause.partner_indices is not None:
-        table["partner_indices"] = list(cause.partner_indices)
-    return table
-
-
 def _distortion(reading: Reading) -> list[dict[str, Any]]:
     """Return the harmonics."""
     return [
@@ -341,58 +260,6 @@ def _distortion(reading: Reading) -> list[dict[str, Any]]:
             "is_bound": level.is_bound,
         }
         for side, level in reading.distortion
-    ]
-
-
-def _room(reading: Reading) -> dict[str, Any] | None:
-    """Return what the room file foretells."""
-    prediction = reading.prediction
-    if prediction is None:
-        return None
-    return {
-        "schroeder_hz": prediction.schroeder_hz,
-        "decay_s": prediction.decay_s,
-        "decay_is_assumed": prediction.decay_is_assumed,
-        "woofers_assumed_at_tweeters": prediction.positions.left.woofer_is_assumed
-        or prediction.positions.right.woofer_is_assumed,
-        "left_m": _point(prediction.positions.left.tweeter),
-        "right_m": _point(prediction.positions.right.tweeter),
-        "seat_m": _point(prediction.positions.seat),
-        "half_angle_deg": prediction.positions.half_angle_deg,
-        "left_minus_right_mm": prediction.positions.left_minus_right_m * 1e3,
-        "modes": _modes(prediction.modes, np.abs(prediction.seat_shape)),
-        "cancellations": [
-            {
-                "side": side,
-                "surface": one.surface,
-                "order": one.order,
-                "frequency_hz": one.frequency_hz,
-                "frequency_std_hz": one.frequency_std_hz,
-                "depth_db": one.depth_db,
-            }
-            for side in SIDES
-            for one in prediction.cancellations[side]
-        ],
-    }
-
-
-def _point(point: Point) -> list[float]:
-    """Return x, y and z."""
-    return [point.x_m, point.y_m, point.z_m]
-
-
-def _modes(modes: Modes, seat: Float) -> list[dict[str, Any]]:
-    """Return the modes up to the curves' end."""
-    return [
-        {
-            "frequency_hz": float(frequency_hz),
-            "indices": [int(index) for index in indices],
-            "kind": kind,
-            "seat_shape": float(shape),
-        }
-        for frequency_hz, indices, kind, shape in zip(
-            modes.frequency_hz, modes.indices, modes.kinds, seat, strict=True
-        )
     ]
 
 
