@@ -180,23 +180,13 @@ def read_recording(
         If the programme isn't heard.
     """
     rate_hz = programme.sample_rate_hz
-    scale = rate_hz / recorded_hz
-    zeroed = tuple(
-        replace(block, at=round(block.at * scale), n_samples=round(block.n_samples * scale))
-        for block in zero_runs(recorded, recorded_hz)
-    )
-    samples = resampled(recorded, recorded_hz, rate_hz)
+    samples, aligned = _aligned(recorded, recorded_hz, programme)
     top_hz = min(programme.sweep.stop_hz, 0.46 * recorded_hz)
-    aligned = align(samples, programme, zeroed=zeroed, step=quantisation_step(recorded))
     sides = mean_responses(aligned, programme, top_hz=top_hz, microphone_db=microphone_db)
     hum = find_hum(quiet_stretch(samples, aligned, programme), aligned, rate_hz)
     checks = _recording_checks(recorded, recorded_hz, samples.size, hum, aligned, programme, sides)
     snr_db = octave_snr_db(sides, programme)
-    bass = read_bass(*(side.response if side else None for side in sides), hum_hz=hum.lines_hz)
-    prediction = None
-    if room is not None:
-        prediction = predict(*room, air, decay_s=measured_decay_s(bass))
-        bass = with_causes(bass, prediction)
+    bass, prediction = _bass(sides, hum, air, room)
     checks["noise"] = check_noise(snr_db)
     failed = {name for name, check in checks.items() if check.verdict == "fail"}
     mended_std_s = _mended_std_s(aligned, rate_hz, recorded_hz)
@@ -230,6 +220,28 @@ def read_recording(
 
 
 _Sides = tuple[SideResponse | None, SideResponse | None]
+
+
+def _aligned(recorded: Float, recorded_hz: float, programme: Programme) -> tuple[Float, Aligned]:
+    """Bring a recording to the programme's sampling frequency, and find its passes."""
+    scale = programme.sample_rate_hz / recorded_hz
+    zeroed = tuple(
+        replace(block, at=round(block.at * scale), n_samples=round(block.n_samples * scale))
+        for block in zero_runs(recorded, recorded_hz)
+    )
+    samples = resampled(recorded, recorded_hz, programme.sample_rate_hz)
+    return samples, align(samples, programme, zeroed=zeroed, step=quantisation_step(recorded))
+
+
+def _bass(
+    sides: _Sides, hum: Hum, air: Air, room: tuple[Room, Positions] | None
+) -> tuple[Bass, Prediction | None]:
+    """Read the bass, with its causes where the room is known."""
+    bass = read_bass(*(side.response if side else None for side in sides), hum_hz=hum.lines_hz)
+    if room is None:
+        return bass, None
+    prediction = predict(*room, air, decay_s=measured_decay_s(bass))
+    return with_causes(bass, prediction), prediction
 
 
 def _recording_checks(
