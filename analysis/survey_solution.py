@@ -54,6 +54,10 @@ OPEN_SHARE: Final = 0.3
 """A node is named with an open direction where it moves by this share of the farthest."""
 
 
+SAME_SIGMAS: Final = 6.0
+"""Two readings of one distance that agree so well are one reading to start from."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Solution:
     """A solved survey.
@@ -211,9 +215,22 @@ def _hidden(built: SurveyNetwork) -> set[int]:
 
 
 def _for_start(built: SurveyNetwork) -> list[Observation]:
-    """Return the readings that can place points before the straight walls are known."""
+    """Return the readings that can place points before the straight walls are known.
+
+    A reading taken twice counts once: two equal circles cross nowhere, or everywhere.
+    """
     hidden = _hidden(built)
-    return [one for one in built.network.observations if not hidden.intersection(one.nodes)]
+    kept: list[Observation] = []
+    for one in built.network.observations:
+        twins = (
+            other
+            for other in kept
+            if (other.kind, other.nodes) == (one.kind, one.nodes)
+            and abs(other.value - one.value) < SAME_SIGMAS * one.std
+        )
+        if not hidden.intersection(one.nodes) and next(twins, None) is None:
+            kept.append(one)
+    return kept
 
 
 def _links(built: SurveyNetwork) -> list[Observation]:

@@ -10,6 +10,7 @@ import pytest
 
 from analysis.survey import LINE_AHEAD, LINE_START
 from analysis.survey_result import evaluate_survey
+from analysis.survey_solution import solve_survey
 from measure.errors import SurveyFileError
 from measure.reading_lines import angle_reading, equal_reading, reading_of
 from measure.survey_card import card_text
@@ -257,3 +258,20 @@ def test_heights_and_widths_know_their_lines(tmp_path: Path) -> None:
         start = next(k for k, line in enumerate(text) if line.startswith(after))
         found = next(k for k in range(start, len(text)) if text[k].startswith(begins))
         assert file.lines[label] == found + 1
+
+
+@pytest.mark.parametrize("kit", ["tape", "laser", "both"])
+@pytest.mark.parametrize("again_mm", [0, 1])
+def test_a_reading_taken_twice_blames_nothing(kit: str, again_mm: int, tmp_path: Path) -> None:
+    # Invariant: a correct reading typed twice, as the file's own comment suggests, changes
+    # little, and makes no other reading wrong.
+    text = resources.files("measure").joinpath(f"data/survey-{kit}.toml").read_text("utf-8")
+    line = next(one for one in text.splitlines() if one.startswith('"head to left inner"'))
+    value = int(line.split("=")[1].split("#")[0].strip())
+    path = tmp_path / "twice.toml"
+    path.write_text(
+        text.replace(line, f'"head to left inner" = [{value}, {value + again_mm}]'), "utf-8"
+    )
+    solution = solve_survey(read_survey(path).survey)
+    assert solution.blunders == ()
+    assert solution.undetermined == ()
