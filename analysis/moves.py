@@ -11,8 +11,8 @@ network gives with everything moved so far, the turn included.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Final, Literal
+from dataclasses import dataclass, replace
+from typing import Final, Literal, cast
 
 import numpy as np
 
@@ -78,6 +78,8 @@ class Move:
         Those that this move changes; for a check both distances to the head.
     distance_m : tuple of float
         From the head to the left and to the right reference point after it.
+    toward_wall_std_m, outward_std_m, turn_std_rad, edge_std_m : float
+        How well the place and the angle are known from which it starts, one sigma.
     """
 
     kind: Literal["slide", "turn", "seat", "check"]
@@ -90,6 +92,10 @@ class Move:
     about: str | None = None
     readings: tuple[ReadingAfter, ...] = ()
     distance_m: tuple[float, float] = (0.0, 0.0)
+    toward_wall_std_m: float = 0.0
+    outward_std_m: float = 0.0
+    turn_std_rad: float = 0.0
+    edge_std_m: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -149,7 +155,24 @@ def plan_moves(
         for side in sorted(SIDES, key=lambda one: -far[one]):
             walker.cabinet(side, placement)
     walker.check()
-    return Plan(moves=tuple(walker.moves), placement=placement, positions_m=walker.places)
+    moves = tuple(_with_std(move, solution, triangle) for move in walker.moves)
+    return Plan(moves=moves, placement=placement, positions_m=walker.places)
+
+
+def _with_std(move: Move, solution: Solution, triangle: Triangle) -> Move:
+    """Return a move with how well what it starts from is known."""
+    if move.kind == "turn":
+        std_rad = triangle.toe_in_rad.side(cast(Side, move.what)).known[1]
+        return replace(
+            move,
+            turn_std_rad=std_rad,
+            edge_std_m=std_rad * abs(move.edge_m / math.sin(move.turn_rad)),
+        )
+    if move.kind == "check":
+        return move
+    name = HEAD if move.kind == "seat" else f"{move.what} tweeter"
+    outward_std_m, toward_std_m, _ = np.sqrt(solution.place_covariance(name).diagonal().clip(0))
+    return replace(move, toward_wall_std_m=float(toward_std_m), outward_std_m=float(outward_std_m))
 
 
 def _seat_alone(

@@ -225,12 +225,20 @@ def _for_start(built: SurveyNetwork) -> list[Observation]:
         twins = (
             other
             for other in kept
-            if (other.kind, other.nodes) == (one.kind, one.nodes)
+            if other.kind == one.kind
+            and _same_between(other, one)
             and abs(other.value - one.value) < SAME_SIGMAS * one.std
         )
         if not hidden.intersection(one.nodes) and next(twins, None) is None:
             kept.append(one)
     return kept
+
+
+def _same_between(one: Observation, other: Observation) -> bool:
+    """Tell whether two readings of a kind go between the same points; a distance has no sense."""
+    if one.kind == "distance":
+        return sorted(one.nodes) == sorted(other.nodes)
+    return one.nodes == other.nodes
 
 
 def _links(built: SurveyNetwork) -> list[Observation]:

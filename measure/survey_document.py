@@ -178,10 +178,14 @@ def _move(one: Move) -> dict[str, Any]:
         "kind": one.kind,
         "what": one.what,
         "toward_wall_mm": one.toward_wall_m * _MM,
+        "toward_wall_std_mm": one.toward_wall_std_m * _MM,
         "outward_mm": one.outward_m * _MM,
+        "outward_std_mm": one.outward_std_m * _MM,
         "turn_inward_deg": one.turn_rad * _DEG,
+        "turn_std_deg": one.turn_std_rad * _DEG,
         "edge": one.edge,
         "edge_forward_mm": one.edge_m * _MM,
+        "edge_std_mm": one.edge_std_m * _MM,
         "about": one.about,
         "readings": [
             {

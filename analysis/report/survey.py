@@ -268,20 +268,23 @@ def move_text(move: Move, result: SurveyResult, *, length: Length = millimetres)
         )
     if move.kind == "seat":
         ways = _ways(
-            (move.outward_m, "to the right", "to the left"), (move.toward_wall_m, "forward", "back")
+            (move.outward_m, move.outward_std_m, "to the right", "to the left"),
+            (move.toward_wall_m, move.toward_wall_std_m, "forward", "back"),
         )
         return f"Move the seat {ways}."
     if move.kind == "slide":
         ways = _ways(
-            (move.toward_wall_m, "toward the front wall", "into the room"),
-            (move.outward_m, "outward", "inward"),
+            (move.toward_wall_m, move.toward_wall_std_m, "toward the front wall", "into the room"),
+            (move.outward_m, move.outward_std_m, "outward", "inward"),
         )
         return f"Slide the {move.what} loudspeaker {ways}."
     forward = "forward, into the room" if move.edge_m > 0 else "back, toward the front wall"
     sense = "inward" if move.turn_rad > 0 else "outward"
+    angle = fmt.with_std(abs(math.degrees(move.turn_rad)), math.degrees(move.turn_std_rad), "°")
     return (
-        f"Turn the {move.what} loudspeaker {abs(math.degrees(move.turn_rad)):.1f}° {sense} about "
-        f"{move.about}: its {move.edge} front edge comes {abs(move.edge_m) * 1e3:.1f} mm {forward}."
+        f"Turn the {move.what} loudspeaker {angle.replace(' °', '°')} {sense} about "
+        f"{move.about}: its {move.edge} front edge comes "
+        f"{fmt.mm(abs(move.edge_m), move.edge_std_m)} {forward}."
     )
 
 
@@ -290,11 +293,11 @@ def _apart(difference_m: float) -> str:
     return "equal" if abs(difference_m) < 5e-4 else f"{fmt.mm(abs(difference_m))} apart"
 
 
-def _ways(*parts: tuple[float, str, str]) -> str:
+def _ways(*parts: tuple[float, float, str, str]) -> str:
     """Return the parts of a slide that a tape can show."""
     said = [
-        f"{fmt.move_mm(value)} {plus if value > 0 else minus}"
-        for value, plus, minus in parts
+        f"{fmt.mm(abs(value), std)} {plus if value > 0 else minus}"
+        for value, std, plus, minus in parts
         if abs(value) >= 5e-4
     ]
     return " and ".join(said)

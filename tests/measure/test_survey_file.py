@@ -275,3 +275,20 @@ def test_a_reading_taken_twice_blames_nothing(kit: str, again_mm: int, tmp_path:
     solution = solve_survey(read_survey(path).survey)
     assert solution.blunders == ()
     assert solution.undetermined == ()
+
+
+@pytest.mark.parametrize("again_mm", [0, 1])
+def test_a_reading_taken_again_from_the_other_end_blames_nothing(
+    again_mm: int, tmp_path: Path
+) -> None:
+    # Invariant: as above, with the ends of the second reading exchanged.
+    text = resources.files("measure").joinpath("data/survey-tape.toml").read_text("utf-8")
+    line = next(one for one in text.splitlines() if one.startswith('"head to left inner"'))
+    value = int(line.split("=")[1].split("#")[0].strip())
+    path = tmp_path / "both_ends.toml"
+    path.write_text(
+        text.replace(line, f'{line}\n"left inner to head" = {value + again_mm}'), "utf-8"
+    )
+    solution = solve_survey(read_survey(path).survey)
+    assert solution.blunders == ()
+    assert solution.undetermined == ()

@@ -97,6 +97,22 @@ def test_every_move_names_its_sense_and_what_the_tape_reads(result: SurveyResult
     assert move_lines(replace(after, plan=replace(after.plan, moves=()))) == []
 
 
+def test_each_move_says_how_well_its_start_is_known(result: SurveyResult) -> None:
+    # Second method: the sigma of the place by the adjustment's covariance; of an edge, by
+    # turning the cabinet two sigmas' worth about its pivot.
+    text = "\n".join(move_lines(result))
+    assert text.count(" ± ") >= len(result.plan.moves) - 1
+    for move in result.plan.moves:
+        if move.kind == "slide":
+            place = result.solution.place_covariance(f"{move.what} tweeter")
+            assert move.outward_std_m == pytest.approx(np.sqrt(place[0, 0]))
+            assert move.toward_wall_std_m == pytest.approx(np.sqrt(place[1, 1]))
+        if move.kind == "turn":
+            ratio = move.edge_m / move.turn_rad
+            assert move.edge_std_m == pytest.approx(abs(ratio) * move.turn_std_rad, rel=0.01)
+            assert move.turn_std_rad > 0
+
+
 def test_the_figures_are_those_of_the_result(result: SurveyResult) -> None:
     text = "\n".join(figure_lines(result))
     value = result.triangle.distance_m.left.value
