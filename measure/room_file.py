@@ -7,6 +7,7 @@ above the floor, all in metres.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -85,9 +86,9 @@ class _RoomTable(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     floor_m: list[tuple[float, float]] | None = None
     ceiling: _Ceiling | None = None
     furniture: list[_Furniture] | None = None
-    left: _Speaker
-    right: _Speaker
-    seat: _Seat
+    left: _Speaker | None = None
+    right: _Speaker | None = None
+    seat: _Seat | None = None
     relative_humidity_percent: float | None = None
     absorption: _Absorption | None = None
 
@@ -115,12 +116,15 @@ class RoomFile:
     furniture: tuple[Footprint, ...] = ()
 
 
-def read_room(path: Path) -> RoomFile:
+def read_room(path: Path, *, places: Callable[[Space], Positions] | None = None) -> RoomFile:
     """Read a room file.
 
     Parameters
     ----------
     path : Path
+    places : callable, optional
+        Takes the room and returns where the pair and the seat stand, instead of the file's
+        own places; the woofers' heights are the file's.
 
     Returns
     -------
@@ -139,7 +143,7 @@ def read_room(path: Path) -> RoomFile:
         hint="`apexline starter NEW.toml` writes one to compare with",
     )
     try:
-        return _built(table)
+        return _built(table, places)
     except ValueError as problem:
         msg = f"{path}: {problem}; correct it in the file (lengths in metres)"
         raise RoomFileError(msg) from problem
@@ -208,15 +212,11 @@ def _box(space: Space) -> Room | None:
     )
 
 
-def _built(table: _RoomTable) -> RoomFile:
+def _built(table: _RoomTable, places: Callable[[Space], Positions] | None) -> RoomFile:
     """Return the records of a table, which refuse what is impossible."""
     space = _space(table)
     room = _box(space)
-    positions = Positions(
-        left=_loudspeaker("left", table.left),
-        right=_loudspeaker("right", table.right),
-        seat=_point("seat", table.seat),
-    )
+    positions = _own_places(table) if places is None else _with_woofers(table, places(space))
     if room is not None:
         require_inside(room, positions)
     else:
@@ -228,6 +228,32 @@ def _built(table: _RoomTable) -> RoomFile:
     )
     furniture = tuple(Footprint(x_m=one.x_m, y_m=one.y_m) for one in table.furniture or ())
     return RoomFile(space=space, room=room, positions=positions, air=air, furniture=furniture)
+
+
+def _own_places(table: _RoomTable) -> Positions:
+    """Return the places that the file gives."""
+    if table.left is None or table.right is None or table.seat is None:
+        lacking = next(name for name in ("left", "right", "seat") if getattr(table, name) is None)
+        msg = f"the table [{lacking}] is missing: where it stands (x_m, y_m, z_m)"
+        raise ValueError(msg)
+    return Positions(
+        left=_loudspeaker("left", table.left),
+        right=_loudspeaker("right", table.right),
+        seat=_point("seat", table.seat),
+    )
+
+
+def _with_woofers(table: _RoomTable, places: Positions) -> Positions:
+    """Return places with the heights of the woofers that the file gives."""
+    heights = {
+        side: None if given is None else given.woofer_z_m
+        for side, given in (("left", table.left), ("right", table.right))
+    }
+    return Positions(
+        left=Loudspeaker(tweeter=places.left.tweeter, woofer_z_m=heights["left"]),
+        right=Loudspeaker(tweeter=places.right.tweeter, woofer_z_m=heights["right"]),
+        seat=places.seat,
+    )
 
 
 def _point(name: str, table: _Speaker | _Seat) -> Point:

@@ -28,6 +28,12 @@ _RANGE = "FROM:TO:STEP in metres, or keep."
 @click.command("place", short_help="Where to stand the pair and the seat for bass.")
 @click.argument("room", type=FILE)
 @click.option(
+    "--survey",
+    "survey",
+    type=FILE,
+    help="Take the places of pair and seat from this survey, walls from ROOM.toml.",
+)
+@click.option(
     "--front", "front", help=f"The pair from the front wall: {_RANGE}  [default: derived]"
 )
 @click.option("--spread", "spread", help=f"Each from the centre line: {_RANGE}  [default: derived]")
@@ -57,6 +63,7 @@ _RANGE = "FROM:TO:STEP in metres, or keep."
 @click.option("--figures", type=FILE, help="Draw map, curves and plan into this folder.")
 def command(
     room: Path,
+    survey: Path | None,
     front: str | None,
     spread: str | None,
     seat: str | None,
@@ -76,10 +83,10 @@ def command(
     from analysis.places import current
     from analysis.report.placement import fit_lines, placement_lines
     from measure.output import check_json_target, progress, write_json
-    from measure.room_file import read_room
+    from measure.surveyed_places import room_with_survey
 
     check_json_target(json_target)
-    file = read_room(room)
+    file, origin = room_with_survey(room, survey)
     rng = np.random.default_rng(SEED)
     with progress("Computing the room") as step:
         model, places = _prepared(room, file, (front, spread, seat), clearance_m)
@@ -99,6 +106,7 @@ def command(
     lines = placement_lines(
         placement, current=current(file.space, file.positions), schroeder_hz=schroeder_hz
     )
+    lines = [*origin, *lines]
     if fit is not None:
         lines += ["", *fit_lines(fit)]
     if walked is not None:

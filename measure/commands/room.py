@@ -19,6 +19,12 @@ if TYPE_CHECKING:
 @click.command("room", short_help="What a room's size and shape foretell.")
 @click.argument("room", type=FILE)
 @click.option(
+    "--survey",
+    "survey",
+    type=FILE,
+    help="Take the places of pair and seat from this survey, walls from ROOM.toml.",
+)
+@click.option(
     "--up-to",
     "highest_hz",
     type=click.FloatRange(20, 400),
@@ -35,7 +41,13 @@ if TYPE_CHECKING:
     help="What a mode's frequency may be off by, %.",
 )
 @click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
-def command(room: Path, highest_hz: float, error_percent: float, json_target: str | None) -> None:
+def command(
+    room: Path,
+    survey: Path | None,
+    highest_hz: float,
+    error_percent: float,
+    json_target: str | None,
+) -> None:
     """Print the modes of ROOM.toml, how each loudspeaker drives them, and the cancellations.
 
     Any floor plan will do (floor_m in the room file), under a ceiling that is level or
@@ -46,10 +58,10 @@ def command(room: Path, highest_hz: float, error_percent: float, json_target: st
     from analysis.space_modes import space_modes
     from measure.errors import RoomFileError
     from measure.output import check_json_target, progress, write_json
-    from measure.room_file import read_room
+    from measure.surveyed_places import room_with_survey
 
     check_json_target(json_target)
-    file = read_room(room)
+    file, origin = room_with_survey(room, survey)
     c = file.air.speed_of_sound_m_s
     with progress("Finding the room's modes"):
         try:
@@ -74,7 +86,7 @@ def command(room: Path, highest_hz: float, error_percent: float, json_target: st
         couplings=couplings,
         reflections=heard,
     )
-    for line in lines:
+    for line in [*origin, *lines]:
         click.echo(line, err=json_target == "-")
 
 
