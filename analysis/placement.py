@@ -19,7 +19,7 @@ from analysis.arrays import Float
 from analysis.band_levels import CENTRES_HZ
 from analysis.bass_merit import Merit, merit
 from analysis.places import Places
-from analysis.room_parameters import NAMES, PairLevels, pair_levels, room_draws
+from analysis.room_parameters import NAMES, PairLevels, offsets_with, pair_levels, room_draws
 from analysis.room_response import RoomModel
 
 WITHIN_DB: Final = 0.5
@@ -133,9 +133,9 @@ def choose(
     model : RoomModel
     places : Places
     rng : numpy.random.Generator
-    offsets : ndarray, shape (8,), optional
+    offsets : ndarray, shape (9,), optional
         Fitted parameters (`analysis.room_parameters`).
-    draws : ndarray, shape (n, 8), optional
+    draws : ndarray, shape (n, 9), optional
         Parameters within their uncertainty; by default drawn from the prior.
     trusted : ndarray, shape (19,), optional
     model_error_db : float
@@ -146,7 +146,7 @@ def choose(
     -------
     Placement
     """
-    first = np.zeros(8) if offsets is None else offsets
+    first = offsets_with() if offsets is None else offsets
     drawn = room_draws(rng, n_draws) if draws is None else draws
     nominal = merit(_levels(model, places, first), places, model.space, trusted=trusted)
     merits, doubted = [], []

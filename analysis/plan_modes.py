@@ -28,6 +28,7 @@ import numpy as np
 from analysis.arrays import Float, frozen
 from analysis.floor_plan import FloorPlan
 from analysis.plan_elements import PlanElements
+from analysis.plan_products import PlanProducts
 
 ERROR_PERCENT: Final = 0.1
 """Default limit of the error of a mode's frequency."""
@@ -53,6 +54,8 @@ class PlanModes:
         Half waves along length and width of a rectangle.
     error_percent : float
         Greatest difference of a wavenumber between two meshes; 0 for the closed form.
+    products : PlanProducts or None
+        What `analysis.plan_stretch` needs; None for the closed form.
     shapes_at : callable
         Takes points, shape (m, 2), returns shapes, shape (m, n).
     """
@@ -62,6 +65,7 @@ class PlanModes:
     wall_weight_per_m: Float
     indices: Any
     error_percent: float
+    products: PlanProducts | None
     shapes_at: Callable[[Float], Float]
 
     def __post_init__(self) -> None:
@@ -134,6 +138,7 @@ def _closed_form(plan: FloorPlan, highest_rad_m: float) -> PlanModes:
         wall_weight_per_m=np.stack([weights[name] for name in plan.wall_names]),
         indices=indices,
         error_percent=0.0,
+        products=None,
         shapes_at=shapes_at,
     )
 
@@ -160,9 +165,9 @@ class _Elements(PlanElements):
 
     def __init__(self, plan: FloorPlan, spacing_m: float) -> None:
         super().__init__(plan, spacing_m)
-        self.stiffness = self.integrals(
-            lambda u, v, _: u.grad[0] * v.grad[0] + u.grad[1] * v.grad[1]
-        )
+        self.along_x = self.integrals(lambda u, v, _: u.grad[0] * v.grad[0])
+        self.along_y = self.integrals(lambda u, v, _: u.grad[1] * v.grad[1])
+        self.stiffness = self.along_x + self.along_y
         self.mass = self.integrals(lambda u, v, _: u * v)
 
     def solve(self, highest_rad_m: float) -> tuple[Float, Float]:
@@ -194,19 +199,23 @@ class _Elements(PlanElements):
         def shapes_at(points_m: Float) -> Float:
             return np.asarray(self.values_at(points_m) @ vectors)
 
+        products = self._products(vectors)
         return PlanModes(
             plan=self.plan,
             wavenumber_rad_m=wavenumber,
-            wall_weight_per_m=self._wall_weights(vectors),
+            wall_weight_per_m=np.einsum("wnn->wn", products.at_walls_per_m),
             indices=None,
             error_percent=found_percent,
+            products=products,
             shapes_at=shapes_at,
         )
 
-    def _wall_weights(self, vectors: Float) -> Float:
-        """Return the integral of each squared shape along each wall, over the area."""
-        rows = [
-            np.sum(vectors * (self.along_wall(wall, lambda u, v, _: u * v) @ vectors), axis=0)
-            for wall in range(self.plan.n_walls)
-        ]
-        return np.stack(rows) / self.plan.area_m2
+    def _products(self, vectors: Float) -> PlanProducts:
+        """Return the integrals of products of shapes and of slopes, over the area."""
+        walls = [self.along_wall(wall, lambda u, v, _: u * v) for wall in range(self.plan.n_walls)]
+        return PlanProducts(
+            along_x_per_m2=vectors.T @ (self.along_x @ vectors) / self.plan.area_m2,
+            along_y_per_m2=vectors.T @ (self.along_y @ vectors) / self.plan.area_m2,
+            at_walls_per_m=np.stack([vectors.T @ (one @ vectors) for one in walls])
+            / self.plan.area_m2,
+        )

@@ -72,12 +72,12 @@ class RoomFit:
 
     Attributes
     ----------
-    offsets : ndarray, shape (8,)
+    offsets : ndarray, shape (9,)
         Fitted parameters, in the order of `analysis.room_parameters.NAMES`; where the fit
         isn't kept, all 0 but the gain.
-    offsets_std : ndarray, shape (8,)
+    offsets_std : ndarray, shape (9,)
         One sigma of each.
-    covariance : ndarray, shape (8, 8)
+    covariance : ndarray, shape (9, 9)
     n_readings : int
     kept : bool
         Whether the fit beats the unfitted room at readings it hasn't seen.
@@ -112,7 +112,7 @@ class RoomFit:
         return self.left_out_db if self.kept else self.left_out_before_db
 
     def draws(self, rng: np.random.Generator, n_draws: int) -> Float:
-        """Return parameters drawn within their uncertainty, shape (n_draws, 8)."""
+        """Return parameters drawn within their uncertainty, shape (n_draws, 9)."""
         root = np.linalg.cholesky(self.covariance + 1e-12 * np.eye(len(NAMES)))
         drawn = self.offsets + rng.standard_normal((n_draws, len(NAMES))) @ root.T
         return np.asarray(np.clip(drawn, -BOUND * PRIOR_STD, BOUND * PRIOR_STD))

@@ -18,7 +18,8 @@ from analysis.band_levels import FREQUENCY_HZ, band_levels_db
 from analysis.room_response import Losses, RoomModel, losses_of, pressure
 
 NAMES: Final = (
-    "plan_scale",
+    "length_scale",
+    "width_scale",
     "height_scale",
     "wall_loss",
     "floor_and_ceiling_loss",
@@ -28,7 +29,7 @@ NAMES: Final = (
     "roll_off",
 )
 
-PRIOR_STD: Final = np.array([0.007, 0.007, 0.5, 0.5, 0.5, 20.0, 0.7, 0.4])
+PRIOR_STD: Final = np.array([0.007, 0.007, 0.007, 0.5, 0.5, 0.5, 20.0, 0.7, 0.4])
 """Scales: walls that give and a tape (common practice, no source). Losses: a table's
 absorption in the bass is good to a factor of 1.6. Gain is unknown."""
 
@@ -40,7 +41,16 @@ ROLL_OFF_HZ: Final = 30.0
 flat)."""
 
 _TILT_AT_HZ: Final = 70.0
-_OF_ROOM: Final = 5
+_OF_ROOM: Final = NAMES.index("gain_db")
+
+
+def offsets_with(**values: float) -> Float:
+    """Return offsets of which some are given by name, the others 0, shape (9,)."""
+    unknown = set(values) - set(NAMES)
+    if unknown:
+        msg = f"offsets {sorted(unknown)} must be among {NAMES}"
+        raise ValueError(msg)
+    return np.array([values.get(name, 0.0) for name in NAMES])
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -59,18 +69,28 @@ class PairLevels:
 
 def losses_with(model: RoomModel, offsets: Float) -> Losses:
     """Return a room's losses with offsets applied."""
-    first = losses_of(model.space)
-    factor = np.full(len(first.admittance), math.exp(offsets[2]))
-    factor[-2:] = math.exp(offsets[3])
+    first, of = losses_of(model.space), dict(zip(NAMES, offsets, strict=True))
+    factor = np.full(len(first.admittance), math.exp(of["wall_loss"]))
+    factor[-2:] = math.exp(of["floor_and_ceiling_loss"])
     admittance = tuple(float(value) for value in factor * first.admittance)
-    return replace(first, admittance=admittance, slope=float(offsets[4]))
+    return replace(first, admittance=admittance, slope=float(of["loss_slope"]))
+
+
+def scale_with(offsets: Float) -> tuple[float, float, float]:
+    """Return by how much width, length and height (x, y, z) are larger than in the file."""
+    of = dict(zip(NAMES, offsets, strict=True))
+    names = ("width_scale", "length_scale", "height_scale")
+    x, y, z = (math.exp(of[name]) for name in names)
+    return x, y, z
 
 
 def loudspeaker_db(offsets: Float) -> Float:
     """Return what the loudspeaker adds at `FREQUENCY_HZ`, in dB, shape (f,)."""
-    corner_hz = ROLL_OFF_HZ * math.exp(offsets[7])
+    of = dict(zip(NAMES, offsets, strict=True))
+    corner_hz = ROLL_OFF_HZ * math.exp(of["roll_off"])
     end = -10 * np.log10(1 + (corner_hz / FREQUENCY_HZ) ** 4)
-    return np.asarray(offsets[5] + offsets[6] * np.log2(FREQUENCY_HZ / _TILT_AT_HZ) + end)
+    tilt = of["tilt_db_per_octave"] * np.log2(FREQUENCY_HZ / _TILT_AT_HZ)
+    return np.asarray(of["gain_db"] + tilt + end)
 
 
 def pair_levels(
@@ -82,7 +102,7 @@ def pair_levels(
     ----------
     model : RoomModel
     left_m, right_m, seat_m : ndarray, shape (m, 3)
-    offsets : ndarray, shape (8,)
+    offsets : ndarray, shape (9,)
 
     Returns
     -------
@@ -99,7 +119,7 @@ def pair_levels(
             np.concatenate([seat_m, seat_m]),
             FREQUENCY_HZ,
             losses=losses_with(model, offsets),
-            scale=(math.exp(offsets[0]), math.exp(offsets[1])),
+            scale=scale_with(offsets),
         )
     )
     speaker = 10 ** (loudspeaker_db(offsets) / 10)[:, np.newaxis]

@@ -28,13 +28,14 @@ surface's admittance (from memory).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from analysis.arrays import Complex, Float
 from analysis.plan_modes import PlanModes, plan_modes
+from analysis.plan_stretch import stretched
 from analysis.space import Space
 from analysis.space_modes import SpaceModes, space_modes
 
@@ -129,7 +130,7 @@ def pressure(
     frequency_hz: Float,
     *,
     losses: Losses,
-    scale: tuple[float, float] = (1.0, 1.0),
+    scale: tuple[float, float, float] = (1.0, 1.0, 1.0),
 ) -> Complex:
     """Return the pressure at seats by sources, place by place.
 
@@ -143,7 +144,8 @@ def pressure(
         Above 0.
     losses : Losses
     scale : tuple of float
-        By how much plan and height are larger than the model's; places keep their share.
+        By how much width, length and height (x, y, z) are larger than the model's; places
+        keep their share. Under a sloped ceiling all three are stretched by their geometric mean.
 
     Returns
     -------
@@ -152,7 +154,7 @@ def pressure(
     Raises
     ------
     ValueError
-        If the shapes don't match.
+        If the shapes don't match, or a scale is far from 1 (`analysis.plan_stretch`).
     """
     sources = np.asarray(sources_m, dtype=np.float64)
     sources = sources.reshape(-1, *np.atleast_2d(sources).shape[-2:])
@@ -162,9 +164,11 @@ def pressure(
         raise ValueError(msg)
     if model.flat is None:
         return _by_all_modes(model, sources, seats, frequency_hz, losses, scale)
+    flat = stretched(model.flat, scale[0], scale[1])
+    model = replace(model, flat=flat)
     real, imag = np.zeros((2, frequency_hz.size, seats.shape[0]))
-    at_seat = _shapes(model.flat, seats[:, :2])
-    shapes = [_shapes(model.flat, one[:, :2]) for one in sources]
+    at_seat = _shapes(flat, seats[:, :2])
+    shapes = [_shapes(flat, one[:, :2]) for one in sources]
     heights = np.stack([np.column_stack([one[:, 2], seats[:, 2]]) for one in np.round(sources, 6)])
     for pair in np.unique(heights.reshape(-1, 2), axis=0):
         of_pair = np.all(heights == pair, axis=2)
@@ -199,15 +203,14 @@ def _guided(
     source_z_m: float,
     seat_z_m: float,
     losses: Losses,
-    scale: tuple[float, float],
+    scale: tuple[float, float, float],
 ) -> Complex:
     """Return each plan mode's part per unit of shape at both ends, shape (f, n)."""
     assert model.flat is not None
     c = model.speed_of_sound_m_s
-    height_m = model.space.height_m * scale[1]
-    z, z_seat = source_z_m * scale[1], seat_z_m * scale[1]
-    flat = model.flat.wavenumber_rad_m / scale[0]
-    walls = model.flat.wall_weight_per_m / scale[0]
+    height_m = model.space.height_m * scale[2]
+    z, z_seat = source_z_m * scale[2], seat_z_m * scale[2]
+    flat, walls = model.flat.wavenumber_rad_m, model.flat.wall_weight_per_m  # stretched already
     upright = np.full((2, flat.size), 1.0 / height_m)
     dampings = [
         losses.damping_per_s(np.concatenate([walls, factor * upright]), speed_of_sound_m_s=c)
@@ -226,7 +229,7 @@ def _guided(
     upright_sum = -height_m * 0.5j * waves / (q * (1 - round_trip))
     # The wave that is alike at all heights has its own damping.
     total = upright_sum + 1 / q2 - 1 / flat_q2
-    area_m2 = model.space.plan.area_m2 * scale[0] ** 2
+    area_m2 = model.space.plan.area_m2 * scale[0] * scale[1]
     return np.asarray(total / (area_m2 * height_m))
 
 
@@ -241,13 +244,13 @@ def _by_all_modes(
     seats: Float,
     frequency_hz: Float,
     losses: Losses,
-    scale: tuple[float, float],
+    scale: tuple[float, float, float],
 ) -> Complex:
     """Return the plain sum over all modes."""
     assert model.whole is not None
     c = model.speed_of_sound_m_s
-    # Plan and height are stretched together under a slope.
-    stretch = (scale[0] ** 2 * scale[1]) ** (1 / 3)
+    # The three are stretched together under a slope.
+    stretch = math.prod(scale) ** (1 / 3)
     wavenumber = model.whole.wavenumber_rad_m / stretch
     weights = model.whole.surface_weight_per_m / stretch
     damping = losses.damping_per_s(weights, speed_of_sound_m_s=c)

@@ -74,7 +74,7 @@ def plan_stops(
     ----------
     model : RoomModel
     placement : Placement
-    draws : ndarray, shape (n, 8)
+    draws : ndarray, shape (n, 9)
         The rooms that `placement` was drawn from.
     n_most, n_fewest : int
 

@@ -29,7 +29,7 @@ from analysis.placement import N_DRAWS, choose
 from analysis.places import Places, allowed_places
 from analysis.room import Loudspeaker, Point, Positions
 from analysis.room_fit import MeasuredPlace, fit_room
-from analysis.room_parameters import pair_levels
+from analysis.room_parameters import offsets_with, pair_levels
 from analysis.room_response import room_model
 from analysis.space import Space
 from analysis.space_modes import space_modes
@@ -182,7 +182,7 @@ def run(name: str) -> None:
     ):
         found = choose(model, places, rng=np.random.default_rng(1), **options)
         first = found.choices[0]
-        offsets = options.get("offsets", np.zeros(8))
+        offsets = options.get("offsets", offsets_with())
         foretold = pair_levels(model, places.left_m, places.right_m, places.listener_m, offsets)
         off = about_line(foretold.both_db) - about_line(both_levels(left, right))
         print(

@@ -24,7 +24,7 @@ from analysis.places import front_line_m
 from analysis.plots import style
 from analysis.room import Point, Positions
 from analysis.room_fit import MeasuredPlace, RoomFit
-from analysis.room_parameters import losses_with, pair_levels
+from analysis.room_parameters import losses_with, offsets_with, pair_levels, scale_with
 from analysis.room_response import RoomModel, pressure
 from analysis.space import Space
 
@@ -49,7 +49,7 @@ def map_figure(
     model : RoomModel
     placement : Placement
     positions : Positions
-    offsets : ndarray, shape (8,), optional
+    offsets : ndarray, shape (9,), optional
         Fitted parameters.
 
     Returns
@@ -63,7 +63,7 @@ def map_figure(
     same = (places.half_spread_m == best.half_spread_m) & (places.seat_m == best.seat_m)
     row = np.flatnonzero(same)
     row = row[np.argsort(places.front_wall_m[row])]
-    first = np.zeros(8) if offsets is None else offsets
+    first = offsets_with() if offsets is None else offsets
     total = sum(
         pressure(
             model,
@@ -71,6 +71,7 @@ def map_figure(
             places.listener_m[row],
             FREQUENCY_HZ,
             losses=losses_with(model, first),
+            scale=scale_with(first),
         )
         for side in (places.left_m, places.right_m)
     )
@@ -179,7 +180,7 @@ def fit_figure(model: RoomModel, measured: Sequence[MeasuredPlace], fit: RoomFit
     figure, axes = style.panels(
         [1.5] * len(shown), title="Measured and predicted bass, left loudspeaker", bottom_in=0.8
     )
-    plain = np.zeros(8)
+    plain = offsets_with()
     for place, ax in zip(shown, axes, strict=True):
         style.bass_axis(ax, low_hz=25.0, high_hz=200.0, label=place is shown[-1])
         at = place.left_m[np.newaxis], place.right_m[np.newaxis], place.seat_m[np.newaxis]

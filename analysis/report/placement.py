@@ -15,7 +15,8 @@ from analysis.room_parameters import NAMES, ROLL_OFF_HZ
 from analysis.walk import Stop
 
 _SPOKEN = {
-    "plan_scale": "the size of the plan",
+    "length_scale": "the length",
+    "width_scale": "the width",
     "height_scale": "the height",
     "wall_loss": "the walls' losses",
     "floor_and_ceiling_loss": "the losses of floor and ceiling",
@@ -161,7 +162,7 @@ def _parameters(fit: RoomFit) -> str:
     parts = [
         f"{_SPOKEN[name]} {fmt.number(100 * value[name], places=1, sign=True)} ± "
         f"{100 * std[name]:.1f} %"
-        for name in ("plan_scale", "height_scale")
+        for name in ("length_scale", "width_scale", "height_scale")
     ]
     parts += [
         f"{_SPOKEN[name]} × {math.exp(value[name]):.2f} (within a factor of "

@@ -140,7 +140,7 @@ def test_a_larger_room_is_lower() -> None:
         SEAT.array,
         frequency_hz,
         losses=losses,
-        scale=(1.02, 1.02),
+        scale=(1.02, 1.02, 1.02),
     )
     built = pressure(
         room_model(larger, 300 / 1.02, speed_of_sound_m_s=C),
@@ -150,6 +150,43 @@ def test_a_larger_room_is_lower() -> None:
         losses=losses,
     )
     np.testing.assert_allclose(stretched, built, rtol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("corners", "limit_db"),
+    [
+        (((0, 0), (4, 0), (4, 5), (0, 5)), 0.2),
+        (((0, 0), (4.2, 0), (3.6, 5), (0, 5)), 0.3),
+        (((0, 0), (4, 0), (4, 3), (6, 3), (6, 5), (0, 5)), 0.3),
+    ],
+)
+def test_length_width_and_height_are_stretched_each_alone(
+    corners: tuple[tuple[float, float], ...], limit_db: float
+) -> None:
+    # Second method: the larger room, solved by itself.
+    scale = np.array([1.02, 0.985, 1.01])
+    plan = FloorPlan(corners_m=corners)
+    space = Space(plan=plan, height_m=2.5)
+    larger = Space(
+        plan=FloorPlan(corners_m=tuple(map(tuple, plan.array * scale[:2]))), height_m=2.5 * scale[2]
+    )
+    frequency_hz = np.arange(25.0, 201, 5)
+    stretched, built = (
+        pressure(
+            room_model(room, 300, speed_of_sound_m_s=C),
+            SOURCE.array * place,
+            SEAT.array * place,
+            frequency_hz,
+            losses=losses_of(space),
+            scale=given,
+        )
+        for room, place, given in (
+            (space, 1.0, tuple(scale)),
+            (larger, scale, (1.0, 1.0, 1.0)),
+        )
+    )
+    off = level_db(stretched) - level_db(built)
+    assert np.sqrt(np.mean(off**2)) < limit_db
 
 
 def test_unlike_numbers_of_places_are_refused() -> None:

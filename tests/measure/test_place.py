@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.room_parameters import pair_levels
+from analysis.room_parameters import offsets_with, pair_levels
 from analysis.room_response import room_model
 from measure import cli
 from measure.room_file import read_room
@@ -50,7 +50,13 @@ def save_reading(path: Path, room: Path, front_m: float, *, places: bool = False
     file = read_room(room)
     model = room_model(file.space, 300, speed_of_sound_m_s=file.air.speed_of_sound_m_s)
     left, right = np.array([[1.1, front_m, 1.0]]), np.array([[2.9, front_m, 1.0]])
-    truth = np.array([0.005, 0, 0.6, 0.3, 0, 12.0, 0, 0])
+    truth = offsets_with(
+        length_scale=0.005,
+        width_scale=0.005,
+        wall_loss=0.6,
+        floor_and_ceiling_loss=0.3,
+        gain_db=12.0,
+    )
     levels = pair_levels(model, left, right, np.array([[2.0, 2.6, 1.1]]), truth)
     frequency_hz = np.arange(15.0, 300, 0.25)
     sides = {}
