@@ -64,11 +64,14 @@ class Microphone:
     incidence_deg : int or None
         The angle for which the file holds: 0 (pointed at the loudspeakers), 90 (pointed
         at the ceiling), or None where nobody said.
+    raw : bytes
+        The file as it was read, so that a take can keep it; empty where there was none.
     """
 
     frequency_hz: Float
     correction_db: Float
     incidence_deg: int | None = None
+    raw: bytes = b""
 
     def at_db(self, frequency_hz: float) -> float:
         """Return the correction at a frequency, in dB."""
@@ -114,23 +117,31 @@ def read_microphone(
     if incidence_deg not in (0, 90, None):
         msg = f"incidence_deg {incidence_deg!r} must be 0, 90 or None"
         raise ValueError(msg)
-    table = _table(_text(path).splitlines(), path)
+    raw = _raw(path)
+    table = _table(_text(raw, path).splitlines(), path)
     sign = -1.0 if holds == "response" else 1.0
     return Microphone(
-        frequency_hz=table[:, 0], correction_db=sign * table[:, 1], incidence_deg=incidence_deg
+        frequency_hz=table[:, 0],
+        correction_db=sign * table[:, 1],
+        incidence_deg=incidence_deg,
+        raw=raw,
     )
 
 
-def _text(path: Path) -> str:
-    """Return the text of a file in one of the encodings that such files come in."""
+def _raw(path: Path) -> bytes:
+    """Return the bytes of a file of plausible size."""
     try:
         if path.is_file() and path.stat().st_size > LARGEST_BYTES:
             msg = f"{path} is too large to be a microphone file: give a text of two columns"
             raise MicrophoneFileError(msg)
-        raw = path.read_bytes()
+        return path.read_bytes()
     except OSError as problem:
         msg = f"can't read the microphone file {path} ({problem.strerror}): check name and rights"
         raise MicrophoneFileError(msg) from problem
+
+
+def _text(raw: bytes, path: Path) -> str:
+    """Return the text of a file in one of the encodings that such files come in."""
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         return raw.decode("utf-16", errors="replace")
     if b"\0" in raw:

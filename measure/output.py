@@ -260,6 +260,15 @@ def text_writer(text: str) -> Writer:
     return write
 
 
+def bytes_writer(raw: bytes) -> Writer:
+    """Return a function that writes bytes to the path that it is given."""
+
+    def write(path: Path) -> None:
+        path.write_bytes(raw)
+
+    return write
+
+
 @contextmanager
 def progress(text: str) -> Iterator[Callable[[str], None]]:
     """Show on standard error what is being done; plain lines where there is no terminal.

@@ -131,6 +131,8 @@ def make_take(
         )
         step("Reading the recording")
         begun.write_programme(recorded.programme)
+        if surroundings.microphone is not None:
+            begun.keep_microphone(surroundings.microphone.raw)
         reading = _read(begun, recorded.programme, surroundings)
         distances = _distances(recorded, reading.reading)
         exposure = _exposure(recorded, path.sample_rate_hz, calibrate)

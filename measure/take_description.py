@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from datetime import datetime
+from hashlib import sha256
 from typing import TYPE_CHECKING, Final
 
+from measure.logbook.take_files import MICROPHONE
 from measure.take_facts import (
     AirFacts,
     Distances,
@@ -88,7 +90,7 @@ def describe(
             measured=surroundings.air_measured,
             relative_humidity_percent=air.relative_humidity_percent,
         ),
-        microphone=_microphone(surroundings),
+        microphone=microphone_facts(surroundings),
     )
 
 
@@ -140,9 +142,16 @@ def _exposure(recorded: Recorded, exposure: Exposure | None) -> ExposureFacts:
     )
 
 
-def _microphone(around: Surroundings) -> MicrophoneFacts | None:
-    """Return what is known of the microphone."""
+def microphone_facts(around: Surroundings) -> MicrophoneFacts | None:
+    """Return what is known of the microphone, and by what its kept correction is told."""
     said = around.microphone_document
     if said is None:
         return None
-    return MicrophoneFacts(correction_file=said["file"], angle_deg=said["incidence_deg"])
+    raw = b"" if around.microphone is None else around.microphone.raw
+    return MicrophoneFacts(
+        correction_file=said["file"],
+        kept_as=MICROPHONE if raw else None,
+        sha256=sha256(raw).hexdigest() if raw else None,
+        file_is=said["file_is"],
+        angle_deg=said["incidence_deg"],
+    )

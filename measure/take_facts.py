@@ -9,12 +9,13 @@ where said. Each field's description here is its comment in the file, and
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Final, get_type_hints
+from typing import Annotated, Final, Literal, get_type_hints
 
 import msgspec
 import tomli_w
 
-SCHEMA: Final = 1
+SCHEMA: Final = 2
+"""2 keeps the microphone's correction itself; `measure.logbook.migration` leads 1 to it."""
 
 _HEAD: Final = """\
 # An Apexline take. It was written last: while this file is missing, the take isn't
@@ -158,7 +159,17 @@ class MicrophoneFacts(_Table, frozen=True, kw_only=True):
     """The table ``[microphone]``."""
 
     name: Annotated[str | None, Said(description="as the person calls it")] = None
-    correction_file: Annotated[str | None, Said(description="the correction that was used")] = None
+    correction_file: Annotated[
+        str | None, Said(description="the correction that was used, as it was called then")
+    ] = None
+    kept_as: Annotated[str | None, Said(description="its copy beside this file, byte for byte")] = (
+        None
+    )
+    sha256: Annotated[str | None, Said(description="of that copy")] = None
+    file_is: Annotated[
+        Literal["response", "correction"] | None,
+        Said(description="what it gives: the microphone's deviation, or what to add"),
+    ] = None
     angle_deg: Annotated[
         float | None, Said(description="the angle that the correction is for, in degrees")
     ] = None

@@ -8,21 +8,18 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
-from typing import Final
-
-import msgspec
 
 from analysis.programme import Programme
 from measure.audio_files import fingerprint
 from measure.errors import AudioFileError, TakeError
+from measure.microphone import Microphone, read_microphone
 from measure.reading_file import responses_path
 from measure.sheet import read_sheet, sheet_path
-from measure.take_facts import SCHEMA, Recorded, TakeDocument, TakeFacts
-from measure.take_folder import CUT_OFF, FACTS, PROGRAMME, READING, REASON, RECORDING
-from measure.toml_file import read_toml
-
-_HINT: Final = "copy the take again from where it was made"
+from measure.take_facts import MicrophoneFacts, Recorded, TakeDocument, TakeFacts
+from measure.take_folder import CUT_OFF, FACTS, MICROPHONE, PROGRAMME, READING, REASON, RECORDING
+from measure.take_toml import HINT, read_take_toml
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -42,6 +39,8 @@ class TakeFile:
     sheet : Path
     reading, responses : Path or None
         The reading and its impulse responses; None if none could be made.
+    microphone : Path or None
+        The kept correction; None where none was used, or only its name is known.
     """
 
     path: Path
@@ -52,6 +51,7 @@ class TakeFile:
     sheet: Path
     reading: Path | None
     responses: Path | None
+    microphone: Path | None
 
 
 def read_take(path: Path, *, verify: bool = True) -> TakeFile:
@@ -80,7 +80,7 @@ def read_take(path: Path, *, verify: bool = True) -> TakeFile:
     recording, sound = path / RECORDING, path / PROGRAMME
     for needed in (recording, sheet_path(sound)):
         if not needed.is_file():
-            msg = f"{needed} is missing, which belongs to the take: {_HINT}"
+            msg = f"{needed} is missing, which belongs to the take: {HINT}"
             raise TakeError(msg)
     if verify:
         _check(recording, content.recording)
@@ -95,13 +95,51 @@ def read_take(path: Path, *, verify: bool = True) -> TakeFile:
         sheet=sheet_path(sound),
         reading=reading if reading.is_file() else None,
         responses=responses if responses.is_file() else None,
+        microphone=_microphone(path, content.microphone),
     )
 
 
-class _Version(msgspec.Struct):
-    """What is read first: another version's file may differ in everything else."""
+def take_microphone(take: TakeFile) -> Microphone | None:
+    """Return the correction with which a take was read, from the copy in it.
 
-    schema: int
+    Parameters
+    ----------
+    take : TakeFile
+
+    Returns
+    -------
+    Microphone or None
+        None where none was used, or only its name was kept.
+
+    Raises
+    ------
+    MicrophoneFileError
+        If this program can't read it.
+    """
+    known = take.facts.microphone
+    if take.microphone is None or known is None:
+        return None
+    return read_microphone(
+        take.microphone,
+        holds=known.file_is or "response",
+        incidence_deg=None if known.angle_deg is None else round(known.angle_deg),
+    )
+
+
+def _microphone(path: Path, known: MicrophoneFacts | None) -> Path | None:
+    """Return the kept correction, held against its checksum."""
+    if known is None or known.kept_as is None:
+        return None
+    file = path / MICROPHONE
+    try:
+        raw = file.read_bytes()
+    except OSError as problem:
+        msg = f"{file}, which belongs to the take, can't be read ({problem.strerror}): {HINT}"
+        raise TakeError(msg) from problem
+    if sha256(raw).hexdigest() != known.sha256:
+        msg = f"{file} isn't the correction that was used, its checksum is another: {HINT}"
+        raise TakeError(msg)
+    return file
 
 
 def _content(path: Path) -> TakeDocument:
@@ -113,11 +151,7 @@ def _content(path: Path) -> TakeDocument:
     facts = path / FACTS
     if not facts.exists():
         raise TakeError(_incomplete(path))
-    found = read_toml(facts, _Version, error=TakeError, what="the facts of a take", hint=_HINT)
-    if found.schema != SCHEMA:
-        msg = f"{facts} has schema {found.schema}, but this program reads {SCHEMA}: update it"
-        raise TakeError(msg)
-    return read_toml(facts, TakeDocument, error=TakeError, what="the facts of a take", hint=_HINT)
+    return read_take_toml(facts)
 
 
 def _incomplete(path: Path) -> str:
@@ -139,11 +173,11 @@ def _check(recording: Path, said: Recorded) -> None:
     try:
         found = fingerprint(recording)
     except AudioFileError as problem:
-        msg = f"{problem}; {_HINT}"
+        msg = f"{problem}; {HINT}"
         raise TakeError(msg) from problem
     if found.n_frames != said.n_frames:
         msg = f"{recording} holds {found.n_frames} frames, but {said.n_frames} were recorded: "
-        raise TakeError(msg + _HINT)
+        raise TakeError(msg + HINT)
     if found.sha256 != said.sha256 or found.sample_rate_hz != said.sample_rate_hz:
-        msg = f"{recording} isn't what was recorded, its checksum is another: {_HINT}"
+        msg = f"{recording} isn't what was recorded, its checksum is another: {HINT}"
         raise TakeError(msg)

@@ -28,11 +28,11 @@ from analysis.programme import Programme
 from measure.audio_files import encode_wav
 from measure.durable import sync_file, sync_folder
 from measure.errors import MeasureError, TakeError
-from measure.output import text_writer, write_together, write_whole
+from measure.output import bytes_writer, text_writer, write_together, write_whole
 from measure.sheet import sheet_path, sheet_text
 from measure.stimulus import checksum, programme_samples
 from measure.streamed_wav import StreamedWav
-from measure.take_facts import SCHEMA, Recorded, TakeDocument, TakeFacts, document, take_text
+from measure.take_facts import Recorded, TakeDocument, TakeFacts, document, take_text
 from measure.take_name import UNFINISHED, folder_name
 
 RECORDING: Final = "recording.wav"
@@ -40,6 +40,9 @@ PROGRAMME: Final = "programme.wav"
 READING: Final = "reading.json"
 FACTS: Final = "take.toml"
 REASON: Final = "unfinished.toml"
+MICROPHONE: Final = "microphone.txt"
+
+_REASON_SCHEMA: Final = 1
 
 MOST_PLACES: Final = 100
 """Of so many gaps the places are kept, of the rest the number: a device that fails all the
@@ -125,6 +128,22 @@ class UnfinishedTake:
 
         sound = self._path / PROGRAMME
         write_together({sound: write_sound, sheet_path(sound): text_writer(sheet)})
+
+    def keep_microphone(self, raw: bytes) -> None:
+        """Keep a microphone's correction file, byte for byte.
+
+        Parameters
+        ----------
+        raw : bytes
+            Nothing is written where it is empty.
+
+        Raises
+        ------
+        OutputError
+            If it can't be written.
+        """
+        if raw:
+            write_whole(self._path / MICROPHONE, bytes_writer(raw))
 
     def finish(self, facts: TakeFacts) -> Path:
         """Complete the take and give its folder the name asked for.
@@ -305,7 +324,7 @@ def _new_folder(wanted: Path) -> Path:
 
 def _write_reason(path: Path, reason: str, *, recorded_s: float | None) -> None:
     """Write why a folder is unfinished."""
-    content: dict[str, object] = {"schema": SCHEMA, "reason": reason, "written": _now()}
+    content: dict[str, object] = {"schema": _REASON_SCHEMA, "reason": reason, "written": _now()}
     if recorded_s is not None:
         content["recorded_s"] = round(recorded_s, 3)
     head = "# This take isn't complete. Its recording can be read as far as it goes.\n"

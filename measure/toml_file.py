@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Final, TypeVar, get_args, get_type_hints
+from typing import Any, Final, TypeVar, get_args, get_type_hints
 
 import msgspec
 
@@ -51,12 +52,29 @@ def read_toml(
         Of the type `error`, for a file that can't be read, isn't UTF-8, isn't TOML, or
         has keys missing, unknown or of the wrong kind. Only the first fault is named.
     """
+    content = load_toml(path, error=error, what=what, hint=hint)
+    return toml_record(content, table, path=path, error=error, hint=hint)
+
+
+def load_toml(path: Path, *, error: type[MeasureError], what: str, hint: str) -> dict[str, Any]:
+    """Return what a TOML file holds; the parameters and errors are those of `read_toml`."""
     text = _text(path, error=error, what=what, hint=hint)
     try:
-        content = tomllib.loads(text)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         msg = f"{path} isn't {what}: {_syntax(str(problem), text)}; {hint}"
         raise error(msg) from problem
+
+
+def toml_record(
+    content: Mapping[str, Any],
+    table: type[Table],
+    *,
+    path: Path,
+    error: type[MeasureError],
+    hint: str,
+) -> Table:
+    """Return the record of a file's content; the parameters and errors are those of `read_toml`."""
     try:
         return msgspec.convert(content, type=table)
     except msgspec.ValidationError as problem:

@@ -10,6 +10,7 @@ import click
 
 from measure.commands.log_add import add
 from measure.commands.log_compare import compare
+from measure.surroundings import surrounding_options
 
 if TYPE_CHECKING:
     from measure.logbook.folder import Logbook
@@ -265,17 +266,22 @@ def adopt(folder: Path, takes: tuple[Path, ...]) -> None:
 @click.option("--pair", help="Which loudspeakers.")
 @click.option("--room", help="Which room.")
 @click.option("--place", help="Where they stood.")
+@surrounding_options
 @click.pass_obj
 def import_(
-    folder: Path, /, recording: Path, sweep: Path, made: datetime | None, **names: Any
+    folder: Path, /, recording: Path, sweep: Path, made: datetime | None, **asked: Any
 ) -> None:
     """Make a take from a RECORDING (WAV, FLAC, ...) of a sweep that was made elsewhere."""
     from measure.logbook.folder import open_logbook
     from measure.logbook.imported import import_recording
+    from measure.surroundings import surroundings
     from measure.take_description import Labels
 
-    logbook = open_logbook(folder)
-    taken = import_recording(logbook, recording, sweep, labels=Labels(**names), made=made)
+    labels = Labels(**{name: asked.pop(name) for name in ("name", "pair", "room", "place")})
+    around = surroundings(None, **asked)
+    taken = import_recording(
+        open_logbook(folder), recording, sweep, labels=labels, made=made, around=around
+    )
     click.echo(f"Kept in {taken}")
 
 
@@ -298,6 +304,20 @@ def unpack(source: Path, target: Path) -> None:
     from measure.logbook.archive import read_archive
 
     click.echo(f"Unpacked {read_archive(source, target)} files into {target}")
+
+
+@command.command("renew")
+@click.argument("target", type=FILE, metavar="DIR")
+@click.pass_obj
+def renew(folder: Path, target: Path) -> None:
+    """Copy the logbook to a new folder DIR with every file in the newest schema."""
+    from measure.logbook.folder import open_logbook
+    from measure.logbook.renewed import renew_logbook
+
+    n_renewed, problems = renew_logbook(open_logbook(folder), target)
+    for problem in problems:
+        click.echo(f"Copied as it is, since it is damaged: {problem}", err=True)
+    click.echo(f"{n_renewed} file(s) brought to the newest schema in {target}; the old one stays.")
 
 
 @command.command("export")

@@ -82,13 +82,20 @@ def _take_page(path: Path, folder: Path, room_path: Path | None) -> str:
     from analysis.report.page import page_html
     from analysis.report.verdict import verdict
     from measure.recording_reader import read_file
-    from measure.take_file import read_take
+    from measure.take_file import read_take, take_microphone
 
     take = read_take(path)
     room = _room(take, folder, room_path)
     facts = take.facts
     air = _air(take)
-    reading = read_file(take.recording, take.programme, air=air, room=room, channel=1).reading
+    reading = read_file(
+        take.recording,
+        take.programme,
+        air=air,
+        room=room,
+        microphone=take_microphone(take),
+        channel=1,
+    ).reading
     said = verdict(reading)
     named = [one for one in (facts.take.pair, facts.take.room, facts.take.place) if one]
     return page_html(
@@ -178,11 +185,12 @@ def _take_parts(
 def _cautions(take: TakeFile) -> list[str]:
     """Return what this page can't know."""
     said = []
-    if take.facts.microphone and take.facts.microphone.correction_file:
+    known = take.facts.microphone
+    if known and known.correction_file and take.microphone is None:
         said.append(
             "The take's own reading used the microphone correction "
-            f"{take.facts.microphone.correction_file}; this page was made without it, so levels "
-            "of each loudspeaker differ from it, differences between them don't."
+            f"{known.correction_file}, of which it kept only the name; this page was made without "
+            "it, so levels of each loudspeaker differ from it, differences between them don't."
         )
     if take.facts.air is None or not take.facts.air.measured:
         said.append("The temperature was assumed, not measured.")
@@ -203,9 +211,21 @@ def _how(take: TakeFile) -> tuple[tuple[str, ...], ...]:
         ("gaps that the driver reported", str(facts.driver.n_xruns)),
         ("checksum of the samples", take.recorded.sha256),
     ]
+    rows.insert(3, ("microphone correction", _correction(take)))
     if facts.air is not None:
         rows.insert(3, ("temperature", f"{facts.air.temperature_c:.1f} °C"))
     return tuple(rows)
+
+
+def _correction(take: TakeFile) -> str:
+    """Return which correction the page was made with."""
+    known = take.facts.microphone
+    if known is None or known.correction_file is None:
+        return "none"
+    if take.microphone is None:
+        return f"{known.correction_file}, not kept"
+    angle = "" if known.angle_deg is None else f", for {known.angle_deg:.0f}°"
+    return f"{known.correction_file}, kept in the take{angle}"
 
 
 def _group_page(

@@ -12,14 +12,20 @@ from measure.output import json_text, text_writer, write_together
 from measure.reading_file import reading_document, responses_path, stereo_responses
 from measure.recording_reader import read_file
 from measure.sheet import check_sound, read_sheet
-from measure.surroundings import surroundings
-from measure.take_description import Labels
+from measure.surroundings import Surroundings
+from measure.take_description import Labels, microphone_facts
 from measure.take_facts import AirFacts, Driver, Level, Occasion, Played, Sound, TakeFacts
 from measure.take_folder import PROGRAMME, READING, begin_take
 
 
 def import_recording(
-    logbook: Logbook, recording: Path, sweep: Path, *, labels: Labels, made: datetime | None
+    logbook: Logbook,
+    recording: Path,
+    sweep: Path,
+    *,
+    labels: Labels,
+    made: datetime | None,
+    around: Surroundings,
 ) -> Path:
     """Read a recording of a programme, and keep both as a take.
 
@@ -33,6 +39,8 @@ def import_recording(
     labels : Labels
     made : datetime or None
         When; None takes the file's own time.
+    around : Surroundings
+        Air and microphone; a room is not used.
 
     Returns
     -------
@@ -51,15 +59,7 @@ def import_recording(
     """
     programme, sha256 = read_sheet(sweep)
     check_sound(sweep, sha256)
-    around = surroundings(
-        None,
-        temperature_c=None,
-        humidity_percent=None,
-        microphone_path=None,
-        holds="response",
-        incidence=None,
-    )
-    file = read_file(recording, programme, air=around.air)
+    file = read_file(recording, programme, air=around.air, microphone=around.microphone)
     sound = read_sound(recording)
     begun = begin_take(
         logbook.takes, labels.name, sample_rate_hz=sound.sample_rate_hz, n_channels=1
@@ -67,8 +67,11 @@ def import_recording(
     try:
         begun.write(sound.samples[file.channel - 1 : file.channel])
         begun.write_programme(programme)
+        begun.keep_microphone(b"" if around.microphone is None else around.microphone.raw)
         target = begun.path / READING
-        document = reading_document(file, sweep=PROGRAMME, microphone=None, spots={})
+        document = reading_document(
+            file, sweep=PROGRAMME, microphone=around.microphone_document, spots={}
+        )
         responses = stereo_responses(file.reading)
 
         def write_responses(temporary: Path) -> None:
@@ -93,7 +96,12 @@ def import_recording(
             level=Level(level_dbfs=programme.sweep.level_dbfs),
             programme=Played(planned_order=programme.order, played_order=programme.order),
             driver=Driver(n_xruns=0),
-            air=AirFacts(temperature_c=around.air.temperature_c, measured=around.air_measured),
+            air=AirFacts(
+                temperature_c=around.air.temperature_c,
+                measured=around.air_measured,
+                relative_humidity_percent=around.air.relative_humidity_percent,
+            ),
+            microphone=microphone_facts(around),
         )
         return begun.finish(facts)
     except MeasureError as problem:

@@ -8,24 +8,33 @@ something in it is changed, and then goes to the bin.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
 import msgspec
 
-from measure.errors import LogbookError
-from measure.toml_file import read_toml
+from measure.errors import LogbookError, MeasureError
+from measure.toml_file import load_toml, toml_record
 
 Content = Mapping[str, Any]
 Step = Callable[[Content], dict[str, Any]]
 
 Table = TypeVar("Table", bound=msgspec.Struct)
 
-STEPS: Final[Mapping[tuple[str, int], Step]] = {}
-"""From a kind of file and its schema to the step that leads to the next one. All kinds are
-at their first schema yet; tests/measure/logbook holds one file of each as it was written."""
+
+def take_2(content: Content) -> dict[str, Any]:
+    """Return the facts of a take as schema 2 has them, from those of schema 1.
+
+    Schema 2 can keep the microphone's correction itself. Of schema 1 only its name is known,
+    and which sign it had is not, so nothing is made up: the new keys stay out.
+    """
+    return dict(content)
+
+
+STEPS: Final[Mapping[tuple[str, int], Step]] = {("take", 1): take_2}
+"""From a kind of file and its schema to the step that leads to the next one. The other kinds
+are at their first schema yet; tests/measure/logbook/frozen holds each as it was written."""
 
 HINT: Final = "mend the file, or copy it again from where it was made"
 
@@ -77,6 +86,9 @@ def read_versioned(
     kind: str,
     newest: int,
     steps: Mapping[tuple[str, int], Step] = STEPS,
+    error: type[MeasureError] = LogbookError,
+    what: str | None = None,
+    hint: str = HINT,
 ) -> Table:
     """Read a file of the logbook, of this or an older schema.
 
@@ -89,6 +101,12 @@ def read_versioned(
         Which file it is.
     newest : int
     steps : mapping
+    error : type
+        The error to raise.
+    what : str, optional
+        What the file is, with its article, for the messages.
+    hint : str
+        What to do when it is wrong.
 
     Returns
     -------
@@ -97,19 +115,18 @@ def read_versioned(
 
     Raises
     ------
-    LogbookError
-        If it can't be read, is damaged, or is a newer version's.
+    MeasureError
+        Of the type `error`, if it can't be read, is damaged, or is a newer version's.
     """
-    what = f"a logbook's file of a {kind}"
-    found = read_toml(path, _Version, error=LogbookError, what=what, hint=HINT)
+    content = load_toml(path, error=error, what=what or f"a logbook's file of a {kind}", hint=hint)
+    found = toml_record(content, _Version, path=path, error=error, hint=hint)
     if found.schema == newest:
-        return read_toml(path, table, error=LogbookError, what=what, hint=HINT)
+        return toml_record(content, table, path=path, error=error, hint=hint)
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
         return msgspec.convert(migrated(content, kind=kind, newest=newest, steps=steps), type=table)
     except msgspec.ValidationError as problem:
-        msg = f"{path}, of the older schema {found.schema}: {problem}; {HINT}"
-        raise LogbookError(msg) from problem
+        msg = f"{path}, of the older schema {found.schema}: {problem}; {hint}"
+        raise error(msg) from problem
     except ValueError as problem:
         msg = f"{path} has schema {found.schema}, but this program reads {newest}: update it"
-        raise LogbookError(msg) from problem
+        raise error(msg) from problem

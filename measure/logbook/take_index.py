@@ -196,17 +196,10 @@ def read_line(take: Path) -> TakeLine:
     MeasureError
         If one of them is damaged.
     """
-    from measure.errors import ReadingFileError, TakeError
-    from measure.take_facts import TakeDocument
-    from measure.toml_file import read_toml
+    from measure.errors import ReadingFileError
+    from measure.take_toml import read_take_toml
 
-    document = read_toml(
-        take / FACTS,
-        TakeDocument,
-        error=TakeError,
-        what="the facts of a take",
-        hint="copy the take again from where it was made",
-    )
+    document = read_take_toml(take / FACTS)
     said = read_remarks(take)
     facts = document.take
     reading = _Reading()

@@ -71,7 +71,14 @@ FULL = TakeFacts(
     driver=Driver(n_xruns=1, xruns=(DriverXrun(frame=4096, kind="input overflow"),)),
     exposure=ExposureFacts(duration_s=24.0, level_dba=65.0, day_share=1e-5),
     air=AirFacts(temperature_c=21.5, measured=True, relative_humidity_percent=45.0),
-    microphone=MicrophoneFacts(name="the omni", correction_file="omni.txt", angle_deg=90.0),
+    microphone=MicrophoneFacts(
+        name="the omni",
+        correction_file="omni.txt",
+        kept_as="microphone.txt",
+        sha256="1" * 64,
+        file_is="response",
+        angle_deg=90.0,
+    ),
 )
 
 BARE = TakeFacts(
@@ -88,7 +95,7 @@ def test_the_text_says_everything(facts: TakeFacts) -> None:
     # Known input, read by the standard library.
     content = document(facts, RECORDED, version="1.2.3")
     table = tomllib.loads(take_text(content))
-    assert table["schema"] == 1
+    assert table["schema"] == 2
     assert table["made_by"] == "apexline 1.2.3"
     assert table["take"]["started"] == FULL.take.started
     back = msgspec.convert(table, TakeDocument)

@@ -116,9 +116,9 @@ DAMAGES = {
         r"\[driver\] n_xruns must be a whole number",
     ),
     "later schema": (
-        lambda take: (take / "take.toml").write_text("schema = 2\nnew = 1\n", encoding=TEXT),
+        lambda take: (take / "take.toml").write_text("schema = 3\nnew = 1\n", encoding=TEXT),
         TakeError,
-        r"has schema 2, but this program reads 1: update it",
+        r"has schema 3, but this program reads 2: update it",
     ),
     "changed sample": (changed_sample, TakeError, r"its checksum is another"),
     "cut recording": (cut_recording, TakeError, r"holds 3999 frames, but 4000 were recorded"),

@@ -40,7 +40,7 @@ from measure.logbook.remarks import Remarks, add_remarks, read_remarks, take_pat
 from measure.logbook.selection import Selection, select_takes
 from measure.logbook.take_index import list_takes
 from measure.logbook.verify import verify
-from measure.take_file import read_take
+from measure.take_file import read_take, take_microphone
 
 NOW = datetime(2026, 3, 1, 20, 15, tzinfo=UTC)
 FROZEN = Path(__file__).parent / "frozen"
@@ -336,7 +336,7 @@ def test_the_commands_keep_and_show(logbook: Logbook, keep: Any, tmp_path: Path)
 def test_the_names_of_a_takes_files_are_the_same_twice() -> None:
     # Invariant: they are repeated so that a list needn't load numpy.
     names = [name for name in vars(take_files) if name.isupper()]
-    assert len(names) == 4
+    assert len(names) == 5
     for name in names:
         assert getattr(take_files, name) == getattr(take_folder, name)
 
@@ -349,3 +349,42 @@ def test_a_survey_files_itself(logbook: Logbook) -> None:
     (path,) = (logbook.path / "surveys").iterdir()
     assert (path / entry.survey_file).read_bytes() == survey.read_bytes()
     run("survey", str(survey), "--log", str(logbook.path.parent), status=2)
+
+
+def test_the_microphones_correction_stays_with_the_take(logbook: Logbook, tmp_path: Path) -> None:
+    # Known input: a correction of 6 dB at all frequencies lifts each curve by 6 dB, in the
+    # reading and in the page, long after its file is gone.
+    correction = tmp_path / "omni.txt"
+    correction.write_bytes(b"* invented\n20 -6\n20000 -6\n")
+    sheet = SAMPLES / "programme.sheet.toml"
+    words = ["import", str(SAMPLES / "before.flac"), "--sweep", str(sheet), "--name"]
+    log = ["log", "--log", str(logbook.path)]
+    run(*log, *words, "bare")
+    run(*log, *words, "mended", "--mic-correction", str(correction), "--mic-angle", "90")
+    raw = correction.read_bytes()
+    correction.unlink()
+    take = read_take(logbook.takes / "mended")
+    assert take.microphone is not None
+    assert take.microphone.read_bytes() == raw
+    kept = take_microphone(take)
+    assert kept is not None
+    assert kept.at_db(1000.0) == 6.0
+    assert kept.incidence_deg == 90
+    curves = [
+        json.loads((logbook.takes / name / "reading.json").read_text(encoding="utf-8"))["bass"]
+        for name in ("bare", "mended")
+    ]
+    low, high = (np.array(curve["left"]["level_db"], dtype=float) for curve in curves)
+    np.testing.assert_allclose(high - low, 6.0, atol=2e-3)
+    page = tmp_path / "page.html"
+    run("report", "mended", "--log", str(logbook.path), "--out", str(page))
+    text = page.read_text(encoding="utf-8")
+    assert "omni.txt, kept in the take, for 90°" in text
+    assert "kept only the name" not in text
+    (take.path / "microphone.txt").write_bytes(raw.replace(b"-6", b"-7"))
+    assert {one.path.name: one.verdict for one in verify(logbook)}["mended"] == "damaged"
+    with pytest.raises(MeasureError, match="isn't the correction"):
+        read_take(take.path)
+    (take.path / "microphone.txt").unlink()
+    with pytest.raises(MeasureError, match="can't be read"):
+        read_take(take.path)

@@ -1,0 +1,87 @@
+"""A copy of a logbook in which every file has the newest schema; the old one stays as it is.
+
+No program needs it, since older files are read as they are. It is for those who pass a
+logbook on, or who want one schema throughout. What the newer schema says is made by the pure
+functions of `measure.logbook.migration`; every other file is copied byte for byte.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tomllib
+from pathlib import Path
+
+from measure.durable import sync_file, sync_folder
+from measure.errors import LogbookError, MeasureError
+from measure.logbook.folder import LOCK, Logbook
+from measure.logbook.take_files import FACTS
+from measure.output import text_writer, write_whole
+from measure.take_facts import SCHEMA, take_text
+from measure.take_name import UNFINISHED
+from measure.take_toml import read_take_toml
+
+
+def renew_logbook(logbook: Logbook, target: Path) -> tuple[int, tuple[str, ...]]:
+    """Copy a logbook, and bring its files to the newest schema.
+
+    Parameters
+    ----------
+    logbook : Logbook
+        It isn't written to, not even its lock.
+    target : Path
+        The new folder; not there yet.
+
+    Returns
+    -------
+    n_renewed : int
+        How many files were of an older schema.
+    problems : tuple of str
+        One sentence a damaged file; it is copied as it is.
+
+    Raises
+    ------
+    LogbookError
+        If `target` is there or within the logbook, or can't be written.
+    """
+    if target.exists() or target.resolve().is_relative_to(logbook.path.resolve()):
+        msg = f"{target} must be a new folder outside the logbook {logbook.path}: give another"
+        raise LogbookError(msg)
+    made = target.with_name(target.name + UNFINISHED)
+    try:
+        shutil.copytree(logbook.path, made, ignore=shutil.ignore_patterns(LOCK))
+        renewed, problems = _renew_takes(made)
+        _sync(made)
+        made.rename(target)
+        sync_folder(target.parent)
+    except (OSError, shutil.Error) as problem:
+        shutil.rmtree(made, ignore_errors=True)
+        msg = f"can't copy {logbook.path} to {target} ({problem}): check its rights, or make room"
+        raise LogbookError(msg) from problem
+    except BaseException:
+        shutil.rmtree(made, ignore_errors=True)
+        raise
+    return renewed, problems
+
+
+def _renew_takes(made: Path) -> tuple[int, tuple[str, ...]]:
+    """Write the facts of each older take again, also of those in the bin."""
+    n_renewed, problems = 0, []
+    for facts in sorted(made.rglob(FACTS)):
+        try:
+            content = read_take_toml(facts)
+        except MeasureError as problem:
+            problems.append(str(problem))
+            continue
+        if tomllib.loads(facts.read_text(encoding="utf-8-sig"))["schema"] != SCHEMA:
+            write_whole(facts, text_writer(take_text(content)))
+            n_renewed += 1
+    return n_renewed, tuple(problems)
+
+
+def _sync(made: Path) -> None:
+    """Bring a folder with all that is in it to the disk."""
+    for place, _, files in os.walk(made):
+        for name in files:
+            sync_file(Path(place) / name)
+        sync_folder(Path(place))
