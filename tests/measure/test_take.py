@@ -16,15 +16,16 @@ from analysis.programme import Programme
 from measure import cli
 from measure.errors import DeviceLostError, SoundDeviceError, StoppedError, TakeError
 from measure.keys import Keys
+from measure.recording_reader import read_file
 from measure.safety import admit
 from measure.simulation.faults import Fault
 from measure.simulation.room import SimulatedRoom
 from measure.stimulus import make_programme
-from measure.surroundings import Surroundings
+from measure.surroundings import Surroundings, surroundings
 from measure.take import Take, make_take
 from measure.take_description import Labels
 from measure.take_facts import Sound
-from measure.take_file import read_take
+from measure.take_file import read_take, take_microphone
 from measure.take_run import play_and_record
 from measure.treble_ledger import MemoryLedger
 from measure.user_folders import VARIABLE
@@ -48,13 +49,15 @@ def short(order: str = "LRRL") -> Programme:
     )
 
 
-def taken(room: SimulatedRoom, folder: Path, *, keys: Keys | None = None) -> Take:
+def taken(
+    room: SimulatedRoom, folder: Path, *, keys: Keys | None = None, around: Surroundings = AROUND
+) -> Take:
     return make_take(
         room,
         short(),
         folder=folder,
         labels=Labels(name="near the wall", pair="the small ones", room=None, place="A"),
-        surroundings=AROUND,
+        surroundings=around,
         level=None,
         confirmed=None,
         sound=Sound(path=room.name, sample_rate_hz=RATE_HZ, simulated=True),
@@ -101,6 +104,34 @@ def test_a_take_finds_the_planted_difference_and_keeps_itself(tmp_path: Path) ->
     assert read["arrival"]["left_minus_right_mm"] == pytest.approx(
         saved["arrival"]["left_minus_right_mm"], abs=1e-6
     )
+
+
+def test_a_take_keeps_its_microphones_correction(tmp_path: Path) -> None:
+    # Known input: the copy is the file, and reading the kept recording with it gives the
+    # take's own reading again.
+    correction = tmp_path / "omni.txt"
+    correction.write_bytes(b"20 -3\n200 0\n20000 5\n")
+    around = surroundings(
+        None,
+        temperature_c=20.0,
+        humidity_percent=None,
+        microphone_path=correction,
+        holds="response",
+        incidence="0",
+    )
+    take = taken(SimulatedRoom(pace=math.inf), tmp_path, around=around)
+    kept = read_take(take.folder)
+    assert (take.folder / "microphone.txt").read_bytes() == correction.read_bytes()
+    again = read_file(
+        kept.recording,
+        kept.programme,
+        air=around.air,
+        microphone=take_microphone(kept),
+        channel=1,
+    )
+    for side in ("left", "right"):
+        first, second = (getattr(one.reading.bass, side).curve for one in (take.reading, again))
+        np.testing.assert_array_equal(first.level_db, second.level_db)
 
 
 @pytest.mark.parametrize("number", [2, 4])
