@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Final, Literal, cast
+from typing import Final, Literal, Protocol, cast
 
 import numpy as np
 
@@ -145,18 +145,16 @@ def plan_moves(
     if not known or stands:
         return Plan(moves=(), placement=None, positions_m=still)
     placement = best_placement(solution, triangle, target)
-    walker = _Walker(solution)
     seat_x_m = _seat_alone(solution, triangle, criteria, placement)
-    if seat_x_m is not None:
-        walker.seat(seat_x_m, float(still[walker.node[HEAD], 1]))
+    if seat_x_m is None:
+        plan = walk_to(solution, placement)
     else:
-        walker.seat(*placement.head_m)
-        far = {side: np.linalg.norm(walker.slide_of(side, placement)) for side in SIDES}
-        for side in sorted(SIDES, key=lambda one: -far[one]):
-            walker.cabinet(side, placement)
-    walker.check()
-    moves = tuple(_with_std(move, solution, triangle) for move in walker.moves)
-    return Plan(moves=moves, placement=placement, positions_m=walker.places)
+        walker = _Walker(solution)
+        walker.seat(seat_x_m, float(still[walker.node[HEAD], 1]))
+        walker.check()
+        plan = Plan(moves=tuple(walker.moves), placement=None, positions_m=walker.places)
+    moves = tuple(_with_std(move, solution, triangle) for move in plan.moves)
+    return replace(plan, moves=moves, placement=placement)
 
 
 def _with_std(move: Move, solution: Solution, triangle: Triangle) -> Move:
@@ -173,6 +171,42 @@ def _with_std(move: Move, solution: Solution, triangle: Triangle) -> Move:
     name = HEAD if move.kind == "seat" else f"{move.what} tweeter"
     outward_std_m, toward_std_m, _ = np.sqrt(solution.place_covariance(name).diagonal().clip(0))
     return replace(move, toward_wall_std_m=float(toward_std_m), outward_std_m=float(outward_std_m))
+
+
+class Goal(Protocol):
+    """Where both loudspeakers and the head belong, in the frame of the survey."""
+
+    @property
+    def head_m(self) -> tuple[float, float]:
+        """X and y of the head."""
+
+    def point_of_m(self, side: Side) -> tuple[float, float]:
+        """Return x and y of a reference point."""
+
+    def toe_in_of_rad(self, side: Side) -> float:
+        """Return a cabinet's toe-in."""
+
+
+def walk_to(solution: Solution, goal: Goal) -> Plan:
+    """Return the moves that bring everything to where it belongs.
+
+    Parameters
+    ----------
+    solution : Solution
+    goal : Goal
+
+    Returns
+    -------
+    Plan
+        Without a symmetric placement and without sigmas of the moves.
+    """
+    walker = _Walker(solution)
+    walker.seat(*goal.head_m)
+    far = {side: np.linalg.norm(walker.slide_of(side, goal)) for side in SIDES}
+    for side in sorted(SIDES, key=lambda one: -far[one]):
+        walker.cabinet(side, goal)
+    walker.check()
+    return Plan(moves=tuple(walker.moves), placement=None, positions_m=walker.places)
 
 
 def _seat_alone(
@@ -219,23 +253,23 @@ class _Walker:
         move = {"toward_wall_m": -float(step[1]), "outward_m": float(step[0])}
         self._write(before, kind="seat", what="seat", **move)
 
-    def slide_of(self, side: Side, placement: Placement) -> Float:
+    def slide_of(self, side: Side, goal: Goal) -> Float:
         """Return how far a reference point is from its target, in plan."""
-        wanted = np.array([OUTWARD[side] * placement.offset_m, placement.depth_of_m(side)])
+        wanted = np.array(goal.point_of_m(side))
         return np.asarray(wanted - self.places[self.node[f"{side} tweeter"], :2])
 
-    def turn_of(self, side: Side, placement: Placement) -> float:
+    def turn_of(self, side: Side, goal: Goal) -> float:
         """Return by how much a cabinet has to be turned inward."""
         inner, outer = (self.places[self.node[f"{side} {part}"]] for part in ("inner", "outer"))
         axis = cabinet_axis(inner, outer, side)
-        return placement.toe_in_rad - math.atan2(-OUTWARD[side] * axis[0], axis[1])
+        return goal.toe_in_of_rad(side) - math.atan2(-OUTWARD[side] * axis[0], axis[1])
 
-    def cabinet(self, side: Side, placement: Placement) -> None:
+    def cabinet(self, side: Side, goal: Goal) -> None:
         """Turn and slide a cabinet to its target."""
-        turn, start = self.turn_of(side, placement), self.places.copy()
+        turn, start = self.turn_of(side, goal), self.places.copy()
         self._turn(side, turn)
         turned_m = self._distance(side) - self._distance(side, start)
-        slide = self.slide_of(side, placement)
+        slide = self.slide_of(side, goal)
         self.places, ended = start, self.places
         slid_m = self._distance(side, ended + self._shift(side, slide)) - self._distance(
             side, ended

@@ -154,6 +154,14 @@ class Placement:
         """Return the depth at which one reference point belongs."""
         return self.depth_m + self.depths_apart_m * (0.5 if side == "left" else -0.5)
 
+    def point_of_m(self, side: Side) -> tuple[float, float]:
+        """Return x and y of where one reference point belongs."""
+        return OUTWARD[side] * self.offset_m, self.depth_of_m(side)
+
+    def toe_in_of_rad(self, side: Side) -> float:  # noqa: ARG002 - both alike
+        """Return the toe-in of one cabinet."""
+        return self.toe_in_rad
+
 
 def judge(triangle: Triangle, target: Target, front_m: Estimate | None) -> list[Criterion]:
     """Return how well a pair stands.

@@ -80,7 +80,7 @@ def survey_document(
             for one in result.uncheckable
         ],
         "doubts": list(result.doubts),
-        "moves": [_move(one) for one in result.plan.moves],
+        "moves": [move_document(one) for one in result.plan.moves],
         "readings": _readings(result, file),
         "points": _points(result),
         "redundancy": adjusted.degrees_of_freedom,
@@ -172,8 +172,8 @@ def _blunder(one: Blunder, readings: tuple[Reading, ...], file: SurveyFile) -> d
     }
 
 
-def _move(one: Move) -> dict[str, Any]:
-    """Return a move."""
+def move_document(one: Move) -> dict[str, Any]:
+    """Return a move as JSON knows it."""
     return {
         "kind": one.kind,
         "what": one.what,

@@ -10,6 +10,7 @@ import click
 
 from measure.commands.log_add import add
 from measure.commands.log_compare import compare
+from measure.commands.log_put_back import put_back
 from measure.surroundings import surrounding_options
 
 if TYPE_CHECKING:
@@ -51,6 +52,7 @@ def command(
 
 command.add_command(add)
 command.add_command(compare)
+command.add_command(put_back)
 
 
 def _list(logbook: Logbook, json_target: str | None, asked: dict[str, Any]) -> None:
@@ -231,12 +233,13 @@ def discard(folder: Path, name: str) -> None:
 @click.pass_obj
 def restore(folder: Path, path: Path | None) -> None:
     """List the bin, or bring back what stands at PATH in it."""
-    from measure.logbook.bin_folder import put_back, thrown_away
+    from measure.logbook.bin_folder import put_back as bring_back
+    from measure.logbook.bin_folder import thrown_away
     from measure.logbook.folder import open_logbook
 
     logbook = open_logbook(folder)
     if path is not None:
-        click.echo(f"Back at {put_back(logbook, path)}")
+        click.echo(f"Back at {bring_back(logbook, path)}")
         return
     found = thrown_away(logbook)
     for one in found:

@@ -58,12 +58,13 @@ def command(
     if survey is None:
         msg = "give a SURVEY.toml, or --new FILE to write one to fill in"
         raise click.UsageError(msg)
+    from measure.logbook.standing import evaluated
     from measure.survey_document import survey_document
     from measure.survey_file import read_survey
 
     check_json_target(json_target)
     file = read_survey(survey)
-    result = _evaluated(file)
+    result = evaluated(file)
     arrival = None if reading is None else _arrival(result, reading)
     written = _write_files(file, result, card=card, room_out=room_out, figures=figures, force=force)
     if logbook is not None:
@@ -101,18 +102,6 @@ def _starter(new: Path, kit: str, *, force: bool) -> None:
     if kit != "tape":
         click.echo("Never look into the laser, nor point it at eyes, glass or polished metal.")
     click.echo("Get help to lift or tilt a loudspeaker, and mind its spikes and stand.")
-
-
-def _evaluated(file: SurveyFile) -> SurveyResult:
-    """Return all that the survey gives."""
-    from analysis.survey_result import evaluate_survey
-    from measure.errors import SurveyFileError
-
-    try:
-        return evaluate_survey(file.survey, file.target)
-    except ValueError as problem:
-        msg = f"{file.path}: {problem}; correct it in the file"
-        raise SurveyFileError(msg) from problem
 
 
 def _arrival(result: SurveyResult, reading: Path) -> ArrivalAgainstSurvey | None:

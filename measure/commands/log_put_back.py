@@ -1,0 +1,193 @@
+"""``apexline log put-back``: how a pair comes back to where it once stood."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analysis.put_back import PutBack, ReadingThen, Step
+    from measure.logbook.standing import Stood
+
+
+@click.command("put-back", short_help="How a pair comes back to a kept place.")
+@click.argument("place")
+@click.option(
+    "--from", "today", metavar="SURVEY", help="Where it stands: SURVEY.toml, a survey, a place."
+)
+@click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
+@click.pass_obj
+def put_back(folder: Path, place: str, today: str | None, json_target: str | None) -> None:
+    """Say what to move, from where the pair stands today to the kept PLACE.
+
+    PLACE is a place or a survey in the logbook. With two surveys both are laid over each
+    other at the marks that they share. Without --from it says what the tape must read there.
+    """
+    from measure.logbook.folder import open_logbook
+    from measure.logbook.standing import stood
+    from measure.output import check_json_target, write_json
+
+    check_json_target(json_target)
+    logbook = open_logbook(folder)
+    kept = stood(logbook, place)
+    lines, document = _answer(None if today is None else stood(logbook, today), kept)
+    if json_target is not None:
+        head = {"schema": 1, "command": "log put-back", "place": kept.label, "from": today}
+        write_json(head | document, json_target)
+    for line in lines:
+        click.echo(line, err=json_target == "-")
+
+
+def _answer(today: Stood | None, kept: Stood) -> tuple[list[str], dict[str, Any]]:
+    """Return what is said, and the same as JSON knows it."""
+    if today is None:
+        return _readings_there(kept)
+    if today.result is not None and kept.result is not None:
+        return _by_surveys(today, kept)
+    from analysis.report.put_back import reading_lines, step_lines
+    from analysis.report.survey import CAUTION
+    from analysis.survey_coordinates import readings_of, steps_between
+    from measure.logbook.standing import coordinates
+
+    now, then = coordinates(today), coordinates(kept)
+    steps, readings = steps_between(now, then), readings_of(now, then)
+    lines = [
+        f"Back to {kept.label}, from {today.label}, by their distances from the walls",
+        *_indented(step_lines(steps)),
+        "What the tape must read then",
+        *_indented(reading_lines(readings)),
+        *_caution(CAUTION),
+    ]
+    return lines, _document(steps, readings, ())
+
+
+def _readings_there(kept: Stood) -> tuple[list[str], dict[str, Any]]:
+    """Return what the tape reads at a kept place."""
+    from analysis.report.put_back import reading_lines
+    from analysis.survey_coordinates import readings_of
+    from measure.lengths import say_length
+    from measure.logbook.standing import coordinates
+
+    if kept.result is None or kept.file is None:
+        readings: Sequence[ReadingThen] = readings_of(None, coordinates(kept))
+        lines = reading_lines(readings, now=False)
+    else:
+        from analysis.put_back import readings_at
+
+        unit = kept.file.unit
+        readings = readings_at(kept.result.solution)
+        lines = reading_lines(readings, now=False, length=lambda m: say_length(m, unit=unit))
+    said = [f"At {kept.label} the tape must read", *_indented(lines)]
+    hint = "With --from TODAY.toml, a survey of how it stands, it says what to move."
+    return [*said, hint], _document((), readings, ())
+
+
+def _by_surveys(today: Stood, kept: Stood) -> tuple[list[str], dict[str, Any]]:
+    """Return the way back by two surveys."""
+    from dataclasses import replace
+
+    from analysis.put_back import put_back as way_back
+    from analysis.report import put_back as words
+    from analysis.report.survey import move_lines
+    from measure.errors import LogbookError
+    from measure.lengths import say_length
+
+    _require_sound(today, kept)
+    now, then = today.result, kept.result
+    assert now is not None and then is not None and today.file is not None  # noqa: PT018
+    unit = today.file.unit
+
+    def length(value_m: float) -> str:
+        return say_length(value_m, unit=unit)
+
+    try:
+        found = way_back(now.solution, then.solution)
+    except ValueError as problem:
+        msg = f"the way from {today.label} to {kept.label} can't be told: {problem}"
+        raise LogbookError(msg) from problem
+    moves = move_lines(replace(now, plan=found.plan), length=length)
+    lines = [
+        f"Back to {kept.label}, from {today.label}",
+        *_indented(words.step_lines(found.steps)),
+        "What to do",
+        *_indented(moves),
+        "What the tape must read then",
+        *_indented(words.reading_lines(found.readings, length=length)),
+        "How it was found",
+        *_indented(words.mark_lines(found.marks, found.moved_marks)),
+    ]
+    return lines, _document(found.steps, found.readings, _moves(found)) | {
+        "marks": list(found.marks),
+        "moved_marks": [one.name for one in found.moved_marks],
+    }
+
+
+def _require_sound(today: Stood, kept: Stood) -> None:
+    """Refuse a survey on which nothing should be moved."""
+    from measure.errors import LogbookError
+
+    for one in (today, kept):
+        if one.result is not None and one.result.doubts:
+            msg = (
+                f"nothing should be moved by {one.label}: its readings contradict each other; "
+                "`apexline survey` on its file says which to read again"
+            )
+            raise LogbookError(msg)
+
+
+def _indented(lines: list[str]) -> list[str]:
+    """Return lines under a heading."""
+    return [f"  {line}" for line in lines]
+
+
+def _caution(text: str) -> list[str]:
+    """Return a caution in lines."""
+    from analysis.report.format import wrapped
+
+    return wrapped(text)
+
+
+def _moves(found: PutBack) -> list[dict[str, Any]]:
+    """Return the moves in order."""
+    from measure.survey_document import move_document
+
+    return [move_document(one) for one in found.plan.moves]
+
+
+def _document(
+    steps: Sequence[Step], readings: Sequence[ReadingThen], moves: Sequence[dict[str, Any]]
+) -> dict[str, Any]:
+    """Return the answer as JSON knows it; millimetres and degrees."""
+    return {
+        "steps": [_step(one) for one in steps],
+        "moves": list(moves),
+        "readings": [
+            {"reading": one.label, "unit": "deg" if one.kind == "angle" else "mm"}
+            | {
+                name: value * (180 / math.pi if one.kind == "angle" else 1e3)
+                for name, value in (("now", one.now), ("then", one.then), ("std", one.std))
+            }
+            for one in readings
+        ],
+    }
+
+
+def _step(one: Step) -> dict[str, Any]:
+    """Return how far one thing has to go."""
+    table: dict[str, Any] = {"what": one.what, "moves": one.moves, "turns": one.turns}
+    for name, way in (
+        ("toward_wall", one.toward_wall_m),
+        ("outward", one.outward_m),
+        ("higher", one.higher_m),
+    ):
+        value, std = way.known
+        table |= {f"{name}_mm": value * 1e3, f"{name}_std_mm": std * 1e3}
+    turn = (None, None) if one.turn_rad is None else one.turn_rad.known
+    for name, angle in zip(("turn_inward_deg", "turn_inward_std_deg"), turn, strict=True):
+        table[name] = None if angle is None else math.degrees(angle)
+    return table
