@@ -19,6 +19,7 @@ Trans. Pattern Anal. Mach. Intell. 9, 698 (1987): the fit (from memory; here in 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final
@@ -30,10 +31,19 @@ from analysis.moves import LEAST_SLIDE_M, LEAST_TURN_RAD, Move, Plan, walk_to
 from analysis.network import fitted_values
 from analysis.observation_equations import Kind
 from analysis.propagation import Estimate
-from analysis.survey import HEAD, SIDES, Side
-from analysis.survey_frames import MovedMark, both, common_marks, mark_weights, plan_of
+from analysis.survey import HEAD, SIDES, TAPE_STD_M, Side
+from analysis.survey_frames import (
+    MovedMark,
+    axis_of,
+    both,
+    common_marks,
+    kept_places,
+    mark_weights,
+    plan_of,
+)
 from analysis.survey_solution import Solution
-from analysis.triangle import OUTWARD, cabinet_axis
+from analysis.survey_walls import tweeters_to_walls
+from analysis.triangle import OUTWARD
 
 SIGMAS: Final = 2.0
 PLAN_SIGMAS: Final = 2.45
@@ -129,7 +139,7 @@ class PutBack:
     plan : Plan
         The moves in order, as a survey has them.
     readings : tuple of ReadingThen
-        Of cabinets and head.
+        Of cabinets and head, and from both tweeters to the walls.
     marks : tuple of str
         At which the two surveys were laid over each other.
     moved_marks : tuple of MovedMark
@@ -165,7 +175,7 @@ def put_back(today: Solution, kept: Solution) -> PutBack:
     weights = mark_weights(today, kept, marks)
 
     def differences(here: Float, there: Float) -> dict[str, Float]:
-        wanted = _wanted(here, there, (today, kept), marks, weights)
+        wanted = kept_places(here, there, (today, kept), marks, weights)
         return _differences(today, here, wanted)
 
     found = both(today, kept, differences, marks=marks)
@@ -190,46 +200,6 @@ def _require_places(solution: Solution, which: str) -> None:
         raise ValueError(msg)
 
 
-def _wanted(
-    here: Float,
-    there: Float,
-    solutions: tuple[Solution, Solution],
-    marks: tuple[str, ...],
-    weights: Float,
-) -> dict[str, Float]:
-    """Return the kept places in today's frame, x and y, and the kept axes."""
-    today, kept = solutions
-    now = np.stack([plan_of(today, here, name) for name in marks], axis=-2)
-    then = np.stack([plan_of(kept, there, name) for name in marks], axis=-2)
-    share = (weights / weights.sum())[:, None]
-    middle_now, middle_then = (np.sum(share * one, axis=-2) for one in (now, then))
-    a, b = then - middle_then[..., None, :], now - middle_now[..., None, :]
-    dot = np.sum(share * a * b, axis=(-2, -1))
-    cross = np.sum(share[:, 0] * (a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]), axis=-1)
-    turn = np.arctan2(cross, dot)
-
-    def turned(vector: Float) -> Float:
-        c, s = np.cos(turn), np.sin(turn)
-        x, y = vector[..., 0], vector[..., 1]
-        return np.stack([c * x - s * y, s * x + c * y], axis=-1)
-
-    found = {
-        name: turned(plan_of(kept, there, name) - middle_then) + middle_now
-        for name in (HEAD, *(f"{side} tweeter" for side in SIDES))
-    }
-    for side in SIDES:
-        found[f"{side} axis"] = turned(_axis(kept, there, side))
-    for name in (HEAD, *(f"{side} tweeter" for side in SIDES)):
-        found[f"{name} z"] = there[..., kept.built.node[name], 2]
-    return found
-
-
-def _axis(solution: Solution, places: Float, side: Side) -> Float:
-    """Return the direction in which a cabinet faces, shape (..., 2)."""
-    inner, outer = (plan_of(solution, places, f"{side} {part}") for part in ("inner", "outer"))
-    return cabinet_axis(inner, outer, side)
-
-
 def _toe_in(axis: Float, side: Side) -> Float:
     """Return the toe-in of an axis."""
     return np.asarray(np.arctan2(-OUTWARD[side] * axis[..., 0], axis[..., 1]))
@@ -246,7 +216,7 @@ def _differences(today: Solution, here: Float, wanted: dict[str, Float]) -> dict
         found[f"{what} size"] = np.linalg.norm(way, axis=-1)
         found[f"{what} higher"] = wanted[f"{name} z"] - here[..., today.built.node[name], 2]
     for side in SIDES:
-        turn = _toe_in(wanted[f"{side} axis"], side) - _toe_in(_axis(today, here, side), side)
+        turn = _toe_in(wanted[f"{side} axis"], side) - _toe_in(axis_of(today, here, side), side)
         found[f"{side} turn"] = (turn + np.pi) % (2 * np.pi) - np.pi
     return found
 
@@ -287,7 +257,7 @@ def _standing(today: Solution, steps: tuple[Step, ...]) -> Standing:
     toe_ins: dict[Side, float] = {}
     for side, step in zip(SIDES, steps, strict=False):
         x_m, y_m = (float(value) for value in today.place_m(f"{side} tweeter")[:2])
-        axis = _axis(today, today.adjusted.positions_m, side)
+        axis = axis_of(today, today.adjusted.positions_m, side)
         if step.moves:
             x_m += OUTWARD[side] * step.outward_m.known[0]
             y_m -= step.toward_wall_m.known[0]
@@ -311,7 +281,7 @@ def _after(
         rows = [node[f"{side} {part}"] for part in PART]
         centre = places[..., node[f"{side} tweeter"], :2].copy()
         if step.turns:
-            axis, goal = _axis(today, here, side), wanted[f"{side} axis"]
+            axis, goal = axis_of(today, here, side), wanted[f"{side} axis"]
             c = np.sum(axis * goal, axis=-1)[..., None]
             s = (axis[..., 0] * goal[..., 1] - axis[..., 1] * goal[..., 0])[..., None]
             away = places[..., rows, :2] - centre[..., None, :]
@@ -334,35 +304,34 @@ def _readings(
     weights: Float,
 ) -> list[ReadingThen]:
     """Return what each reading of a cabinet or the head must be then."""
-    network = today.adjusted.network
-    rows = [
-        k
-        for k, one in enumerate(today.built.readings)
-        if _shows(today, k, head_goes=steps[-1].moves)
-    ]
+    network, readings = today.adjusted.network, today.built.readings
+    head_goes = steps[-1].moves
+    rows = [k for k in range(len(readings)) if _shows(today, k, head_goes=head_goes)]
 
     def then(here: Float, there: Float) -> dict[str, Float]:
-        wanted = _wanted(here, there, (today, kept), marks, weights)
+        wanted = kept_places(here, there, (today, kept), marks, weights)
         after = _after(today, here, wanted, steps)
         flat = after.reshape(-1, *after.shape[-2:])
         values = np.array([fitted_values(network, one) for one in flat])
         values = values.reshape(*after.shape[:-2], -1)
-        return {str(k): values[..., k] for k in rows}
+        own = {readings[k].label: values[..., k] for k in rows}
+        return tweeters_to_walls(today, after) | own
 
-    now = fitted_values(network, today.adjusted.positions_m)
+    here = today.adjusted.positions_m
+    values, walls = fitted_values(network, here), tweeters_to_walls(today, here)
+    now = {readings[k].label: (float(values[k]), readings[k]) for k in rows}
     found = both(today, kept, then, marks=marks)
-    readings = today.built.readings
     return [
         ReadingThen(
-            label=readings[k].label,
-            kind=readings[k].kind,
-            now=float(now[k]),
-            then=found[str(k)].known[0],
-            std=found[str(k)].known[1],
-            read_std=readings[k].std,
+            label=label.split(", reading ")[0],
+            kind=now[label][1].kind if label in now else "perpendicular",
+            now=now[label][0] if label in now else float(walls[label]),
+            then=one.known[0],
+            std=one.known[1],
+            read_std=now[label][1].std if label in now else TAPE_STD_M,
         )
-        for k in rows
-        if found[str(k)].value is not None
+        for label, one in found.items()
+        if one.value is not None
     ]
 
 
@@ -395,7 +364,7 @@ def readings_at(kept: Solution) -> tuple[ReadingThen, ...]:
     values = fitted_values(kept.adjusted.network, kept.adjusted.positions_m)
     return tuple(
         ReadingThen(
-            label=one.label,
+            label=one.label.split(", reading ")[0],
             kind=one.kind,
             now=float(values[k]),
             then=float(values[k]),

@@ -148,20 +148,27 @@ def readings_of(today: RoomPlaces | None, kept: RoomPlaces) -> tuple[ReadingThen
     for what in THINGS:
         name = HEAD if what == "seat" else f"{what} tweeter"
         for axis, wall in enumerate(("left", "front")):
-            pair = (one.places_m[what][axis] for one in (now, kept))
-            found.append(_reading(f"{name} to wall {wall}", *pair, kept.std_m))
-    for a, b in (("seat", "left"), ("seat", "right"), ("left", "right")):
-        spans = [math.dist(one.places_m[a], one.places_m[b]) for one in (now, kept)]  # type: ignore[index]
+            pair = now.places_m[what][axis], kept.places_m[what][axis]
+            found.append(_reading(f"{name} to wall {wall}", pair, kept.std_m))
+    pairs: tuple[tuple[Thing, Thing], ...]
+    pairs = (("seat", "left"), ("seat", "right"), ("left", "right"))
+    for a, b in pairs:
+        spans = _span(now, a, b), _span(kept, a, b)
         name = HEAD if a == "seat" else f"{a} tweeter"
-        found.append(_reading(f"{name} to {b} tweeter", *spans, kept.std_m * math.sqrt(2)))
+        found.append(_reading(f"{name} to {b} tweeter", spans, kept.std_m * math.sqrt(2)))
     return tuple(found)
 
 
-def _reading(label: str, now_m: float, then_m: float, std_m: float) -> ReadingThen:
+def _span(one: RoomPlaces, a: Thing, b: Thing) -> float:
+    """Return the distance between two things in space."""
+    return math.dist(one.places_m[a], one.places_m[b])
+
+
+def _reading(label: str, pair_m: tuple[float, float], std_m: float) -> ReadingThen:
     """Return a distance now and then."""
     kind: Literal["perpendicular", "distance"] = "perpendicular" if "wall" in label else "distance"
     return ReadingThen(
-        label=label, kind=kind, now=now_m, then=then_m, std=std_m, read_std=TAPE_STD_M
+        label=label, kind=kind, now=pair_m[0], then=pair_m[1], std=std_m, read_std=TAPE_STD_M
     )
 
 

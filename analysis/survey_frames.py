@@ -17,7 +17,9 @@ import numpy as np
 
 from analysis.arrays import Float
 from analysis.propagation import STEP_M, Estimate, propagate
+from analysis.survey import HEAD, SIDES, Side
 from analysis.survey_solution import Solution
+from analysis.triangle import cabinet_axis
 
 MARK_STD_M: Final = 1e-3
 """One sigma of a mark's place from day to day: furniture is nudged, a strip of tape has a
@@ -198,3 +200,43 @@ def mark_weights(today: Solution, kept: Solution, marks: tuple[str, ...]) -> Flo
 def plan_of(solution: Solution, places: Float, name: str) -> Float:
     """Return one node's x and y, shape (..., 2)."""
     return np.asarray(places[..., solution.built.node[name], :2])
+
+
+def kept_places(
+    here: Float,
+    there: Float,
+    solutions: tuple[Solution, Solution],
+    marks: tuple[str, ...],
+    weights: Float,
+) -> dict[str, Float]:
+    """Return the kept places in today's frame, x and y, and the kept axes."""
+    today, kept = solutions
+    now = np.stack([plan_of(today, here, name) for name in marks], axis=-2)
+    then = np.stack([plan_of(kept, there, name) for name in marks], axis=-2)
+    share = (weights / weights.sum())[:, None]
+    middle_now, middle_then = (np.sum(share * one, axis=-2) for one in (now, then))
+    a, b = then - middle_then[..., None, :], now - middle_now[..., None, :]
+    dot = np.sum(share * a * b, axis=(-2, -1))
+    cross = np.sum(share[:, 0] * (a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]), axis=-1)
+    turn = np.arctan2(cross, dot)
+
+    def turned(vector: Float) -> Float:
+        c, s = np.cos(turn), np.sin(turn)
+        x, y = vector[..., 0], vector[..., 1]
+        return np.stack([c * x - s * y, s * x + c * y], axis=-1)
+
+    found = {
+        name: turned(plan_of(kept, there, name) - middle_then) + middle_now
+        for name in (HEAD, *(f"{side} tweeter" for side in SIDES))
+    }
+    for side in SIDES:
+        found[f"{side} axis"] = turned(axis_of(kept, there, side))
+    for name in (HEAD, *(f"{side} tweeter" for side in SIDES)):
+        found[f"{name} z"] = there[..., kept.built.node[name], 2]
+    return found
+
+
+def axis_of(solution: Solution, places: Float, side: Side) -> Float:
+    """Return the direction in which a cabinet faces, shape (..., 2)."""
+    inner, outer = (plan_of(solution, places, f"{side} {part}") for part in ("inner", "outer"))
+    return cabinet_axis(inner, outer, side)

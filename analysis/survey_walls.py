@@ -172,6 +172,28 @@ def _quantities(solution: Solution, places: Float) -> dict[str, Float]:
     return found
 
 
+def tweeters_to_walls(solution: Solution, places: Float) -> dict[str, Float]:
+    """Return the distance in plan of both reference points from each wall.
+
+    Parameters
+    ----------
+    solution : Solution
+    places : ndarray, shape (..., n_nodes, 3)
+
+    Returns
+    -------
+    dict of str to ndarray, shape (...)
+        By the words of a reading, such as ``left tweeter to wall front``; in metres.
+    """
+    found = {}
+    for wall, parts in solution.built.segments.items():
+        for side in SIDES:
+            node = solution.built.node[f"{side} tweeter"]
+            ends = nearest_segment(parts, node, solution.adjusted.positions_m)
+            found[f"{side} tweeter to wall {wall}"] = _distance(places, ends, places[..., node, :2])
+    return found
+
+
 def _distance(places: Float, ends: tuple[int, int], point: Float) -> Float:
     """Return the distance of points from the line through two nodes."""
     first, second = places[..., ends[0], :2], places[..., ends[1], :2]
