@@ -275,6 +275,7 @@ def import_(
     folder: Path, /, recording: Path, sweep: Path, made: datetime | None, **asked: Any
 ) -> None:
     """Make a take from a RECORDING (WAV, FLAC, ...) of a sweep that was made elsewhere."""
+    from measure.commands.moves_told import answer_in
     from measure.logbook.folder import open_logbook
     from measure.logbook.imported import import_recording
     from measure.surroundings import surroundings
@@ -286,6 +287,9 @@ def import_(
         open_logbook(folder), recording, sweep, labels=labels, made=made, around=around
     )
     click.echo(f"Kept in {taken}")
+    answer = answer_in(folder, labels.name)
+    if answer is not None:
+        click.echo(answer)
 
 
 @command.command("archive")

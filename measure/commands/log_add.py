@@ -11,7 +11,7 @@ import click
 from measure.number_type import Number
 
 if TYPE_CHECKING:
-    from measure.logbook.entries import Entry
+    from measure.logbook.entries import Entry, PlaceEntry
 
 FILE = click.Path(path_type=Path)
 
@@ -104,7 +104,7 @@ def pair(
 @click.option("--std", "std_m", type=Number(), help="One standard deviation of them, m.")
 @click.option("--left-toe-in", "left_toe_in_deg", type=Number(), help="Inward, degrees.")
 @click.option("--right-toe-in", "right_toe_in_deg", type=Number(), help="Inward, degrees.")
-@click.option("--survey", help="The survey in the logbook that describes it.")
+@click.option("--survey", help="The survey in the logbook that describes it, and fills it in.")
 @click.option("--notes", help="In your words.")
 @click.pass_obj
 def place(
@@ -120,7 +120,23 @@ def place(
     from measure.logbook.entries import PlaceEntry
 
     made = PlaceEntry(room=room_name, pair=pair_name, **facts, **_common(name, notes, {}))
+    reason = None
+    if made.survey is not None:
+        made, reason = _filled(folder, made, made.survey)
     _add(folder, made, {})
+    if reason is not None:
+        click.echo(reason)
+
+
+def _filled(folder: Path, made: PlaceEntry, survey: str) -> tuple[PlaceEntry, str | None]:
+    """Return a place with what its survey says."""
+    from measure.logbook.filed_survey import filled_place
+    from measure.logbook.folder import open_logbook
+    from measure.logbook.standing import evaluated, survey_path
+    from measure.survey_file import read_survey
+
+    path = survey_path(open_logbook(folder), survey)
+    return filled_place(made, survey, evaluated(read_survey(path)))
 
 
 @add.command("survey")
@@ -181,6 +197,7 @@ def move(
     made = MoveEntry(
         before=before,
         after=after,
+        pair=first.pair,
         left_away_m=left_mm * 1e-3,
         right_away_m=right_mm * 1e-3,
         expected_m=None if expected is None else expected.difference_m,

@@ -61,6 +61,12 @@ _RANGE = "FROM:TO:STEP in metres, or keep."
 )
 @click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
 @click.option("--figures", type=FILE, help="Draw map, curves and plan into this folder.")
+@click.option(
+    "--log",
+    "logbook",
+    type=FILE,
+    help="Keep the walk in this logbook.  [default: the one around here]",
+)
 def command(
     room: Path,
     survey: Path | None,
@@ -72,6 +78,7 @@ def command(
     walk: Path | None,
     json_target: str | None,
     figures: Path | None,
+    logbook: Path | None,
 ) -> None:
     """Say where in ROOM.toml the pair and the seat have the evenest bass, and the strongest.
 
@@ -101,8 +108,11 @@ def command(
     c = file.air.speed_of_sound_m_s
     decay_s = file.space.reverberation_time_s(speed_of_sound_m_s=c)
     schroeder_hz = file.space.schroeder_hz(reverberation_time_s=decay_s)
+    document = _document(placement, fit, model, schroeder_hz)
     if json_target is not None:
-        write_json(_document(placement, fit, model, schroeder_hz), json_target)
+        write_json(document, json_target)
+    if walk is not None:
+        written += _kept(walk, document, room, logbook)
     lines = placement_lines(
         placement, current=current(file.space, file.positions), schroeder_hz=schroeder_hz
     )
@@ -115,6 +125,15 @@ def command(
         lines += ["", "Wrote", *(f"  {path}" for path in written)]
     for line in lines:
         click.echo(line, err=json_target == "-")
+
+
+def _kept(walk: Path, document: dict[str, Any], room: Path, logbook: Path | None) -> list[Path]:
+    """Keep the walk and its fit in the logbook that was named or is around."""
+    from measure.logbook.filed_survey import surrounding_logbook
+    from measure.logbook.filed_walk import file_walk
+
+    found = surrounding_logbook(logbook)
+    return [] if found is None else file_walk(found, walk, document, room=room.stem)
 
 
 def _prepared(

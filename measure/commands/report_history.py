@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from analysis.plots.history import HistoryPoint
+    from measure.logbook.entries import MoveEntry
     from measure.logbook.folder import Logbook
     from measure.logbook.take_index import TakeLine
 
@@ -39,7 +40,7 @@ def history_page(folder: Path, pair: str) -> str:
         words = "Both together, against 200 to 1000 Hz: solid, dashed, dotted by rising frequency."
         parts.append(Part(heading="Bass", figure=bass, caption=words))
     parts.append(Part(heading="Takes", rows=_rows(lines)))
-    moves = _moves(logbook, {one.name for one in lines})
+    moves = move_texts(logbook, {one.name for one in lines}, pair)
     parts.append(Part(heading="Moves", texts=tuple(moves) or ("None is kept.",)))
     return page_html(
         title=f"History of {pair}",
@@ -93,31 +94,48 @@ def _rows(lines: list[TakeLine]) -> tuple[tuple[str, ...], ...]:
     return tuple(rows)
 
 
-def _moves(logbook: Logbook, names: set[str]) -> list[str]:
-    """Return each move with its promise."""
+def move_texts(logbook: Logbook, names: set[str], pair: str) -> list[str]:
+    """Return each move with its promise and its result."""
     from analysis.move_promise import Promise
-    from analysis.report import format as fmt
-    from analysis.report.move_promise import promise_text
+    from analysis.report.move_promise import judgement_text, promise_text
+    from measure.errors import MeasureError
     from measure.logbook.entries import MoveEntry
     from measure.logbook.entry_store import read_entries
+    from measure.logbook.open_moves import judged, same_pair
 
     said = []
-    for move in read_entries(logbook, MoveEntry)[0]:
-        if move.before not in names:
-            continue
-        steps = [
-            f"{side} {fmt.mm(abs(way_m))} {'away from' if way_m > 0 else 'towards'} the seat"
-            for side, way_m in (("left", move.left_away_m), ("right", move.right_away_m))
-            if way_m
-        ]
+    moves = [
+        one
+        for one in read_entries(logbook, MoveEntry)[0]
+        if one.before in names or same_pair(logbook, one, pair)
+    ]
+    for move in sorted(moves, key=lambda one: one.written):
         expected = (
             None
             if move.expected_m is None
             else Promise(difference_m=move.expected_m, std_m=move.expected_std_m or 0.0)
         )
-        after = f", then {move.after}" if move.after else ""
-        said.append(
-            f"After {move.before}: {' and '.join(steps) or 'nothing'}{after}. "
-            + promise_text(expected)
-        )
+        try:
+            found = judged(logbook, move)
+            result = "It has no result yet." if found is None else judgement_text(found)
+        except MeasureError as problem:
+            result = f"Its result can't be read: {problem}"
+        said.append(" ".join((_what(move), promise_text(expected), result)))
     return said
+
+
+def _what(move: MoveEntry) -> str:
+    """Return a move and between what it lies."""
+    from analysis.report import format as fmt
+
+    steps = [
+        f"{side} {fmt.mm(abs(way_m))} {'away from' if way_m > 0 else 'towards'} the seat"
+        for side, way_m in (("left", move.left_away_m), ("right", move.right_away_m))
+        if way_m
+    ]
+    what = " ".join(move.steps) or f"{' and '.join(steps) or 'nothing'}."
+    after = move.after or (f"survey {move.after_survey}" if move.after_survey else None)
+    return (
+        f"After {move.before or f'survey {move.survey}'}"
+        f"{f', up to {after}' if after else ''}: {what}"
+    )

@@ -31,7 +31,12 @@ KITS = ("tape", "laser", "both")
 @click.option("--reading", type=FILE, help="Compare with a reading of this placement (JSON).")
 @click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
 @click.option("--figures", type=FILE, help="Draw the plan, to scale, into this folder.")
-@click.option("--log", "logbook", type=FILE, help="Keep this survey in the logbook, too.")
+@click.option(
+    "--log", "logbook", type=FILE, help="Keep it in this logbook.  [default: the one around here]"
+)
+@click.option("--pair", help="Which pair, for the logbook.")
+@click.option("--room", help="Which room, for the logbook.")
+@click.option("--place", help="The place that it describes: made in the logbook if it's new.")
 @click.option("--force", is_flag=True, help="Replace files written by --new, --card, --room-out.")
 def command(
     survey: Path | None,
@@ -44,6 +49,7 @@ def command(
     figures: Path | None,
     logbook: Path | None,
     force: bool,
+    **labels: str | None,
 ) -> None:
     """Adjust the readings of SURVEY.toml and say what to move, which way and how far.
 
@@ -67,14 +73,12 @@ def command(
     result = evaluated(file)
     arrival = None if reading is None else _arrival(result, reading)
     written = _write_files(file, result, card=card, room_out=room_out, figures=figures, force=force)
-    if logbook is not None:
-        from measure.logbook.filed_survey import file_survey
-
-        written.append(file_survey(logbook, survey))
+    kept, said = _filed(logbook, file, result, labels)
+    written += kept
     if json_target is not None:
         write_json(survey_document(file, result, arrival), json_target)
     quiet = json_target == "-"
-    for line in _lines(file, result, arrival):
+    for line in [*_lines(file, result, arrival), *said]:
         click.echo(line, err=quiet)
     if written:
         click.echo("\nWrote", err=quiet)
@@ -102,6 +106,29 @@ def _starter(new: Path, kit: str, *, force: bool) -> None:
     if kit != "tape":
         click.echo("Never look into the laser, nor point it at eyes, glass or polished metal.")
     click.echo("Get help to lift or tilt a loudspeaker, and mind its spikes and stand.")
+
+
+def _filed(
+    folder: Path | None, file: SurveyFile, result: SurveyResult, labels: dict[str, str | None]
+) -> tuple[list[Path], list[str]]:
+    """Keep the survey in the logbook that was named or is around; return what is new."""
+    from analysis.report.format import wrapped
+    from measure.commands.moves_told import answer_text, step_texts
+    from measure.errors import LogbookError
+    from measure.logbook.filed_survey import file_survey, surrounding_logbook
+
+    logbook = surrounding_logbook(folder)
+    if logbook is None:
+        if any(labels.values()):
+            msg = "--pair, --room and --place are for the logbook: name one with --log"
+            raise LogbookError(msg)
+        return [], []
+    filed = file_survey(logbook, file, result, steps=step_texts(file, result), **labels)
+    said = [*filed.said]
+    if filed.answered is not None:
+        said.append(answer_text(logbook, filed.answered))
+    lines = [line for text in said for line in wrapped(text)]
+    return list(filed.kept), ["", *lines] if lines else []
 
 
 def _arrival(result: SurveyResult, reading: Path) -> ArrivalAgainstSurvey | None:

@@ -128,6 +128,7 @@ def command(
     First a quiet noise finds the level and shows that left is left. Any key stops the
     sound at once.
     """
+    from measure.commands.moves_told import answer_in
     from measure.commands.read import print_reading
     from measure.logbook.folder import takes_folder
     from measure.take_description import Labels
@@ -150,7 +151,8 @@ def command(
         scores=False,
         brief=not details,
     )
-    for line in _afterwards(take):
+    answer = answer_in(folder, name)
+    for line in [*_afterwards(take), *([answer] if answer else [])]:
         click.echo(textwrap.fill(line, WIDTH, subsequent_indent="  "))
 
 

@@ -1,4 +1,4 @@
-"""What an entry of the logbook holds: a room, a pair, a place, a survey, a move.
+"""What an entry of the logbook holds: a room, a pair, a place, a survey, a move, a walk.
 
 Conventions: one flat record a kind; each field's description is its comment in the file.
 Lengths in metres, x from the left wall, y from the front wall, z from the floor, as in the
@@ -12,7 +12,8 @@ from typing import Annotated, Final
 
 import msgspec
 
-SCHEMA: Final = 1
+SCHEMAS: Final = {"room": 1, "pair": 1, "place": 1, "survey": 1, "move": 2, "walk": 1}
+"""The newest schema of each kind."""
 
 Said = msgspec.Meta
 Place = tuple[float, float, float]
@@ -83,10 +84,14 @@ class SurveyEntry(Entry, frozen=True, kw_only=True):
 
 
 class MoveEntry(Entry, frozen=True, kw_only=True):
-    """A move, what it promised, and by which takes to judge it."""
+    """A move, what it promised, and by what to judge it: takes, or surveys."""
 
-    before: Annotated[str, Said(description="the take before it")]
+    before: Annotated[str | None, Said(description="the take before it")] = None
     after: Annotated[str | None, Said(description="the take after it")] = None
+    survey: Annotated[str | None, Said(description="the survey that asked for it")] = None
+    after_survey: Annotated[str | None, Said(description="the survey after it")] = None
+    pair: Annotated[str | None, Said(description="which pair")] = None
+    steps: Annotated[tuple[str, ...], Said(description="what to do, in words and in order")] = ()
     left_away_m: Annotated[
         float, Said(description="left loudspeaker, away from the seat, in m; below 0 towards it")
     ] = 0.0
@@ -101,12 +106,22 @@ class MoveEntry(Entry, frozen=True, kw_only=True):
     ] = None
 
 
+class WalkEntry(Entry, frozen=True, kw_only=True):
+    """A walk through the room: where to measure, what the readings say of the room."""
+
+    walk_file: Annotated[str, Said(description="the stops, beside this file")]
+    fit_file: Annotated[str, Said(description="places and fit as JSON, beside this file")]
+    room: Annotated[str | None, Said(description="in which room")] = None
+    n_readings: Annotated[int, Said(description="readings that the fit rests on")] = 0
+
+
 KINDS: Final[dict[str, type[Entry]]] = {
     "room": RoomEntry,
     "pair": PairEntry,
     "place": PlaceEntry,
     "survey": SurveyEntry,
     "move": MoveEntry,
+    "walk": WalkEntry,
 }
 
 KIND_OF: Final = {table: kind for kind, table in KINDS.items()}

@@ -18,7 +18,7 @@ import tomli_w
 
 from measure.durable import sync_file, sync_folder
 from measure.errors import LogbookError, MeasureError
-from measure.logbook.entries import KIND_OF, KINDS, SCHEMA, Entry
+from measure.logbook.entries import KIND_OF, KINDS, SCHEMAS, Entry
 from measure.logbook.folder import Logbook
 from measure.logbook.migration import read_versioned
 from measure.logbook.names import entry_folder_name, same_folder
@@ -142,7 +142,7 @@ def read_entry_file(path: Path, table: type[_Kind]) -> _Kind:
         path,
         _Document[table],  # type: ignore[valid-type]
         kind=KIND_OF[table],
-        newest=SCHEMA,
+        newest=SCHEMAS[KIND_OF[table]],
     )
     return document.entry
 
@@ -192,7 +192,7 @@ def entry_text(entry: Entry) -> str:
     kind = KIND_OF[type(entry)]
     lines = [
         f"# A {kind} in an Apexline logbook. docs/logbook.md explains it.",
-        tomli_w.dumps({"schema": SCHEMA, "kind": kind}).strip(),
+        tomli_w.dumps({"schema": SCHEMAS[kind], "kind": kind}).strip(),
         "\n[entry]",
     ]
     for key in entry.__struct_fields__:
