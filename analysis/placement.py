@@ -133,9 +133,9 @@ def choose(
     model : RoomModel
     places : Places
     rng : numpy.random.Generator
-    offsets : ndarray, shape (9,), optional
+    offsets : ndarray, shape (11,), optional
         Fitted parameters (`analysis.room_parameters`).
-    draws : ndarray, shape (n, 9), optional
+    draws : ndarray, shape (n, 11), optional
         Parameters within their uncertainty; by default drawn from the prior.
     trusted : ndarray, shape (19,), optional
     model_error_db : float

@@ -1,41 +1,43 @@
-r"""Fitting a room's size, damping and loudspeakers to readings at known places.
+"""Fitting a room's size, damping and loudspeakers to readings at known places.
 
-Conventions: those of `analysis.room_parameters` and `analysis.band_levels`. What is fitted
-are the band levels of left and right at every reading; timing isn't used. The least squares
-
-.. math:: \sum_i \rho\!\left(\frac{L_i - \hat L_i(\theta)}{\sigma}\right)
-          + \sum_k \left(\frac{\theta_k}{\sigma_k}\right)^2
-
-are bounded (three sigma of each parameter) and robust (:math:`\rho` is linear beyond one
-sigma), so that a band that no model reaches doesn't pull the rest. The priors are what
-keeps parameters that the data can't decide.
+Conventions: those of `analysis.room_parameters`; the least squares are those of
+`analysis.band_fit`. What is fitted are the band levels of left and right at every reading;
+timing isn't used.
 
 Each reading in turn is left out and foretold by a fit to the others. Where that is no
 better than the unfitted room (with its gain, which nobody knows, fitted), the unfitted
-room is kept.
+room is kept. Two parameters of which the data know only what they do together (under a
+level ceiling, the losses of floor and ceiling) are named: each alone is its prior's guess.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Final
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from analysis.arrays import Float
+from analysis.band_fit import BandFit, Fitted
 from analysis.band_levels import CENTRES_HZ
-from analysis.room_parameters import BOUND, NAMES, PRIOR_STD, pair_levels
+from analysis.room_parameters import BOUND, N_OF_ROOM, N_PARAMETERS, NAMES, PRIOR_STD
 from analysis.room_response import RoomModel
-
-LEVEL_STD_DB: Final = 2.0
-"""One sigma of a band level about the best model: what a smooth room of few parameters
-leaves. Common practice, no source."""
 
 UNDECIDED: Final = 0.7
 """A parameter whose sigma is still more than this share of the one it began with wasn't
 decided by the data."""
+
+COMBINATION: Final = 1.0
+"""Of two parameters the data know a combination where they say at least as much of it as the
+prior does (information in shares of the prior's)."""
+
+NOTHING: Final = 0.1
+"""And nothing of another combination where they say less than this of it."""
+
+LEAST_PART: Final = 0.3
+"""Each of two has a part in a combination from this component of its unit vector on."""
 
 TRUSTED_DB: Final = 4.0
 """A band whose foretold level is off by more than this, rms over readings, sides and the
@@ -44,7 +46,10 @@ bands beside it, is not to be trusted: no advice rests on it."""
 FEWEST_FOR_TRUST: Final = 2
 """Readings from which on a left-out one can be foretold."""
 
-_GAIN: Final = NAMES.index("gain_db")
+LEAST_TRUSTED: Final = 0.5
+"""With a smaller share of the bands to be trusted there is nothing to advise from."""
+
+_SIDES: Final = ("left_db", "right_db")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -72,13 +77,15 @@ class RoomFit:
 
     Attributes
     ----------
-    offsets : ndarray, shape (9,)
+    offsets : ndarray, shape (11,)
         Fitted parameters, in the order of `analysis.room_parameters.NAMES`; where the fit
         isn't kept, all 0 but the gain.
-    offsets_std : ndarray, shape (9,)
-        One sigma of each.
-    covariance : ndarray, shape (9, 9)
+    offsets_std : ndarray, shape (11,)
+        One sigma of each; the prior's where the fit isn't kept.
+    covariance : ndarray, shape (11, 11)
+        What rooms are drawn from; where the fit isn't kept, without the loudspeakers.
     n_readings : int
+        Those that cover a band.
     kept : bool
         Whether the fit beats the unfitted room at readings it hasn't seen.
     before_db, after_db : float
@@ -87,6 +94,8 @@ class RoomFit:
         The same for left-out readings; None with one reading.
     undecided : tuple of str
         Parameters that the data couldn't decide.
+    inseparable : tuple of (str, str)
+        Pairs of the room's parameters that the data know only together.
     band_error_db : ndarray, shape (19,)
         Rms error of each band, foretold where it can be.
     trusted : ndarray, shape (19,)
@@ -103,8 +112,14 @@ class RoomFit:
     left_out_before_db: float | None
     left_out_db: float | None
     undecided: tuple[str, ...]
+    inseparable: tuple[tuple[str, str], ...]
     band_error_db: Float
     trusted: Float
+
+    @property
+    def contradicted(self) -> bool:
+        """Whether readings and room part in so many bands that nothing can be advised."""
+        return bool(self.trusted.sum() < LEAST_TRUSTED * CENTRES_HZ.size)
 
     @property
     def model_error_db(self) -> float | None:
@@ -112,9 +127,9 @@ class RoomFit:
         return self.left_out_db if self.kept else self.left_out_before_db
 
     def draws(self, rng: np.random.Generator, n_draws: int) -> Float:
-        """Return parameters drawn within their uncertainty, shape (n_draws, 9)."""
-        root = np.linalg.cholesky(self.covariance + 1e-12 * np.eye(len(NAMES)))
-        drawn = self.offsets + rng.standard_normal((n_draws, len(NAMES))) @ root.T
+        """Return parameters drawn within their uncertainty, shape (n_draws, 11)."""
+        root = np.linalg.cholesky(self.covariance + 1e-12 * np.eye(N_PARAMETERS))
+        drawn = self.offsets + rng.standard_normal((n_draws, N_PARAMETERS)) @ root.T
         return np.asarray(np.clip(drawn, -BOUND * PRIOR_STD, BOUND * PRIOR_STD))
 
 
@@ -125,7 +140,7 @@ def fit_room(model: RoomModel, readings: Sequence[MeasuredPlace]) -> RoomFit:
     ----------
     model : RoomModel
     readings : sequence of MeasuredPlace
-        At least one.
+        At least one; those that cover no band are left out.
 
     Returns
     -------
@@ -136,95 +151,88 @@ def fit_room(model: RoomModel, readings: Sequence[MeasuredPlace]) -> RoomFit:
     ValueError
         If there is no reading, or none covers a band.
     """
-    if not readings:
-        msg = "readings is empty: give at least one"
-        raise ValueError(msg)
-    if not any(np.isfinite([one.left_db, one.right_db]).any() for one in readings):
-        msg = "no reading covers a band from 25 to 200 Hz"
-        raise ValueError(msg)
-    offsets, covariance = _fitted(model, readings)
-    first = _gain_only(model, readings)
-    before, after = (_residual_db(model, readings, one) for one in (first, offsets))
-    foretold, foretold_before = before, before
-    left_out: tuple[float | None, float | None] = (None, None)
-    if len(readings) >= FEWEST_FOR_TRUST:
-        foretold, foretold_before = _foretold(model, readings)
-        left_out = (_rms(foretold_before), _rms(foretold))
-    kept = left_out[0] is not None and left_out[1] is not None and left_out[1] < left_out[0]
+    problem = _problem(model, readings)
+    everyone = range(problem.n_readings)
+    first = problem.gain_only(everyone)
+    fitted = problem.least(everyone, first)
+    before, after = (problem.residual_db(one) for one in (first, fitted.offsets))
+    foretold_before, foretold = before, before
+    left_out_before = left_out = None
+    if problem.n_readings >= FEWEST_FOR_TRUST:
+        foretold_before, foretold = _foretold(problem, fitted)
+        left_out_before, left_out = _rms(foretold_before), _rms(foretold)
+    kept = left_out is not None and left_out_before is not None and left_out < left_out_before
     error = _band_error(foretold if kept else foretold_before)
-    trusted = np.where(error <= TRUSTED_DB, 1.0, 0.0) if left_out[0] is not None else np.ones(19)
-    std = np.sqrt(np.diag(covariance))
-    if not kept:
-        covariance = np.diag(np.where(np.arange(len(NAMES)) < _GAIN, PRIOR_STD, 0.0) ** 2)
+    trusted = error <= (np.inf if left_out is None else TRUSTED_DB)
+    std = np.sqrt(np.diag(fitted.covariance)) if kept else PRIOR_STD
     return RoomFit(
-        offsets=offsets if kept else first,
+        offsets=fitted.offsets if kept else first,
         offsets_std=std,
-        covariance=covariance,
-        n_readings=len(readings),
+        covariance=fitted.covariance if kept else _prior_of_room(),
+        n_readings=problem.n_readings,
         kept=kept,
         before_db=_rms(before),
         after_db=_rms(after),
-        left_out_before_db=left_out[0],
-        left_out_db=left_out[1],
-        undecided=tuple(
-            name for name, a, b in zip(NAMES, std, PRIOR_STD, strict=True) if a > UNDECIDED * b
-        ),
+        left_out_before_db=left_out_before,
+        left_out_db=left_out,
+        undecided=_undecided(fitted),
+        inseparable=_inseparable(fitted),
         band_error_db=error,
-        trusted=trusted if trusted.sum() >= CENTRES_HZ.size / 2 else np.ones(CENTRES_HZ.size),
+        trusted=trusted.astype(float),
     )
 
 
-def _fitted(model: RoomModel, readings: Sequence[MeasuredPlace]) -> tuple[Float, Float]:
-    """Return the parameters of least squares and their covariance."""
-    scale = 1.0 / LEVEL_STD_DB
-
-    def errors(share: Float) -> Float:
-        residual = _residual_db(model, readings, share * PRIOR_STD)
-        inside = np.nan_to_num(scale * residual).ravel()
-        # Linear beyond one sigma, as a square root so that the priors stay quadratic.
-        size = np.sqrt(2 * (np.sqrt(1 + inside**2) - 1))
-        return np.concatenate([np.sign(inside) * size, share])
-
-    start = _gain_only(model, readings) / PRIOR_STD
-    found = least_squares(errors, start, bounds=(-BOUND, BOUND), diff_step=[1e-3], max_nfev=12)
-    slopes = np.asarray(found.jac)
-    information = slopes.T @ slopes
-    covariance = np.linalg.inv(information) * np.outer(PRIOR_STD, PRIOR_STD)
-    return np.asarray(found.x * PRIOR_STD), np.asarray(covariance)
+def _problem(model: RoomModel, readings: Sequence[MeasuredPlace]) -> BandFit:
+    """Return the readings as a problem of least squares."""
+    if not readings:
+        msg = "readings is empty: give at least one"
+        raise ValueError(msg)
+    useful = [one for one in readings if np.isfinite([one.left_db, one.right_db]).any()]
+    if not useful:
+        msg = "no reading covers a band from 25 to 200 Hz"
+        raise ValueError(msg)
+    measured = np.stack([np.stack([getattr(one, name) for one in useful], 1) for name in _SIDES])
+    left, right, seat = (
+        np.stack([getattr(one, name) for one in useful]) for name in ("left_m", "right_m", "seat_m")
+    )
+    return BandFit(model, left, right, seat, measured)
 
 
-def _gain_only(model: RoomModel, readings: Sequence[MeasuredPlace]) -> Float:
-    """Return the unfitted room with the gain that suits best."""
-    offsets = np.zeros(len(NAMES))
-    offsets[_GAIN] = float(np.nanmedian(-_residual_db(model, readings, offsets)))
-    limit = 0.99 * BOUND * PRIOR_STD[_GAIN]
-    offsets[_GAIN] = min(max(offsets[_GAIN], -limit), limit)
-    return offsets
+def _foretold(problem: BandFit, fitted: Fitted) -> tuple[Float, Float]:
+    """Return residuals of each reading by fits to the others: gain only, and fitted."""
+    plain, better = [], []
+    for k in range(problem.n_readings):
+        others = [i for i in range(problem.n_readings) if i != k]
+        # Begun where all readings led; what the others say alone is found from there.
+        alone = problem.least(others, fitted.offsets)
+        plain.append(problem.residual_db(problem.gain_only(others))[:, :, [k]])
+        better.append(problem.residual_db(alone.offsets)[:, :, [k]])
+    return np.concatenate(plain, axis=2), np.concatenate(better, axis=2)
 
 
-def _residual_db(model: RoomModel, readings: Sequence[MeasuredPlace], offsets: Float) -> Float:
-    """Return predicted less measured levels, shape (2, 19, n_readings)."""
-    places = [
-        np.stack([getattr(one, name) for one in readings])
-        for name in ("left_m", "right_m", "seat_m")
-    ]
-    levels = pair_levels(model, places[0], places[1], places[2], offsets)
-    measured = [np.stack([getattr(one, name) for one in readings], axis=1) for name in _SIDES]
-    return np.asarray(np.stack([levels.left_db, levels.right_db]) - np.stack(measured))
+def _undecided(fitted: Fitted) -> tuple[str, ...]:
+    """Return the parameters about which the data said little."""
+    share = np.sqrt(np.diag(fitted.covariance)) / PRIOR_STD
+    return tuple(name for name, one in zip(NAMES, share, strict=True) if one > UNDECIDED)
 
 
-_SIDES: Final = ("left_db", "right_db")
+def _inseparable(fitted: Fitted) -> tuple[tuple[str, str], ...]:
+    """Return the pairs of the room's parameters that are known only together."""
+    share = fitted.covariance / np.outer(PRIOR_STD, PRIOR_STD)
+    found = []
+    for pair in combinations(range(N_OF_ROOM), 2):
+        of_data = np.linalg.inv(share[np.ix_(pair, pair)]) - np.eye(2)
+        (least, most), directions = np.linalg.eigh(of_data)
+        both = np.abs(directions[:, 1]).min() >= LEAST_PART
+        if most >= COMBINATION and least <= NOTHING and both:
+            found.append((NAMES[pair[0]], NAMES[pair[1]]))
+    return tuple(found)
 
 
-def _foretold(model: RoomModel, readings: Sequence[MeasuredPlace]) -> tuple[Float, Float]:
-    """Return residuals of each reading by fits to the others: fitted, and gain only."""
-    fitted, plain = [], []
-    for k in range(len(readings)):
-        others = [one for i, one in enumerate(readings) if i != k]
-        alone = [readings[k]]
-        fitted.append(_residual_db(model, alone, _fitted(model, others)[0]))
-        plain.append(_residual_db(model, alone, _gain_only(model, others)))
-    return np.concatenate(fitted, axis=2), np.concatenate(plain, axis=2)
+def _prior_of_room() -> Float:
+    """Return the prior's covariance of the room's own parameters."""
+    own = np.arange(N_PARAMETERS) < N_OF_ROOM
+    return np.diag(np.where(own, PRIOR_STD, 0.0) ** 2)
 
 
 def _rms(residual_db: Float) -> float:

@@ -2,7 +2,9 @@ r"""What is uncertain about a room and its loudspeakers, as numbers about a firs
 
 Conventions: a vector of offsets in the order of `NAMES`; all are 0 for the room file as it
 stands. Scales and losses are natural logarithms of factors. `PRIOR_STD` is one sigma of
-each before anything is measured.
+each before anything is measured. Length runs along y, width along x. The losses of
+a wall at an angle are scaled between those of a wall across the length (front, rear) and
+across the width (sides), by the squares of its normal's components.
 """
 
 from __future__ import annotations
@@ -13,23 +15,30 @@ from typing import Final
 
 import numpy as np
 
-from analysis.arrays import Float
+from analysis.arrays import Complex, Float
 from analysis.band_levels import FREQUENCY_HZ, band_levels_db
+from analysis.floor_plan import FloorPlan
 from analysis.room_response import Losses, RoomModel, losses_of, pressure
 
 NAMES: Final = (
     "length_scale",
     "width_scale",
     "height_scale",
-    "wall_loss",
-    "floor_and_ceiling_loss",
+    "front_and_rear_loss",
+    "side_loss",
+    "floor_loss",
+    "ceiling_loss",
     "loss_slope",
     "gain_db",
     "tilt_db_per_octave",
     "roll_off",
 )
 
-PRIOR_STD: Final = np.array([0.007, 0.007, 0.007, 0.5, 0.5, 0.5, 20.0, 0.7, 0.4])
+N_PARAMETERS: Final = len(NAMES)
+
+PRIOR_STD: Final = np.array(
+    [0.007, 0.007, 0.007, 0.5, 0.5, 0.5, 0.5, 0.5, 20.0, 0.7, 0.4], dtype=np.float64
+)
 """Scales: walls that give and a tape (common practice, no source). Losses: a table's
 absorption in the bass is good to a factor of 1.6. Gain is unknown."""
 
@@ -41,11 +50,12 @@ ROLL_OFF_HZ: Final = 30.0
 flat)."""
 
 _TILT_AT_HZ: Final = 70.0
-_OF_ROOM: Final = NAMES.index("gain_db")
+N_OF_ROOM: Final = NAMES.index("gain_db")
+"""The first so many are the room's, the rest the loudspeakers' and the recording's."""
 
 
 def offsets_with(**values: float) -> Float:
-    """Return offsets of which some are given by name, the others 0, shape (9,)."""
+    """Return offsets of which some are given by name, the others 0, shape (11,)."""
     unknown = set(values) - set(NAMES)
     if unknown:
         msg = f"offsets {sorted(unknown)} must be among {NAMES}"
@@ -70,10 +80,17 @@ class PairLevels:
 def losses_with(model: RoomModel, offsets: Float) -> Losses:
     """Return a room's losses with offsets applied."""
     first, of = losses_of(model.space), dict(zip(NAMES, offsets, strict=True))
-    factor = np.full(len(first.admittance), math.exp(of["wall_loss"]))
-    factor[-2:] = math.exp(of["floor_and_ceiling_loss"])
+    across = across_length(model.space.plan)
+    walls = across * of["front_and_rear_loss"] + (1 - across) * of["side_loss"]
+    factor = np.exp([*walls, of["floor_loss"], of["ceiling_loss"]])
     admittance = tuple(float(value) for value in factor * first.admittance)
     return replace(first, admittance=admittance, slope=float(of["loss_slope"]))
+
+
+def across_length(plan: FloorPlan) -> Float:
+    """Return how far each wall stands across the length: 1 front and rear, 0 sides."""
+    along = np.roll(plan.array, -1, axis=0) - plan.array
+    return np.asarray(along[:, 0] ** 2 / np.sum(along**2, axis=1))
 
 
 def scale_with(offsets: Float) -> tuple[float, float, float]:
@@ -102,34 +119,49 @@ def pair_levels(
     ----------
     model : RoomModel
     left_m, right_m, seat_m : ndarray, shape (m, 3)
-    offsets : ndarray, shape (9,)
+    offsets : ndarray, shape (11,)
 
     Returns
     -------
     PairLevels
         In dB against a free field of unit strength at 1 m.
     """
-    n_places = left_m.shape[0]
-    total = (
-        4
-        * np.pi
-        * pressure(
-            model,
-            np.concatenate([left_m, right_m]),
-            np.concatenate([seat_m, seat_m]),
-            FREQUENCY_HZ,
-            losses=losses_with(model, offsets),
-            scale=scale_with(offsets),
-        )
-    )
+    left, right = pair_pressure(model, left_m, right_m, seat_m, offsets)
     speaker = 10 ** (loudspeaker_db(offsets) / 10)[:, np.newaxis]
-    left, right = total[:, :n_places], total[:, n_places:]
     curves = [band_levels_db(speaker * np.abs(one) ** 2) for one in (left, right, left + right)]
     return PairLevels(left_db=curves[0], right_db=curves[1], both_db=curves[2])
+
+
+def pair_pressure(
+    model: RoomModel, left_m: Float, right_m: Float, seat_m: Float, offsets: Float
+) -> Complex:
+    """Return the pressure of left and right at `FREQUENCY_HZ`, shape (2, f, m).
+
+    Parameters
+    ----------
+    model : RoomModel
+    left_m, right_m, seat_m : ndarray, shape (m, 3)
+    offsets : ndarray, shape (11,)
+        Those of the loudspeakers have no part in it.
+
+    Returns
+    -------
+    ndarray of complex
+        Against a free field of unit strength at 1 m.
+    """
+    total = pressure(
+        model,
+        np.concatenate([left_m, right_m]),
+        np.concatenate([seat_m, seat_m]),
+        FREQUENCY_HZ,
+        losses=losses_with(model, offsets),
+        scale=scale_with(offsets),
+    )
+    return np.asarray(4 * np.pi * np.stack(np.split(total, 2, axis=1)))
 
 
 def room_draws(rng: np.random.Generator, n_draws: int) -> Float:
     """Return draws of the room's own parameters, the loudspeaker's left at 0."""
     draws = np.clip(rng.standard_normal((n_draws, len(NAMES))), -BOUND, BOUND) * PRIOR_STD
-    draws[:, _OF_ROOM:] = 0.0
+    draws[:, N_OF_ROOM:] = 0.0
     return np.asarray(draws)

@@ -2,7 +2,7 @@ r"""Which places to measure: the fewest readings that decide where to stand.
 
 Conventions: those of `analysis.placement`. Rooms drawn within the uncertainties foretell both
 the levels :math:`y` that a reading at a place would show and the evenness :math:`e` of all
-places. A reading there, good to `analysis.room_fit.LEVEL_STD_DB`, leaves of the spread of `e`
+places. A reading there, good to `analysis.band_fit.LEVEL_STD_DB`, leaves of the spread of `e`
 
 .. math:: C_{ee} - C_{ey} (C_{yy} + \sigma^2 I)^{-1} C_{ye}
 
@@ -23,9 +23,9 @@ from typing import Final
 import numpy as np
 
 from analysis.arrays import Float
+from analysis.band_fit import LEVEL_STD_DB
 from analysis.placement import Placement
 from analysis.places import Places
-from analysis.room_fit import LEVEL_STD_DB
 from analysis.room_parameters import pair_levels
 from analysis.room_response import RoomModel
 
@@ -74,7 +74,7 @@ def plan_stops(
     ----------
     model : RoomModel
     placement : Placement
-    draws : ndarray, shape (n, 9)
+    draws : ndarray, shape (n, 11)
         The rooms that `placement` was drawn from.
     n_most, n_fewest : int
 

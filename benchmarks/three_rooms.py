@@ -166,6 +166,7 @@ def run(name: str) -> None:
         f"  fit of {fit.n_readings} readings: {fit.before_db:.1f} dB before, {fit.after_db:.1f} "
         f"after; left out {fit.left_out_before_db:.1f} -> {fit.left_out_db:.1f} dB; "
         f"kept {fit.kept}; undecided {', '.join(fit.undecided) or 'nothing'}; "
+        f"together only {', '.join('+'.join(pair) for pair in fit.inseparable) or 'nothing'}; "
         f"not trusted {', '.join(f'{one:.0f}' for one in CENTRES_HZ[fit.trusted == 0]) or 'none'}"
     )
     for label, options in (

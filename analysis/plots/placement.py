@@ -49,7 +49,7 @@ def map_figure(
     model : RoomModel
     placement : Placement
     positions : Positions
-    offsets : ndarray, shape (9,), optional
+    offsets : ndarray, shape (11,), optional
         Fitted parameters.
 
     Returns

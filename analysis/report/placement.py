@@ -18,8 +18,10 @@ _SPOKEN = {
     "length_scale": "the length",
     "width_scale": "the width",
     "height_scale": "the height",
-    "wall_loss": "the walls' losses",
-    "floor_and_ceiling_loss": "the losses of floor and ceiling",
+    "front_and_rear_loss": "the losses of front and rear walls",
+    "side_loss": "the losses of side walls",
+    "floor_loss": "the floor's losses",
+    "ceiling_loss": "the ceiling's losses",
     "loss_slope": "how losses change with frequency",
     "gain_db": "the gain",
     "tilt_db_per_octave": "the loudspeakers' tilt",
@@ -145,6 +147,10 @@ def fit_lines(fit: RoomFit) -> list[str]:
     undecided = [_SPOKEN[name] for name in fit.undecided]
     if undecided:
         lines += fmt.wrapped("The data couldn't decide: " + ", ".join(undecided) + ".", hanging=2)
+    if fit.inseparable:
+        pairs = "; ".join(f"{_SPOKEN[one]} and {_SPOKEN[other]}" for one, other in fit.inseparable)
+        text = f"Known only together, each alone is a guess: {pairs}."
+        lines += fmt.wrapped(text, hanging=2)
     doubtful = CENTRES_HZ[fit.trusted == 0]
     if doubtful.size:
         bands = ", ".join(f"{at_hz:.0f}" for at_hz in doubtful)
@@ -167,7 +173,7 @@ def _parameters(fit: RoomFit) -> str:
     parts += [
         f"{_SPOKEN[name]} × {math.exp(value[name]):.2f} (within a factor of "
         f"{math.exp(std[name]):.2f})"
-        for name in ("wall_loss", "floor_and_ceiling_loss")
+        for name in ("front_and_rear_loss", "side_loss", "floor_loss", "ceiling_loss")
     ]
     end_hz = ROLL_OFF_HZ * math.exp(value["roll_off"])
     parts.append(f"{_SPOKEN['roll_off']} {end_hz:.0f} ± {end_hz * std['roll_off']:.0f} Hz")

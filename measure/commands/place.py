@@ -331,6 +331,7 @@ def _fit_table(fit: RoomFit) -> dict[str, Any]:
         "left_out_before_db": fit.left_out_before_db,
         "left_out_db": fit.left_out_db,
         "undecided": list(fit.undecided),
+        "inseparable": [list(pair) for pair in fit.inseparable],
         "parameters": [
             {"name": name, "value": float(value), "std": float(std)}
             for name, value, std in zip(NAMES, fit.offsets, fit.offsets_std, strict=True)

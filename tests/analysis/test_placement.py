@@ -12,8 +12,7 @@ from analysis.footprint import Footprint
 from analysis.placement import Placement, choose
 from analysis.places import Places, allowed_places, current, derived_ranges
 from analysis.room import Loudspeaker, Point, Positions
-from analysis.room_fit import MeasuredPlace, fit_room
-from analysis.room_parameters import PairLevels, offsets_with, pair_levels, room_draws
+from analysis.room_parameters import PairLevels, offsets_with, room_draws
 from analysis.room_response import RoomModel, room_model
 from analysis.space import Space
 from analysis.walk import decided, plan_stops, regret_db
@@ -126,67 +125,6 @@ def test_the_evenest_choice_is_the_evenest_and_stronger_ones_are_stronger(
         if one.name == "stronger":
             assert one.strength_db >= first.strength_db + 1
             assert placement.pareto[one.index]
-
-
-def readings(model: RoomModel, truth: np.ndarray, noise_db: float) -> list[MeasuredPlace]:
-    """Return five readings of a pair that was moved from the wall, in a room of known truth."""
-    rng = np.random.default_rng(2)
-    found = []
-    for front_m in (0.4, 0.65, 0.9, 1.15, 1.4):
-        left, right = np.array([1.1, front_m, 0.6]), np.array([2.9, front_m, 0.6])
-        seat = np.array([2.0, 2.6, 1.1])
-        levels = pair_levels(model, left[None], right[None], seat[None], truth)
-        noise = noise_db * rng.standard_normal((2, 19))
-        found.append(
-            MeasuredPlace(
-                left_m=left,
-                right_m=right,
-                seat_m=seat,
-                left_db=levels.left_db[:, 0] + noise[0],
-                right_db=levels.right_db[:, 0] + noise[1],
-            )
-        )
-    return found
-
-
-def test_the_fit_finds_what_was_put_in(model: RoomModel) -> None:
-    # Known input: size, losses, gain and roll-off; noise of 0.5 dB.
-    truth = offsets_with(
-        length_scale=0.008,
-        width_scale=-0.007,
-        height_scale=-0.006,
-        wall_loss=0.5,
-        floor_and_ceiling_loss=-0.3,
-        loss_slope=0.2,
-        gain_db=12.0,
-        tilt_db_per_octave=0.4,
-        roll_off=0.2,
-    )
-    fit = fit_room(model, readings(model, truth, 0.5))
-    assert fit.kept
-    assert fit.after_db < 0.8 < fit.before_db
-    assert fit.left_out_db is not None
-    assert fit.left_out_db < 1.2
-    assert np.all(np.abs(fit.offsets - truth) < 4 * fit.offsets_std)
-    np.testing.assert_allclose(fit.offsets[:2], truth[:2], atol=0.003)
-    assert fit.trusted.sum() == 19
-
-
-def test_noise_alone_doesn_t_replace_the_room(model: RoomModel) -> None:
-    # Known input: the unfitted room with errors that no model has: not fitted, not trusted.
-    fit = fit_room(model, readings(model, offsets_with(), 9.0))
-    assert fit.left_out_db is not None
-    assert fit.left_out_before_db is not None
-    assert fit.kept == (fit.left_out_db < fit.left_out_before_db)
-    assert np.all(fit.band_error_db > 3)
-
-
-def test_one_reading_foretells_nothing(model: RoomModel) -> None:
-    # Invariant: without a second reading the unfitted room is kept.
-    fit = fit_room(model, readings(model, offsets_with(), 0.5)[:1])
-    assert (fit.kept, fit.left_out_db) == (False, None)
-    with pytest.raises(ValueError, match="at least one"):
-        fit_room(model, [])
 
 
 def test_the_walk_plans_few_stops_and_each_leaves_less(

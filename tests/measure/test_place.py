@@ -53,8 +53,10 @@ def save_reading(path: Path, room: Path, front_m: float, *, places: bool = False
     truth = offsets_with(
         length_scale=0.005,
         width_scale=0.005,
-        wall_loss=0.6,
-        floor_and_ceiling_loss=0.3,
+        front_and_rear_loss=0.6,
+        side_loss=0.6,
+        floor_loss=0.3,
+        ceiling_loss=0.3,
         gain_db=12.0,
     )
     levels = pair_levels(model, left, right, np.array([[2.0, 2.6, 1.1]]), truth)
