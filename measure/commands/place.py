@@ -88,7 +88,8 @@ def command(
     import numpy as np
 
     from analysis.places import current
-    from analysis.report.placement import fit_lines, placement_lines
+    from analysis.report.placement import placement_lines
+    from analysis.report.room_fit import fit_lines, no_advice_lines
     from measure.output import check_json_target, progress, write_json
     from measure.surveyed_places import room_with_survey
 
@@ -103,7 +104,9 @@ def command(
         fit = _fitted(model, measured)
         step("Judging the places")
         placement, draws = _chosen(model, places, fit, rng)
-        walked = None if walk is None else _walked(walk, model, placement, draws, len(measured))
+        walked = None
+        if walk is not None and not (fit is not None and fit.contradicted):
+            walked = _walked(walk, model, placement, draws, len(measured))
         written = [] if figures is None else _drawn(file, model, placement, fit, measured, figures)
     c = file.air.speed_of_sound_m_s
     decay_s = file.space.reverberation_time_s(speed_of_sound_m_s=c)
@@ -111,11 +114,13 @@ def command(
     document = _document(placement, fit, model, schroeder_hz)
     if json_target is not None:
         write_json(document, json_target)
-    if walk is not None:
+    if walk is not None and walk.exists():
         written += _kept(walk, document, room, logbook)
-    lines = placement_lines(
-        placement, current=current(file.space, file.positions), schroeder_hz=schroeder_hz
-    )
+    if fit is not None and fit.contradicted:
+        lines = no_advice_lines(fit)
+    else:
+        today = current(file.space, file.positions)
+        lines = placement_lines(placement, current=today, schroeder_hz=schroeder_hz)
     lines = [*origin, *lines]
     if fit is not None:
         lines += ["", *fit_lines(fit)]
@@ -229,7 +234,8 @@ def _chosen(
         rng=rng,
         offsets=None if fit is None else fit.offsets,
         draws=draws,
-        trusted=None if fit is None else fit.trusted,
+        # Where nothing is to be trusted no choice is told; see `command`.
+        trusted=None if fit is None or fit.contradicted else fit.trusted,
         model_error_db=MODEL_ERROR_DB if error_db is None else error_db,
     )
     return placement, draws
@@ -275,6 +281,8 @@ def _drawn(
     from analysis.plots.placement import fit_figure, map_figure, plan_figure
     from measure.figures import write_figures
 
+    if fit is not None and fit.contradicted:
+        return write_figures({"fit": fit_figure(model, measured, fit)}, folder)
     offsets = None if fit is None else fit.offsets
     figures = {
         "map": map_figure(model, placement, file.positions, offsets=offsets),
@@ -288,14 +296,15 @@ def _drawn(
 def _document(
     placement: Placement, fit: RoomFit | None, model: RoomModel, schroeder_hz: float
 ) -> dict[str, Any]:
-    """Return it as JSON knows it."""
+    """Return it as JSON knows it; without choices where the readings contradict the room."""
+    choices = () if fit is not None and fit.contradicted else placement.choices
     return {
         "schema": 1,
         "command": "place",
         "schroeder_hz": schroeder_hz,
         "mode_error_percent": (model.flat or model.whole).error_percent,  # type: ignore[union-attr]
         "n_places": placement.places.n_places,
-        "choices": [_choice_table(one) for one in placement.choices],
+        "choices": [_choice_table(one) for one in choices],
         "fit": None if fit is None else _fit_table(fit),
         "map": [
             {
@@ -326,6 +335,7 @@ def _fit_table(fit: RoomFit) -> dict[str, Any]:
     return {
         "n_readings": fit.n_readings,
         "kept": fit.kept,
+        "contradicted": fit.contradicted,
         "before_db": fit.before_db,
         "after_db": fit.after_db,
         "left_out_before_db": fit.left_out_before_db,

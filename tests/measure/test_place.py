@@ -125,6 +125,35 @@ def test_readings_bring_their_places(
     assert fit["left_out_db"] < fit["left_out_before_db"]
 
 
+def test_readings_that_contradict_the_room_leave_no_advice(
+    room: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Known input: levels thrown about by 9 dB. No choice, no new stop, nothing overwritten.
+    rng = np.random.default_rng(3)
+    options = []
+    for number, front_m in enumerate((0.4, 0.8, 1.2)):
+        path = tmp_path / f"{number}.json"
+        save_reading(path, room, front_m, places=True)
+        document = json.loads(path.read_text(encoding="utf-8"))
+        for side in ("left", "right"):
+            curve = np.array(document["bass"][side]["level_db"])
+            wild = np.repeat(rng.normal(scale=9, size=curve.size // 20 + 1), 20)[: curve.size]
+            document["bass"][side]["level_db"] = (curve + wild).tolist()
+        path.write_text(json.dumps(document), encoding="utf-8")
+        options += ["--reading", str(path)]
+    walk = tmp_path / "walk.toml"
+    words = ["place", str(room), *SMALL, *options, "--walk", str(walk)]
+    assert cli.run([*words, "--json", "-", "--figures", str(tmp_path / "figures")]) == 0
+    captured = capsys.readouterr()
+    document = json.loads(captured.out)
+    assert document["choices"] == []
+    assert document["fit"]["contradicted"]
+    assert "No place is advised" in captured.err
+    assert "evenest" not in captured.err
+    assert not walk.exists()
+    assert {path.stem for path in (tmp_path / "figures").iterdir()} == {"fit"}
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
