@@ -21,6 +21,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from measure.errors import AudioFileError
+from measure.float_wav import Fingerprint, float_wav_fingerprint
 from measure.output import write_whole
 
 Float = NDArray[np.float64]
@@ -194,23 +195,6 @@ def append_wav(path: Path, samples: NDArray[np.float32]) -> None:
         raise OSError(_reason(problem)) from problem
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Fingerprint:
-    """What tells one recording from another.
-
-    Attributes
-    ----------
-    sha256 : str
-        Hexadecimal, of the samples as little-endian 32-bit floats, frame by frame.
-    n_frames, n_channels, sample_rate_hz : int
-    """
-
-    sha256: str
-    n_frames: int
-    n_channels: int
-    sample_rate_hz: int
-
-
 def fingerprint(path: Path) -> Fingerprint:
     """Return the fingerprint of a sound file, whatever it holds: silence too is a recording.
 
@@ -220,6 +204,13 @@ def fingerprint(path: Path) -> Fingerprint:
         If it can't be read.
     """
     _checked_header(path)
+    try:
+        plain = float_wav_fingerprint(path)
+    except OSError as problem:
+        msg = f"can't read {path} ({problem.strerror}): check its rights, or copy it elsewhere"
+        raise AudioFileError(msg) from problem
+    if plain is not None:
+        return plain
     digest, n_frames = hashlib.sha256(), 0
     try:
         with soundfile.SoundFile(path) as file:

@@ -11,7 +11,6 @@ import os
 import sys
 from collections.abc import Sequence
 from contextlib import suppress
-from difflib import get_close_matches
 
 import click
 
@@ -59,6 +58,8 @@ class LazyGroup(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Resolve a command, with a hint for a mistyped one."""
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            from difflib import get_close_matches
+
             near = get_close_matches(args[0], COMMANDS, n=1)
             hint = f" Did you mean {near[0]!r}?" if near else ""
             ctx.fail(f"There is no command {args[0]!r}.{hint}")

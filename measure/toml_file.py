@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final, TypeVar, get_args, get_type_hints
 
@@ -17,11 +18,11 @@ Table = TypeVar("Table", bound=msgspec.Struct)
 LARGEST_BYTES: Final = 1_000_000
 """A person's table is a few kilobytes; a sound file given by mistake is not."""
 
-_DECIMAL_COMMA: Final = re.compile(r"=\s*[-+]?\d+,\d")
-_CURLY_QUOTE: Final = re.compile("[\u201c\u201d\u201e\u2018\u2019]")
-_BARE_WORDS: Final = re.compile(r"\s*\w+(\s+\w+)+\s*=")
-_PLACE: Final = re.compile(r" - at `\$\.?([^`]*)`$")
-_LINE: Final = re.compile(r"at line (\d+)")
+_DECIMAL_COMMA: Final = r"=\s*[-+]?\d+,\d"
+_CURLY_QUOTE: Final = "[\u201c\u201d\u201e\u2018\u2019]"
+_BARE_WORDS: Final = r"\s*\w+(\s+\w+)+\s*="
+_PLACE: Final = r" - at `\$\.?([^`]*)`$"
+_LINE: Final = r"at line (\d+)"
 
 
 def read_toml(
@@ -56,14 +57,20 @@ def read_toml(
     return toml_record(content, table, path=path, error=error, hint=hint)
 
 
-def load_toml(path: Path, *, error: type[MeasureError], what: str, hint: str) -> dict[str, Any]:
+def load_toml(path: Path, *, error: type[MeasureError], what: str, hint: str) -> Mapping[str, Any]:
     """Return what a TOML file holds; the parameters and errors are those of `read_toml`."""
     text = _text(path, error=error, what=what, hint=hint)
     try:
-        return tomllib.loads(text)
+        return _parsed(text)
     except tomllib.TOMLDecodeError as problem:
         msg = f"{path} isn't {what}: {_syntax(str(problem), text)}; {hint}"
         raise error(msg) from problem
+
+
+@lru_cache(maxsize=8)
+def _parsed(text: str) -> Mapping[str, Any]:
+    """Return what a text holds; nobody changes it, so the sheets of many takes are parsed once."""
+    return tomllib.loads(text)
 
 
 def toml_record(
@@ -108,16 +115,16 @@ def _text(path: Path, *, error: type[MeasureError], what: str, hint: str) -> str
 
 def _syntax(problem: str, text: str) -> str:
     """Return a TOML complaint, with the usual cause where the line shows it."""
-    place = _LINE.search(problem)
+    place = re.search(_LINE, problem)
     lines = text.splitlines()
     line = lines[int(place[1]) - 1] if place and int(place[1]) <= len(lines) else ""
-    if place and _DECIMAL_COMMA.search(line):
+    if place and re.search(_DECIMAL_COMMA, line):
         return f"line {place[1]} has a decimal comma; TOML takes a point, as in 2.35"
-    if place and _CURLY_QUOTE.search(line):
+    if place and re.search(_CURLY_QUOTE, line):
         return f'line {place[1]} has curly quotes, as a word processor makes them: type straight "'
     if place and "cannot overwrite" in problem.lower():
         return f"line {place[1]} names again what stands further up: only one of them can stay"
-    if place and _BARE_WORDS.match(line):
+    if place and re.match(_BARE_WORDS, line):
         return f'line {place[1]} has a name of several words: put it in straight quotes "'
     return problem[:1].lower() + problem[1:]
 
@@ -135,8 +142,8 @@ _KINDS: Final = {
 
 def _validation(problem: str, table: type[msgspec.Struct]) -> str:
     """Return a validation complaint in a person's words, with the key that it is about."""
-    place = _PLACE.search(problem)
-    text = _PLACE.sub("", problem)
+    place = re.search(_PLACE, problem)
+    text = re.sub(_PLACE, "", problem)
     text = re.sub(r"^Object missing required field `(.+)`$", r"the key \1 is missing", text)
     text = re.sub(r"^Object contains unknown field `(.+)`$", r"the key \1 isn't known", text)
     kinds = re.match(r"^Expected `(\w+)(?: \| null)?`, got `(\w+)`$", text)

@@ -11,19 +11,27 @@ import os
 from pathlib import Path
 from typing import Final
 
-import platformdirs
-
 VARIABLE: Final = "APEXLINE_HOME"
 
 
 def config_folder() -> Path:
     """Return the folder for settings; it may not exist yet."""
-    return _chosen() or platformdirs.user_config_path("apexline", appauthor=False)
+    chosen = _chosen()
+    if chosen is not None:
+        return chosen
+    import platformdirs
+
+    return platformdirs.user_config_path("apexline", appauthor=False)
 
 
 def state_folder() -> Path:
     """Return the folder for what the program itself remembers; it may not exist yet."""
-    return _chosen() or platformdirs.user_state_path("apexline", appauthor=False)
+    chosen = _chosen()
+    if chosen is not None:
+        return chosen
+    import platformdirs
+
+    return platformdirs.user_state_path("apexline", appauthor=False)
 
 
 def _chosen() -> Path | None:

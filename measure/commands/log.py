@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import click
-
-from measure.commands.log_add import add
-from measure.commands.log_compare import compare
-from measure.commands.log_put_back import put_back
-from measure.surroundings import surrounding_options
 
 if TYPE_CHECKING:
     from measure.logbook.folder import Logbook
@@ -21,7 +16,29 @@ FILE = click.Path(path_type=Path)
 DAY = click.DateTime(["%Y-%m-%d"])
 
 
-@click.group("log", invoke_without_command=True, short_help="The logbook.")
+class _Group(click.Group):
+    """A group of which some commands are imported only when they are called."""
+
+    LATER: ClassVar = {
+        "add": "measure.commands.log_add",
+        "compare": "measure.commands.log_compare",
+        "import": "measure.commands.log_import",
+        "put-back": "measure.commands.log_put_back",
+    }
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the commands in the order of the alphabet."""
+        return sorted({*super().list_commands(ctx), *self.LATER})
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command."""
+        if cmd_name not in self.LATER:
+            return super().get_command(ctx, cmd_name)
+        found: click.Command = import_module(self.LATER[cmd_name]).command
+        return found
+
+
+@click.group("log", cls=_Group, invoke_without_command=True, short_help="The logbook.")
 @click.option("--log", "folder", type=FILE, default=Path(), help="The logbook.  [default: here]")
 @click.option("--pair", help="Takes of this pair only.")
 @click.option("--room", help="Takes in this room only.")
@@ -41,18 +58,15 @@ def command(
     if context.invoked_subcommand is not None:
         return
     from measure.logbook.folder import open_logbook
-    from measure.output import check_json_target
 
-    check_json_target(json_target)
+    if json_target is not None:
+        from measure.output import check_json_target
+
+        check_json_target(json_target)
     logbook = open_logbook(folder)
     if check:
         context.exit(_verify(logbook))
     _list(logbook, json_target, asked)
-
-
-command.add_command(add)
-command.add_command(compare)
-command.add_command(put_back)
 
 
 def _list(logbook: Logbook, json_target: str | None, asked: dict[str, Any]) -> None:
@@ -259,37 +273,6 @@ def adopt(folder: Path, takes: tuple[Path, ...]) -> None:
     logbook = open_logbook(folder)
     for take in takes:
         click.echo(f"Kept in {adopt_take(logbook, take)}")
-
-
-@command.command("import")
-@click.argument("recording", type=FILE)
-@click.option("--sweep", type=FILE, required=True, help="The sweep that was played, or its sheet.")
-@click.option("--name", required=True, help="What the take is called.")
-@click.option("--made", type=click.DateTime(), help="When.  [default: the file's own time]")
-@click.option("--pair", help="Which loudspeakers.")
-@click.option("--room", help="Which room.")
-@click.option("--place", help="Where they stood.")
-@surrounding_options
-@click.pass_obj
-def import_(
-    folder: Path, /, recording: Path, sweep: Path, made: datetime | None, **asked: Any
-) -> None:
-    """Make a take from a RECORDING (WAV, FLAC, ...) of a sweep that was made elsewhere."""
-    from measure.commands.moves_told import answer_in
-    from measure.logbook.folder import open_logbook
-    from measure.logbook.imported import import_recording
-    from measure.surroundings import surroundings
-    from measure.take_description import Labels
-
-    labels = Labels(**{name: asked.pop(name) for name in ("name", "pair", "room", "place")})
-    around = surroundings(None, **asked)
-    taken = import_recording(
-        open_logbook(folder), recording, sweep, labels=labels, made=made, around=around
-    )
-    click.echo(f"Kept in {taken}")
-    answer = answer_in(folder, labels.name)
-    if answer is not None:
-        click.echo(answer)
 
 
 @command.command("archive")

@@ -38,11 +38,11 @@ METRES = Metres()
 
 
 @click.group("add", short_help="Add a room, pair, place, survey or move.")
-def add() -> None:
+def command() -> None:
     """Add a room, pair, place, survey or move to the logbook."""
 
 
-@add.command("room")
+@command.command("room")
 @click.argument("name")
 @click.option("--room-file", type=FILE, help="Its room file, kept with it.")
 @click.option("--notes", help="In your words.")
@@ -67,7 +67,7 @@ def room(
     _add(folder, RoomEntry(room_file="room.toml" if room_file else None, **made), files)
 
 
-@add.command("pair")
+@command.command("pair")
 @click.argument("name")
 @click.option("--cabinet", "cabinet_m", type=METRES, help="Width, depth, height, m.")
 @click.option("--woofer-height", "woofer_height_m", type=Number(), help="Above the floor, m.")
@@ -94,7 +94,7 @@ def pair(
     _add(folder, PairEntry(on_loan_until=day, **facts, **_common(name, notes, files)), files)
 
 
-@add.command("place")
+@command.command("place")
 @click.argument("name")
 @click.option("--room", "room_name", help="In which room.")
 @click.option("--pair", "pair_name", help="Which pair.")
@@ -139,7 +139,7 @@ def _filled(folder: Path, made: PlaceEntry, survey: str) -> tuple[PlaceEntry, st
     return filled_place(made, survey, evaluated(read_survey(path)))
 
 
-@add.command("survey")
+@command.command("survey")
 @click.argument("name")
 @click.argument("survey", type=FILE, metavar="SURVEY.toml")
 @click.option("--room", help="In which room.")
@@ -158,7 +158,7 @@ def survey_(folder: Path, /, name: str, survey: Path, notes: str | None, **facts
     _add(folder, made, files)
 
 
-@add.command("move")
+@command.command("move")
 @click.argument("name")
 @click.option("--before", required=True, help="The take before it.")
 @click.option("--after", help="The take after it.")

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 @click.option("--after", multiple=True, required=True, help="A take of the second; repeat.")
 @click.option("--pairs", is_flag=True, help="Two pairs, matched in level from 500 to 2000 Hz.")
 @click.pass_obj
-def compare(folder: Path, before: tuple[str, ...], after: tuple[str, ...], pairs: bool) -> None:
+def command(folder: Path, before: tuple[str, ...], after: tuple[str, ...], pairs: bool) -> None:
     """Compare two groups of takes: what differs, and whether it is more than chance.
 
     Repeats of one placement make a group; their spread says what chance does.

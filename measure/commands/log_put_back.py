@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 )
 @click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
 @click.pass_obj
-def put_back(folder: Path, place: str, today: str | None, json_target: str | None) -> None:
+def command(folder: Path, place: str, today: str | None, json_target: str | None) -> None:
     """Say what to move, from where the pair stands today to the kept PLACE.
 
     PLACE is a place or a survey in the logbook. With two surveys both are laid over each

@@ -20,7 +20,6 @@ from measure.durable import sync_file, sync_folder
 from measure.errors import LogbookError
 from measure.file_lock import locked
 from measure.logbook.migration import read_versioned
-from measure.output import text_writer, write_whole
 
 MARK: Final = "logbook.toml"
 TAKES: Final = "takes"
@@ -105,6 +104,8 @@ def new_logbook(path: Path) -> Logbook:
     from importlib.metadata import version
 
     import tomli_w
+
+    from measure.output import text_writer, write_whole
 
     if (path / MARK).exists():
         msg = f"{path} is a logbook already"

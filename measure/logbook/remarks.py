@@ -20,11 +20,10 @@ from measure.errors import LogbookError
 from measure.logbook.folder import Logbook
 from measure.logbook.migration import read_versioned
 from measure.logbook.names import same_folder
-from measure.logbook.take_files import FACTS
+from measure.logbook.take_files import FACTS, REMARKS
 from measure.output import text_writer, write_whole
 from measure.take_name import folder_name
 
-REMARKS: Final = "remarks.toml"
 SCHEMA: Final = 1
 
 _HEAD: Final = "# What was said of this take. docs/logbook.md explains it.\n"

@@ -11,5 +11,6 @@ from typing import Final
 FACTS: Final = "take.toml"
 READING: Final = "reading.json"
 REASON: Final = "unfinished.toml"
+REMARKS: Final = "remarks.toml"
 MICROPHONE: Final = "microphone.txt"
 CUT_OFF: Final = "the program ended before the take was complete"

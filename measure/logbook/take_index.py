@@ -7,25 +7,26 @@ the logbook stays a plain folder, and a lost or damaged memory costs time only.
 
 from __future__ import annotations
 
-import hashlib
 import os
+import zlib
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import msgspec
 
 from measure.errors import MeasureError
 from measure.logbook.folder import Logbook
-from measure.logbook.remarks import REMARKS, read_remarks
-from measure.logbook.take_files import CUT_OFF, FACTS, READING, REASON
-from measure.output import write_whole
+from measure.logbook.take_files import CUT_OFF, FACTS, READING, REASON, REMARKS
 from measure.take_name import UNFINISHED
 from measure.user_folders import state_folder
 
+if TYPE_CHECKING:
+    from measure.take_facts import TakeFacts
+
 MEMORY: Final = "logbooks"
-_VERSION: Final = 1
+_VERSION: Final = 2
 _WATCHED: Final = (FACTS, REMARKS, READING)
 
 
@@ -96,6 +97,7 @@ class _Memory(msgspec.Struct, frozen=True):
     """What is remembered of a logbook."""
 
     version: int
+    logbook: str
     takes: dict[str, _Known]
 
 
@@ -188,8 +190,19 @@ def unfinished_reason(path: Path) -> str:
         return CUT_OFF
 
 
-def read_line(take: Path) -> TakeLine:
+def read_line(take: Path, known: TakeFacts | None = None) -> TakeLine:
     """Return what a list shows of one take, from its files.
+
+    Parameters
+    ----------
+    take : Path
+        Its folder.
+    known : TakeFacts, optional
+        What ``take.toml`` says, where it was read already.
+
+    Returns
+    -------
+    TakeLine
 
     Raises
     ------
@@ -197,11 +210,11 @@ def read_line(take: Path) -> TakeLine:
         If one of them is damaged.
     """
     from measure.errors import ReadingFileError
+    from measure.logbook.remarks import read_remarks
     from measure.take_toml import read_take_toml
 
-    document = read_take_toml(take / FACTS)
+    facts = read_take_toml(take / FACTS).facts if known is None else known
     said = read_remarks(take)
-    facts = document.take
     reading = _Reading()
     usable: bool | None = None
     if (take / READING).is_file():
@@ -213,12 +226,12 @@ def read_line(take: Path) -> TakeLine:
             raise ReadingFileError(msg) from problem
     return TakeLine(
         folder=take.name,
-        name=facts.name,
-        started=facts.started,
-        pair=facts.pair,
-        room=facts.room,
-        place=facts.place,
-        simulated=document.device.simulated,
+        name=facts.take.name,
+        started=facts.take.started,
+        pair=facts.take.pair,
+        room=facts.take.room,
+        place=facts.take.place,
+        simulated=facts.device.simulated,
         tags=said.tags,
         remarks=tuple(one.text for one in said.remarks),
         usable=usable,
@@ -229,10 +242,16 @@ def read_line(take: Path) -> TakeLine:
     )
 
 
+def _place(logbook: Logbook) -> str:
+    """Return where a logbook is, whatever bytes its path has."""
+    return os.fsencode(logbook.path.resolve()).hex()
+
+
 def _memory_file(logbook: Logbook) -> Path:
     """Return where a logbook is remembered."""
-    key = hashlib.sha256(os.fsencode(logbook.path.resolve())).hexdigest()[:24]
-    return state_folder() / MEMORY / f"{key}.json"
+    # Two logbooks under one key cost time only: `_remembered` holds the path against it.
+    key = zlib.crc32(os.fsencode(logbook.path.resolve()))
+    return state_folder() / MEMORY / f"{key:08x}.json"
 
 
 def _remembered(logbook: Logbook) -> dict[str, _Known]:
@@ -241,15 +260,18 @@ def _remembered(logbook: Logbook) -> dict[str, _Known]:
         memory = msgspec.json.decode(_memory_file(logbook).read_bytes(), type=_Memory)
     except (OSError, msgspec.MsgspecError):
         return {}
-    return memory.takes if memory.version == _VERSION else {}
+    same = memory.version == _VERSION and memory.logbook == _place(logbook)
+    return memory.takes if same else {}
 
 
 def _remember(logbook: Logbook, known: dict[str, _Known]) -> None:
     """Remember what was read; without a place for it the next list takes longer."""
+    from measure.output import bytes_writer, write_whole
+
     path = _memory_file(logbook)
-    raw = msgspec.json.encode(_Memory(_VERSION, known))
     try:
+        raw = msgspec.json.encode(_Memory(_VERSION, _place(logbook), known))
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, lambda temporary: temporary.write_bytes(raw))
-    except (OSError, MeasureError):
+        write_whole(path, bytes_writer(raw))
+    except (OSError, ValueError, MeasureError):  # ValueError: a name that is no Unicode
         return

@@ -5,6 +5,9 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
+import subprocess
+import sys
 import tempfile
 from contextlib import redirect_stdout
 from datetime import UTC, date, datetime
@@ -182,8 +185,30 @@ def test_the_list_follows_every_change(logbook: Logbook, keep: Any) -> None:
     throw_away(logbook, first)
     assert [one.name for one in list_takes(logbook).takes] == ["second"]
     (memory,) = (logbook.path.parent / "home" / "logbooks").iterdir()
+    kept = memory.read_text(encoding="utf-8")
     memory.write_text("{damaged", encoding="utf-8")
     assert [one.name for one in list_takes(logbook).takes] == ["second"]
+    # Another logbook's, under the same key.
+    place = os.fsencode(logbook.path.resolve()).hex()
+    assert place in kept
+    memory.write_text(kept.replace(place, "00").replace("second", "other"), encoding="utf-8")
+    assert [one.name for one in list_takes(logbook).takes] == ["second"]
+
+
+def test_programs_that_list_at_once_all_see_the_same(logbook: Logbook, keep: Any) -> None:
+    # Invariant: six processes, none of which finds anything remembered.
+    for number in range(5):
+        keep(f"take {number}", number=number)
+    words = [sys.executable, "-m", "measure", "log", "--log", str(logbook.path)]
+    environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[3])}
+    started = [
+        subprocess.Popen(words, env=environment, stdout=subprocess.PIPE, text=True)
+        for _ in range(6)
+    ]
+    printed = {one.communicate(timeout=60)[0] for one in started}
+    assert len(printed) == 1
+    assert "5 of 5 takes" in printed.pop()
+    assert len(list((logbook.path.parent / "home" / "logbooks").iterdir())) == 1
 
 
 def test_a_damaged_take_is_named_and_the_others_listed(logbook: Logbook, keep: Any) -> None:
@@ -335,7 +360,7 @@ def test_the_commands_keep_and_show(logbook: Logbook, keep: Any, tmp_path: Path)
 
 def test_the_names_of_a_takes_files_are_the_same_twice() -> None:
     # Invariant: they are repeated so that a list needn't load numpy.
-    names = [name for name in vars(take_files) if name.isupper()]
+    names = [name for name in vars(take_files) if name.isupper() and name != "REMARKS"]
     assert len(names) == 5
     for name in names:
         assert getattr(take_files, name) == getattr(take_folder, name)
