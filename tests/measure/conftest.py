@@ -1,13 +1,16 @@
-"""What several tests of the doors share."""
+"""What several tests of the doors share; helpers of this folder become importable here."""
 
 from __future__ import annotations
 
 import os
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
 
 NOBODY = 65534
 

@@ -26,18 +26,30 @@ def run_on(
     return subprocess.run([SCRIPT], env=where, capture_output=True, text=True, check=False)
 
 
+BROWSER = {"chromium": ""}
 HAS_PORTAUDIO = "echo 'libportaudio.so.2 (libc6,x86-64)'"
 
 
 def test_it_says_nothing_where_nothing_is_missing(tmp_path: Path) -> None:
-    machine = {"jackd": "", "ldconfig": HAS_PORTAUDIO, "apt-get": "echo called; exit 1"}
+    machine = {
+        "jackd": "",
+        "chromium": "",
+        "ldconfig": HAS_PORTAUDIO,
+        "apt-get": "echo called; exit 1",
+    }
     done = run_on(machine, tmp_path, ci="true")
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
 
 
 @pytest.mark.parametrize(("ci", "status"), [("", 0), ("true", 1)])
 def test_a_person_without_root_gets_one_line(tmp_path: Path, ci: str, status: int) -> None:
-    machine = {"jackd": "", "ldconfig": "", "id": "echo 1000", "apt-get": "echo called"}
+    machine = {
+        "jackd": "",
+        "chromium": "",
+        "ldconfig": "",
+        "id": "echo 1000",
+        "apt-get": "echo called",
+    }
     done = run_on(machine, tmp_path, ci=ci)
     assert done.returncode == status
     assert done.stdout.count("\n") == 1
