@@ -2,14 +2,16 @@
 
 Conventions: those of `analysis.places` and `analysis.bass_merit`. Every place is judged in
 many rooms drawn within the uncertainties of size, damping, positions and of the model
-itself; a choice is ranked by its mean over them, which a place that is best by a hair in
-one room only doesn't win. A choice *holds* in a room where its evenness is within
+itself; a choice is ranked by its median over them, which a place that is best by a hair in
+one room only doesn't win, and in which a few rooms that keep hardly any sound, the most uneven
+of all, don't outvote the rest. A choice *holds* in a room where its evenness is within
 `WITHIN_DB` of the best place there.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -19,7 +21,8 @@ from analysis.arrays import Float
 from analysis.band_levels import CENTRES_HZ
 from analysis.bass_merit import Merit, merit
 from analysis.places import Places
-from analysis.room_parameters import NAMES, PairLevels, offsets_with, pair_levels, room_draws
+from analysis.room_draws import DrawnRoom, central_offsets, drawn_rooms
+from analysis.room_parameters import NAMES, PairLevels, pair_levels
 from analysis.room_response import RoomModel
 
 WITHIN_DB: Final = 0.5
@@ -27,15 +30,13 @@ WITHIN_DB: Final = 0.5
 practice, no source."""
 
 INTERVAL_DB: Final = 0.3
-"""An advised interval ends where the mean evenness is worse than the choice's by more."""
+"""An advised interval ends where the median evenness is worse than the choice's by more."""
 
 STRONGER_DB: Final = 1.0
 """A stronger choice is worth naming from here on."""
 
 MOST_UNEVEN_DB: Final = 1.5
 """A stronger choice may be less even than the evenest by at most this."""
-
-N_DRAWS: Final = 24
 
 MODEL_ERROR_DB: Final = 1.5
 """One sigma of a band level about the truth before anything was measured: what unfitted
@@ -59,7 +60,7 @@ class Choice:
     interval_m : tuple of float
         Front distances from and to which it is as good, at this spread and seat.
     evenness_db, strength_db, likeness_db, worst_dip_db, worst_peak_db, cost_db : float
-        Means over the drawn rooms.
+        Medians over the drawn rooms.
     worst_dip_hz, worst_peak_hz : float
         In the room as it stands.
     evenness_std_db : float
@@ -96,9 +97,11 @@ class Placement:
     nominal : Merit
         In the room as it stands, or as fitted.
     evenness_db, strength_db, cost_db : ndarray, shape (m,)
-        Means over the drawn rooms.
+        Medians over the drawn rooms.
+    plain_evenness_db : ndarray, shape (n_draws, m)
+        In each drawn room, as if the model were right: what readings can tell apart.
     drawn_evenness_db : ndarray, shape (n_draws, m)
-        In each drawn room, with the model's own error.
+        The same with the model's own error: how well a choice holds.
     pareto : ndarray of bool, shape (m,)
         Places than which none is both evener and stronger.
     choices : tuple of Choice
@@ -110,6 +113,7 @@ class Placement:
     evenness_db: Float
     strength_db: Float
     cost_db: Float
+    plain_evenness_db: Float
     drawn_evenness_db: Float
     pareto: np.ndarray
     choices: tuple[Choice, ...]
@@ -121,10 +125,9 @@ def choose(
     *,
     rng: np.random.Generator,
     offsets: Float | None = None,
-    draws: Float | None = None,
+    rooms: Sequence[DrawnRoom] | None = None,
     trusted: Float | None = None,
     model_error_db: float = MODEL_ERROR_DB,
-    n_draws: int = N_DRAWS,
 ) -> Placement:
     """Return the choices among places.
 
@@ -134,46 +137,48 @@ def choose(
     places : Places
     rng : numpy.random.Generator
     offsets : ndarray, shape (11,), optional
-        Fitted parameters (`analysis.room_parameters`).
-    draws : ndarray, shape (n, 11), optional
-        Parameters within their uncertainty; by default drawn from the prior.
+        The likeliest room (`analysis.room_draws.central_offsets`).
+    rooms : sequence of DrawnRoom, optional
+        Rooms within what is uncertain; by default drawn from what the file leaves open.
     trusted : ndarray, shape (19,), optional
+        Weight of each band, 0 or 1.
     model_error_db : float
         One sigma of a predicted band level.
-    n_draws : int
 
     Returns
     -------
     Placement
     """
-    first = offsets_with() if offsets is None else offsets
-    drawn = room_draws(rng, n_draws) if draws is None else draws
+    first = central_offsets() if offsets is None else offsets
     nominal = merit(_levels(model, places, first), places, model.space, trusted=trusted)
     merits, doubted = [], []
-    for one in drawn:
-        levels = _levels(model, _moved(places, rng), one)
-        merits.append(merit(levels, places, model.space, trusted=trusted))
+    for room in drawn_rooms(model, rng) if rooms is None else rooms:
+        levels = _levels(room.model, _moved(places, rng), room.offsets)
+        merits.append(merit(levels, places, room.model.space, trusted=trusted))
         # The model's error tells how well a choice holds; to rank by, it is only noise.
         error_db = model_error_db * _error_field(places, model, rng)
         off = replace(levels, both_db=levels.both_db + error_db)
         doubted.append(merit(off, places, model.space, trusted=trusted).evenness_db)
-    evenness = np.stack(doubted)
-    strength = np.mean([one.strength_db for one in merits], axis=0)
-    cost = np.mean([one.cost_db for one in merits], axis=0)
-    mean = np.mean([one.evenness_db for one in merits], axis=0)
-    pareto = _pareto(mean, strength)
+    return _judged(places, nominal, merits, np.stack(doubted))
+
+
+def _judged(places: Places, nominal: Merit, merits: list[Merit], doubted: Float) -> Placement:
+    """Return the places with their medians over the drawn rooms, and the choices."""
+    drawn = np.stack([one.evenness_db for one in merits])
+    evenness = np.median(drawn, axis=0)
+    strength = np.median([one.strength_db for one in merits], axis=0)
     placement = Placement(
         places=places,
         nominal=nominal,
-        evenness_db=mean,
+        evenness_db=evenness,
         strength_db=strength,
-        cost_db=cost,
-        drawn_evenness_db=evenness,
-        pareto=pareto,
+        cost_db=np.median([one.cost_db for one in merits], axis=0),
+        plain_evenness_db=drawn,
+        drawn_evenness_db=doubted,
+        pareto=_pareto(evenness, strength),
         choices=(),
     )
-    named = _named(placement)
-    choices = tuple(_choice(placement, merits, name, index) for name, index in named)
+    choices = tuple(_choice(placement, merits, *named) for named in _named(placement))
     return replace(placement, choices=choices)
 
 
@@ -240,8 +245,8 @@ def _choice(placement: Placement, merits: list[Merit], name: str, index: int) ->
     places, drawn = placement.places, placement.drawn_evenness_db
     within = drawn[:, index] <= drawn.min(axis=1) + WITHIN_DB
 
-    def mean(term: str) -> float:
-        return float(np.mean([getattr(one, term)[index] for one in merits]))
+    def median(term: str) -> float:
+        return float(np.median([getattr(one, term)[index] for one in merits]))
 
     return Choice(
         name=name,
@@ -253,9 +258,9 @@ def _choice(placement: Placement, merits: list[Merit], name: str, index: int) ->
         evenness_db=float(placement.evenness_db[index]),
         evenness_std_db=float(drawn[:, index].std()),
         strength_db=float(placement.strength_db[index]),
-        likeness_db=mean("likeness_db"),
-        worst_dip_db=mean("worst_dip_db"),
-        worst_peak_db=mean("worst_peak_db"),
+        likeness_db=median("likeness_db"),
+        worst_dip_db=median("worst_dip_db"),
+        worst_peak_db=median("worst_peak_db"),
         worst_dip_hz=float(placement.nominal.worst_dip_hz[index]),
         worst_peak_hz=float(placement.nominal.worst_peak_hz[index]),
         cost_db=float(placement.cost_db[index]),

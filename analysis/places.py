@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from analysis.arrays import Float
+from analysis.arrays import Float, Mask
 from analysis.floor_plan import FloorPlan
 from analysis.footprint import Footprint
 from analysis.room import Positions
@@ -136,22 +136,10 @@ def allowed_places(
     """
     mesh = np.meshgrid(front_m, spread_m, seat_m, indexing="ij")
     every = placed(space, positions, *(axis.ravel() for axis in mesh))
-    depth_m = every.seat_m - every.front_wall_m
-    angle_deg = 2 * np.degrees(np.arctan2(every.half_spread_m, depth_m))
-    kept = (depth_m >= LEAST_APART_M) & (angle_deg >= ANGLES_DEG[0]) & (angle_deg <= ANGLES_DEG[1])
-    for points in (every.left_m, every.right_m):
-        kept &= space.plan.holds(points[:, :2], margin_m=clearance_m) & space.holds(points)
-        for one in furniture:
-            kept &= ~one.covers(points[:, :2], margin_m=clearance_m)
-    kept &= space.plan.holds(every.listener_m[:, :2], margin_m=SEAT_CLEARANCE_M)
-    for one in furniture:
-        kept &= ~one.covers(every.listener_m[:, :2])
+    forbidden = _forbidden(space, every, furniture, clearance_m)
+    kept = ~np.any(list(forbidden.values()), axis=0)
     if not kept.any():
-        msg = (
-            f"no place keeps {clearance_m:g} m from walls and furniture with {ANGLES_DEG[0]:g} to "
-            f"{ANGLES_DEG[1]:g} degrees between the loudspeakers; widen the ranges"
-        )
-        raise ValueError(msg)
+        raise ValueError(_why_none(forbidden))
     return placed(
         space,
         positions,
@@ -159,6 +147,46 @@ def allowed_places(
         every.half_spread_m[kept],
         every.seat_m[kept],
     )
+
+
+def _forbidden(
+    space: Space, every: Places, furniture: tuple[Footprint, ...], clearance_m: float
+) -> dict[str, Mask]:
+    """Return which places each rule forbids, by what it asks for."""
+    depth_m = every.seat_m - every.front_wall_m
+    angle_deg = 2 * np.degrees(np.arctan2(every.half_spread_m, depth_m))
+    walled, blocked = np.zeros((2, every.n_places), dtype=bool)
+    for points in (every.left_m, every.right_m):
+        walled |= ~space.plan.holds(points[:, :2], margin_m=clearance_m) | ~space.holds(points)
+        for one in furniture:
+            blocked |= one.covers(points[:, :2], margin_m=clearance_m)
+    for one in furniture:
+        blocked |= one.covers(every.listener_m[:, :2])
+    return {
+        f"loudspeakers {clearance_m:g} m from walls and below the ceiling": walled,
+        f"loudspeakers {clearance_m:g} m from furniture, the head not in it": blocked,
+        f"the head {SEAT_CLEARANCE_M:g} m from walls": ~space.plan.holds(
+            every.listener_m[:, :2], margin_m=SEAT_CLEARANCE_M
+        ),
+        f"the seat {LEAST_APART_M:g} m behind the line of the loudspeakers": depth_m
+        < LEAST_APART_M,
+        f"{ANGLES_DEG[0]:g} to {ANGLES_DEG[1]:g} degrees between the loudspeakers": (
+            (angle_deg < ANGLES_DEG[0]) | (angle_deg > ANGLES_DEG[1])
+        ),
+    }
+
+
+def _why_none(forbidden: dict[str, Mask]) -> str:
+    """Return which rule forbids most places, where all are forbidden."""
+    count = {rule: int(np.sum(mask)) for rule, mask in forbidden.items()}
+    worst = max(count, key=lambda rule: count[rule])
+    n_places = next(iter(forbidden.values())).size
+    text = f"no place of {n_places} tried is allowed; most are forbidden by"
+    text += f" '{worst}' ({count[worst]})"
+    others = [f"'{rule}' ({n})" for rule, n in count.items() if n and rule != worst]
+    if others:
+        text += f", others by {', '.join(others)}"
+    return f"{text}: change the ranges, the clearance or the room file"
 
 
 def derived_ranges(space: Space, positions: Positions) -> tuple[Float, Float, Float]:

@@ -25,11 +25,12 @@ from scipy.sparse.linalg import splu
 
 from analysis.band_levels import CENTRES_HZ, FREQUENCY_HZ, about_line, band_levels_db
 from analysis.floor_plan import FloorPlan
-from analysis.placement import N_DRAWS, choose
+from analysis.placement import choose
 from analysis.places import Places, allowed_places
 from analysis.room import Loudspeaker, Point, Positions
+from analysis.room_draws import central_offsets, drawn_rooms
 from analysis.room_fit import MeasuredPlace, fit_room
-from analysis.room_parameters import offsets_with, pair_levels
+from analysis.room_parameters import pair_levels
 from analysis.room_response import room_model
 from analysis.space import Space
 from analysis.space_modes import space_modes
@@ -174,8 +175,8 @@ def run(name: str) -> None:
         (
             "fitted",
             {
-                "offsets": fit.offsets,
-                "draws": fit.draws(rng, N_DRAWS),
+                "offsets": central_offsets(fit),
+                "rooms": drawn_rooms(model, rng, fit=fit),
                 "trusted": fit.trusted,
                 "model_error_db": fit.model_error_db,
             },
@@ -183,7 +184,7 @@ def run(name: str) -> None:
     ):
         found = choose(model, places, rng=np.random.default_rng(1), **options)
         first = found.choices[0]
-        offsets = options.get("offsets", offsets_with())
+        offsets = options.get("offsets", central_offsets())
         foretold = pair_levels(model, places.left_m, places.right_m, places.listener_m, offsets)
         off = about_line(foretold.both_db) - about_line(both_levels(left, right))
         print(

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from analysis.bass_merit import DIP_ALLOWED_DB, WEIGHTS
 from analysis.placement import WITHIN_DB, Choice, Placement
 from analysis.report import format as fmt
-from analysis.walk import Stop
+from analysis.walk import FEWEST_STOPS, LEAST_WORTH_DB, MOST_STOPS, Stop
 
 
 def placement_lines(
@@ -108,13 +110,31 @@ def _today(placement: Placement, current: tuple[float, float, float]) -> tuple[s
     )
 
 
-def walk_lines(
-    stops: tuple[Stop, ...], *, n_measured: int, decided: bool, regret_db: float
-) -> list[str]:
-    """Return where to measure next, or that no further place would change the advice."""
+def walk_lines(stops: Sequence[Stop], *, n_measured: int, regret_db: float) -> list[str]:
+    """Return where to measure next, or that no further place would change the advice.
+
+    Parameters
+    ----------
+    stops : sequence of Stop
+        Those that are left.
+    n_measured : int
+        Readings made so far.
+    regret_db : float
+        By how much the advised place is expected to miss the best one.
+
+    Returns
+    -------
+    list of str
+    """
     miss = f"the advised place is expected to miss the best one by {fmt.db(regret_db)}"
-    if n_measured >= 2 and (decided or not stops):
-        text = f"No further place would change the advice ({miss}). The walk is done."
+    if not stops and n_measured >= MOST_STOPS:
+        text = f"{n_measured} readings were made, as many as a walk takes ({miss})."
+        return fmt.wrapped(f"{text} The walk is done.")
+    if not stops:
+        text = (
+            f"No further place would change the advice by {LEAST_WORTH_DB:g} dB or "
+            f"more ({miss}). The walk is done."
+        )
         return fmt.wrapped(text)
     lines = fmt.wrapped(f"Measure at these places, in this order ({miss}):")
     for number, stop in enumerate(stops, start=1):
@@ -123,7 +143,10 @@ def walk_lines(
             f"{stop.half_spread_m:.2f} m off the centre,"
         )
         lines.append(f"     microphone at {stop.seat_m:.2f} m")
+    worth = f"{fmt.number(stops[-1].worth_db, places=2)} dB"
     return lines + fmt.wrapped(
-        "Slide, don't lift, and have a second person for a heavy loudspeaker; after each, write "
-        "the reading's file name into the walk file and run this again."
+        f"By them the advice is expected to become {worth} evener; fewer than {FEWEST_STOPS} can't "
+        "be checked against each other. Slide, don't lift, and have a second person for a heavy "
+        "loudspeaker; after each, write the reading's file name into the walk file and run this "
+        "again."
     )

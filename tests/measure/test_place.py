@@ -157,8 +157,13 @@ def test_readings_that_contradict_the_room_leave_no_advice(
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["--front", "1:0:2"], "FROM:TO:STEP"),
-        (["--front", "4.5:4.6:0.1"], "no place keeps"),
+        (["--front", "1:0:2"], "FROM 1 m is beyond TO 0 m"),
+        (["--front", "0.4:1:0"], "STEP 0 m must be at least"),
+        (["--front", "0.4:1"], "FROM:TO:STEP"),
+        (["--seat", "2,1:3:0.1"], "write 2.1"),
+        (["--clearance", "nan"], "is no number"),
+        (["--lower-end", "500"], "--lower-end"),
+        (["--front", "4.5:4.6:0.1"], "most are forbidden by 'the seat 1 m behind the line"),
         (["--reading", "none.json"], "none.json"),
     ],
 )

@@ -1,0 +1,116 @@
+"""How the advice gets better from stop to stop of a walk, and whether it ends in time.
+
+    python -m benchmarks.walk [rooms] [seed]
+
+Truth and file as in `benchmarks.placement`. Each room is walked to the end whatever the program
+says: after every reading the fit, the advice and the stops that are left are computed anew, and
+the next reading is made at the first of them. Printed is how much less even the advised place truly
+is than the best one after each number of readings, what the program itself expected, how often
+it said that no further place would change the advice, and what ending there costs.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.placement import WITHIN_DB
+from analysis.places import Places
+from analysis.walk import FEWEST_STOPS, MOST_STOPS, Stop, plan_stops, regret_db
+from benchmarks.placement import (
+    Case,
+    Float,
+    Rng,
+    advice,
+    draw_case,
+    reading_at,
+    tried_places,
+    true_evenness,
+)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Step:
+    """The advice after so many readings."""
+
+    behind_db: float
+    said_behind_db: float
+    holds_percent: float
+    n_left: int
+
+
+def index_of(places: Places, stop: Stop) -> int:
+    """Return which place a stop is."""
+    away = np.abs(places.front_wall_m - stop.front_wall_m) + np.abs(places.seat_m - stop.seat_m)
+    return int(np.argmin(away))
+
+
+def walked(case: Case, places: Places, evenness: Float, levels: Float, rng: Rng) -> list[Step]:
+    """Return the steps of one walk, from no reading to the most."""
+    readings, steps = [], []
+    for count in range(MOST_STOPS + 1):
+        found = advice(case, places, readings, rng)
+        placement = found.placement
+        fewest = max(FEWEST_STOPS - count, 0)
+        planned = plan_stops(placement, found.rooms, n_most=MOST_STOPS - count, n_fewest=fewest)
+        steps.append(
+            Step(
+                behind_db=float(evenness[found.index] - evenness.min()),
+                said_behind_db=regret_db(placement),
+                holds_percent=placement.choices[0].holds_percent,
+                n_left=len(planned),
+            )
+        )
+        # Where the program would end, walk on as if it had to.
+        onward = planned or plan_stops(placement, found.rooms, n_most=1, n_fewest=1)
+        readings.append(reading_at(places, levels, index_of(places, onward[0]), rng))
+    return steps
+
+
+def print_steps(walks: list[list[Step]]) -> None:
+    """Print the table."""
+    print(
+        f"{'readings':>8}{'behind, mean':>14}{'most':>9}{'within 0.3 dB':>15}{'said behind':>13}"
+        f"{'said to hold':>14}{'held':>7}{'ended':>7}{'more planned':>14}"
+    )
+    for count in range(MOST_STOPS + 1):
+        row = [walk[count] for walk in walks]
+        behind = np.array([one.behind_db for one in row])
+        ended = [count >= FEWEST_STOPS and one.n_left == 0 for one in row]
+        print(
+            f"{count:8}{behind.mean():11.2f} dB{behind.max():6.2f} dB"
+            f"{100 * np.mean(behind <= 0.3):13.0f} %"
+            f"{np.mean([one.said_behind_db for one in row]):10.2f} dB"
+            f"{np.mean([one.holds_percent for one in row]):12.0f} %"
+            f"{100 * np.mean(behind <= WITHIN_DB):5.0f} %{100 * np.mean(ended):5.0f} %"
+            f"{np.mean([one.n_left for one in row]):14.1f}"
+        )
+    ends = [
+        next(k for k, one in enumerate(walk) if k >= FEWEST_STOPS and one.n_left == 0)
+        for walk in walks
+    ]
+    at_end = np.array([walk[k].behind_db for walk, k in zip(walks, ends, strict=True)])
+    best = np.array([walk[-1].behind_db for walk in walks])
+    print(
+        f"ended after {np.mean(ends):.1f} readings on average: behind by {at_end.mean():.2f} dB "
+        f"there, by {best.mean():.2f} dB after all {MOST_STOPS}"
+    )
+
+
+def main(n_rooms: int = 12, seed: int = 7) -> None:
+    """Walk and print."""
+    walks = []
+    for number in range(n_rooms):
+        rng = np.random.default_rng([seed, number])
+        case = draw_case(rng)
+        places = tried_places(case)
+        evenness, levels = true_evenness(case, places, rng)
+        walks.append(walked(case, places, evenness, levels, rng))
+    print(f"{n_rooms} rooms, seed {seed}")
+    print_steps(walks)
+
+
+if __name__ == "__main__":
+    main(*(int(word) for word in sys.argv[1:]))
