@@ -324,16 +324,17 @@ def export(
     from measure.logbook.folder import open_logbook
     from measure.logbook.remarks import take_path
 
-    take = take_path(open_logbook(folder), name)
-    writers = {
-        curves: exported.write_curves,
-        responses: exported.write_responses,
-        sofa: exported.write_sofa,
-    }
-    if not any(writers):
+    logbook = open_logbook(folder)
+    take = take_path(logbook, name)
+    if curves is None and responses is None and sofa is None:
         msg = "say what to write: --curves, --responses or --sofa"
         raise click.UsageError(msg)
-    for path, write in writers.items():
-        if path is not None:
-            write(take, path)
-            click.echo(f"Wrote {path}")
+    if curves is not None:
+        exported.write_curves(take, curves)
+        click.echo(f"Wrote {curves}")
+    if responses is not None:
+        exported.write_responses(take, responses)
+        click.echo(f"Wrote {responses}")
+    if sofa is not None:
+        unknown = exported.write_sofa(logbook, take, sofa)
+        click.echo(f"Wrote {sofa}" + (f"\n{unknown}" if unknown else ""))

@@ -8,8 +8,8 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
-from measure.audio_files import read_sound
 from measure.errors import LogbookError, OutputError, ReadingFileError
+from measure.logbook.folder import Logbook
 from measure.output import text_writer, write_whole
 from measure.reading_file import load_document, responses_path
 from measure.take_folder import READING
@@ -70,11 +70,13 @@ def _copier(source: Path) -> Callable[[Path], None]:
     return copy
 
 
-def write_sofa(take: Path, target: Path) -> None:
-    """Write the impulse responses as AES69 (SOFA), convention GeneralFIR.
+def write_sofa(logbook: Logbook, take: Path, target: Path) -> str:
+    """Write the impulse responses as AES69 (SOFA), with the positions of the take's place.
 
-    Both loudspeakers are measurements of one receiver at the origin. Their positions aren't
-    known to the take and stand as one metre ahead, which the comment says.
+    Returns
+    -------
+    str
+        What isn't known of the positions, one sentence; empty where all is.
 
     Raises
     ------
@@ -83,27 +85,10 @@ def write_sofa(take: Path, target: Path) -> None:
     OutputError
         If `target` is there, or can't be written.
     """
+    from measure.logbook import sofa
+
     _refuse(target)
-    try:
-        import sofar
-    except ImportError as problem:
-        msg = "AES69 needs the library sofar: install it, or write WAV with --responses"
-        raise LogbookError(msg) from problem
-    sound = read_sound(_responses(take))
-    sofa = sofar.Sofa("GeneralFIR", verify=False)
-    sofa.Data_IR = sound.samples[:, None, :]
-    sofa.Data_SamplingRate = sound.sample_rate_hz
-    sofa.Data_Delay = [[0.0], [0.0]]
-    sofa.SourcePosition = [[0.0, 0.0, 1.0], [0.0, 0.0, 1.0]]
-    sofa.GLOBAL_Title = "left and right loudspeaker at the seat"
-    sofa.GLOBAL_Comment = "measurement 1 left, 2 right; source positions aren't measured"
-    sofa.GLOBAL_DateCreated = sofa.GLOBAL_DateModified = "2000-01-01 00:00:00"
-
-    def write(temporary: Path) -> None:
-        temporary.unlink()  # the library takes an existing file for a damaged one
-        sofar.write_sofa(temporary, sofa)
-
-    write_whole(target, write)
+    return sofa.write_sofa(logbook, take, _responses(take), target)
 
 
 def _responses(take: Path) -> Path:
