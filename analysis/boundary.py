@@ -26,6 +26,7 @@ different quantity is the *power* that a loudspeaker gives off near walls: R. Al
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -33,7 +34,7 @@ import numpy as np
 
 from analysis.air import Air
 from analysis.decibel import amplitude_db
-from analysis.room import POSITION_STD_M, SURFACES, Point, Room, Surface, mean_absorption
+from analysis.room import POSITION_STD_M, SURFACES, Point, Room, Surface
 
 HIGHEST_HZ: Final = 300.0
 """Later cancellations of a surface are listed up to here, the end of the bass curves."""
@@ -73,7 +74,7 @@ class Cancellation:
         What the quarter-wave shorthand would say, infinite on the surface itself.
     """
 
-    surface: Surface
+    surface: str
     order: int
     frequency_hz: float
     frequency_std_hz: float
@@ -141,29 +142,54 @@ def cancellations(
     return tuple(sorted(found, key=lambda one: one.frequency_hz))
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class MirrorPath:
+    """Direct and reflected path from a loudspeaker to the seat.
+
+    Attributes
+    ----------
+    direct_m, image_m : float
+    reflection : float
+        Reflected over arriving pressure, 0 to 1; 0 where no reflected path exists.
+    """
+
+    direct_m: float
+    image_m: float
+    reflection: float
+
+
+def mirror_paths(room: Room, source: Point, seat: Point) -> dict[str, MirrorPath]:
+    """Return the path by each surface of a room."""
+    return {
+        surface: MirrorPath(
+            direct_m=source.distance_m(seat),
+            image_m=image_of(room, source, surface).distance_m(seat),
+            reflection=math.sqrt(1 - room.absorption_of(surface)),
+        )
+        for surface in SURFACES
+    }
+
+
 def power_taken(
-    room: Room,
-    sources: tuple[Point, ...],
-    seat: Point,
-    surface: Surface,
+    paths: Sequence[MirrorPath],
     *,
     frequency_hz: float,
     speed_of_sound_m_s: float,
-    decay_s: float,
+    mean_absorption: float,
+    surface_m2: float,
 ) -> float:
     r"""Return which share of the mean square at the seat one reflection takes away.
 
     Parameters
     ----------
-    room : Room
-    sources : tuple of Point
-        Playing the same signal.
-    seat : Point
-    surface : str
+    paths : sequence of MirrorPath
+        By one surface, from loudspeakers that play the same signal.
     frequency_hz : float
     speed_of_sound_m_s : float
-    decay_s : float
-        Reverberation time of the room, above 0.
+    mean_absorption : float
+        Of all surfaces, above 0.
+    surface_m2 : float
+        Of all surfaces.
 
     Returns
     -------
@@ -183,13 +209,13 @@ def power_taken(
     of the sound fills a cancellation, from a dead one.
     """
     wavenumber = 2 * math.pi * frequency_hz / speed_of_sound_m_s
-    direct_m = np.array([point.distance_m(seat) for point in sources])
-    image_m = np.array([image_of(room, point, surface).distance_m(seat) for point in sources])
+    direct_m = np.array([path.direct_m for path in paths])
+    image_m = np.array([path.image_m for path in paths])
+    reflection = np.array([path.reflection for path in paths])
     direct = np.sum(np.exp(-1j * wavenumber * direct_m) / direct_m)
-    image = np.sum(np.exp(-1j * wavenumber * image_m) / image_m)
-    image *= math.sqrt(1 - room.absorption_of(surface))
-    mean = mean_absorption(room, decay_s, speed_of_sound_m_s=speed_of_sound_m_s)
-    reverberant = len(sources) * 16 * math.pi * (1 - mean) / (mean * room.surface_m2)
+    image = np.sum(reflection * np.exp(-1j * wavenumber * image_m) / image_m)
+    kept = mean_absorption
+    reverberant = len(paths) * 16 * math.pi * (1 - kept) / (kept * surface_m2)
     random = np.abs(direct) ** 2 + np.abs(image) ** 2 + reverberant
     return float(1 - (np.abs(direct + image) ** 2 + reverberant) / random)
 

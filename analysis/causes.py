@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, Literal, Protocol
+from typing import Any, Final, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from analysis.arrays import Complex, Float
 from analysis.modal_response import resonances
 from analysis.prediction import Curve, Prediction
-from analysis.room import ROOM_SIZE_STD, Surface
+from analysis.room import ROOM_SIZE_STD
 
 NODE: Final = 0.1
 """A mode whose shape at the seat, or whose drive, is weaker than this has a node there. It
@@ -86,6 +86,11 @@ class Cause:
         Of the mode, in the order of `analysis.modes`; of a dip's two modes the nearer.
     partner_indices : tuple of int or None
         Of the other mode of a dip; (0, 0, 0) is the uniform pressure.
+    number, partner_number : int or None
+        In place of both where the room is no box: of the modes by rising frequency; 0 is
+        the uniform pressure.
+    kind : str or None
+        Of such a mode, as in `analysis.space_modes`.
     surface : str or None
         Of a boundary.
     score : float
@@ -100,7 +105,10 @@ class Cause:
     parts: Mapping[str, float]
     indices: tuple[int, int, int] | None = None
     partner_indices: tuple[int, int, int] | None = None
-    surface: Surface | None = None
+    number: int | None = None
+    partner_number: int | None = None
+    kind: str | None = None
+    surface: str | None = None
 
 
 def relative_std(prediction: Prediction) -> float:
@@ -158,20 +166,24 @@ def mode_cause(
     *,
     score: float,
     parts: Mapping[str, float],
-    partner: tuple[int, int, int] | None = None,
+    partner: int | None = None,
 ) -> Cause:
-    """Return the `k`-th mode of a prediction as a cause."""
-    return Cause(
-        cause="mode",
-        frequency_hz=float(prediction.modes.frequency_hz[k]),
-        indices=indices_of(prediction, k),
-        partner_indices=partner,
-        score=score,
-        parts=parts,
-    )
+    """Return the `k`-th mode of a prediction as a cause; -1 as partner: the uniform pressure."""
+    modes = prediction.modes
+    known: dict[str, Any] = {
+        "cause": "mode",
+        "frequency_hz": float(modes.frequency_hz[k]),
+        "score": score,
+        "parts": parts,
+    }
+    if modes.indices is None:
+        other = None if partner is None else partner + 1
+        return Cause(number=k + 1, partner_number=other, kind=modes.kinds[k], **known)
+    partner_indices = None if partner is None else _indices_of(modes.indices, partner)
+    return Cause(indices=_indices_of(modes.indices, k), partner_indices=partner_indices, **known)
 
 
-def indices_of(prediction: Prediction, k: int) -> tuple[int, int, int]:
-    """Return the indices of the `k`-th mode of a prediction."""
-    length, width, height = prediction.modes.indices[k].tolist()
+def _indices_of(indices: NDArray[np.int64], k: int) -> tuple[int, int, int]:
+    """Return the indices of the `k`-th mode; -1 is the uniform pressure."""
+    length, width, height = (0, 0, 0) if k < 0 else indices[k].tolist()
     return length, width, height

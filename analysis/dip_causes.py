@@ -29,13 +29,11 @@ from analysis.causes import (
     Mask,
     able_modes,
     fit_of,
-    indices_of,
     mode_cause,
     mode_std_hz,
     terms_at,
 )
-from analysis.prediction import Curve, Prediction, sources_of
-from analysis.room import Surface
+from analysis.prediction import Curve, Prediction
 
 
 def causes_of_dips(
@@ -118,8 +116,7 @@ def _pair_of_dip(
         "coupling_seat": float(prediction.seat_shape[k]),
     }
     score = fit * depth * share * rarity
-    partner = indices_of(prediction, pair[far] - 1) if pair[far] else (0, 0, 0)
-    return mode_cause(prediction, k, score=score, parts=parts, partner=partner)
+    return mode_cause(prediction, k, score=score, parts=parts, partner=pair[far] - 1)
 
 
 def _opposed(terms: Complex, able: Mask) -> tuple[int, int] | None:
@@ -148,7 +145,7 @@ def _rarity(frequency_hz: float, reach_hz: float, dips_hz: Float) -> float:
 
 def _boundaries_of_dip(dip: FeatureLike, prediction: Prediction, curve: Curve) -> list[Cause]:
     """Return the cancellations that fit a dip, the better one where two loudspeakers have it."""
-    best: dict[tuple[Surface, int], Cause] = {}
+    best: dict[tuple[str, int], Cause] = {}
     for one in prediction.cancellations[curve]:
         cause = _boundary_cause(dip, one, prediction, curve)
         key = (one.surface, one.order)
@@ -169,13 +166,11 @@ def _boundary_cause(
     if fit == 0:
         return None
     depth = power_taken(
-        prediction.room,
-        sources_of(prediction.positions, curve),
-        prediction.positions.seat,
-        one.surface,
+        prediction.paths_by(one.surface, curve),
         frequency_hz=one.frequency_hz,
         speed_of_sound_m_s=prediction.air.speed_of_sound_m_s,
-        decay_s=prediction.decay_s,
+        mean_absorption=prediction.mean_absorption,
+        surface_m2=prediction.surface_m2,
     )
     parts = {
         "distance_hz": distance_hz,

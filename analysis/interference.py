@@ -36,6 +36,8 @@ class Reflection:
     surface : str
     direct_m, extra_path_m : float
         Direct path, and what the reflected one is longer, in metres.
+    gap_m : float
+        From the loudspeaker to the surface.
     reflection : float
         Reflected over arriving pressure, 0 to 1.
     """
@@ -43,6 +45,7 @@ class Reflection:
     surface: str
     direct_m: float
     extra_path_m: float
+    gap_m: float
     reflection: float
 
     @property
@@ -95,6 +98,7 @@ def reflections(space: Space, source: Point, seat: Point) -> tuple[Reflection, .
                     surface=name,
                     direct_m=direct_m,
                     extra_path_m=extra_m,
+                    gap_m=math.dist(image, source.array) / 2,
                     reflection=math.sqrt(1 - space.absorption_of(name)),
                 )
             )

@@ -21,7 +21,7 @@ are needed: with them the sum agrees with image sources, with one factor it does
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 
@@ -34,12 +34,20 @@ SUM_TO: Final = 1.4
 smooth background that moves no peak."""
 
 
-def resonances(modes: Modes, frequency_hz: Float, *, width_hz: Float | float) -> Complex:
+class HasFrequencies(Protocol):
+    """What is needed of modes."""
+
+    @property
+    def frequency_hz(self) -> Float:
+        """Frequency of each, in Hz."""
+
+
+def resonances(modes: HasFrequencies, frequency_hz: Float, *, width_hz: Float | float) -> Complex:
     """Return each mode's response per unit of strength.
 
     Parameters
     ----------
-    modes : Modes
+    modes : Modes, or any other record with their `frequency_hz`
     frequency_hz : ndarray, shape (m,)
         Above 0.
     width_hz : float or ndarray, shape (m,)

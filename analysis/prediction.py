@@ -15,17 +15,25 @@ import numpy as np
 
 from analysis.air import Air
 from analysis.arrays import Complex, Float, frozen
-from analysis.boundary import HIGHEST_HZ, Cancellation, cancellations
+from analysis.boundary import (
+    HIGHEST_HZ,
+    Cancellation,
+    MirrorPath,
+    cancellations,
+    mirror_paths,
+)
 from analysis.modal_response import SUM_TO, resonances, strengths
 from analysis.modes import Modes, half_power_width_hz, modes_below
 from analysis.room import (
     Point,
     Positions,
     Room,
+    mean_absorption,
     require_inside,
     reverberation_time_s,
     schroeder_frequency_hz,
 )
+from analysis.space import Space
 
 Curve = Literal["left", "right", "both"]
 
@@ -41,12 +49,33 @@ over modes has no meaning there."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class NumberedModes:
+    """Modes of a room that is no box: by rising frequency, without indices.
+
+    Attributes
+    ----------
+    frequency_hz : ndarray, shape (n,)
+    kinds : tuple of str
+        Those of `analysis.space_modes`.
+    indices : None
+    """
+
+    frequency_hz: Float
+    kinds: tuple[str, ...]
+    indices: None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "frequency_hz", frozen(self.frequency_hz, name="frequency_hz"))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Prediction:
     """Modes, their sum at the seat, and boundary cancellations.
 
     Attributes
     ----------
-    room : Room
+    room : Room or Space
+        A Space where it is no box.
     positions : Positions
     air : Air
     decay_s : float
@@ -55,7 +84,7 @@ class Prediction:
         Whether it was derived from the absorption for want of a measured one.
     schroeder_hz : float
         Above it modes overlap, and no single one can be told.
-    modes : Modes
+    modes : Modes or NumberedModes
         Up to 1.4 times the end of the bass curves.
     seat_shape : ndarray, shape (n_modes,)
         Shape of each mode at the seat, -1 to 1.
@@ -68,21 +97,29 @@ class Prediction:
         Sum over the modes for each curve, in the scale of `analysis.modal_response`.
     cancellations : mapping of str to tuple of Cancellation
         For each loudspeaker; ``both`` holds those of the two.
+    paths : mapping of str to mapping of str to MirrorPath
+        Of left and right, by surface.
+    mean_absorption : float
+        That `decay_s` means by Eyring's law.
+    surface_m2 : float
     """
 
-    room: Room
+    room: Room | Space
     positions: Positions
     air: Air
     decay_s: float
     decay_is_assumed: bool
     schroeder_hz: float
-    modes: Modes
+    modes: Modes | NumberedModes
     seat_shape: Float
     drives: Mapping[Curve, Float]
     strengths: Mapping[Curve, Float]
     frequency_hz: Float
     response: Mapping[Curve, Complex]
     cancellations: Mapping[Curve, tuple[Cancellation, ...]]
+    paths: Mapping[Curve, Mapping[str, MirrorPath]]
+    mean_absorption: float
+    surface_m2: float
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "seat_shape", frozen(self.seat_shape, name="seat_shape"))
@@ -92,6 +129,11 @@ class Prediction:
     def width_hz(self) -> float:
         """Half-power width of a mode, in Hz."""
         return half_power_width_hz(self.decay_s)
+
+    def paths_by(self, surface: str, curve: Curve) -> tuple[MirrorPath, ...]:
+        """Return the paths by one surface from the loudspeakers that play."""
+        playing: tuple[Curve, ...] = ("left", "right") if curve == "both" else (curve,)
+        return tuple(self.paths[side][surface] for side in playing)
 
     def coupling(self, curve: Curve) -> Float:
         """Return each mode's drive times its shape at the seat, -1 to 1, shape (n_modes,)."""
@@ -140,7 +182,7 @@ def predict(
     """
     require_inside(room, positions)
     c = air.speed_of_sound_m_s
-    taken_s = _decay_s(room, c, decay_s)
+    taken_s = taken_decay_s(reverberation_time_s(room, speed_of_sound_m_s=c), decay_s)
     modes = modes_below(room, SUM_TO * highest_hz, speed_of_sound_m_s=c)
     n_steps = math.floor((highest_hz - LOWEST_HZ) / GRID_HZ)
     frequency_hz: Float = LOWEST_HZ + GRID_HZ * np.arange(n_steps + 1, dtype=np.float64)
@@ -166,13 +208,22 @@ def predict(
         frequency_hz=frequency_hz,
         response=dict(zip(CURVES, sums.T, strict=True)),
         cancellations={**sides, "both": sides["left"] + sides["right"]},
+        paths={side: mirror_paths(room, sources[side][0], positions.seat) for side in CURVES[:2]},
+        mean_absorption=mean_absorption(room, taken_s, speed_of_sound_m_s=c),
+        surface_m2=room.surface_m2,
     )
 
 
-def _decay_s(room: Room, speed_of_sound_m_s: float, measured_s: float | None) -> float:
-    """Return the measured decay time, else Eyring's, kept within `DECAY_RANGE_S`."""
+def taken_decay_s(eyring_s: float, measured_s: float | None) -> float:
+    """Return the measured decay time, else Eyring's, kept within `DECAY_RANGE_S`.
+
+    Raises
+    ------
+    ValueError
+        If the measured one isn't above 0.
+    """
     if measured_s is None:
-        taken_s = reverberation_time_s(room, speed_of_sound_m_s=speed_of_sound_m_s)
+        taken_s = eyring_s
     elif measured_s > 0:
         taken_s = measured_s
     else:

@@ -52,6 +52,8 @@ from analysis.recording_checks import (
 from analysis.responses import SideResponse, mean_responses
 from analysis.room import Positions, Room
 from analysis.signal_to_noise import check_noise, octave_snr_db
+from analysis.space import Space
+from analysis.space_prediction import predict_space
 
 LARGEST_WITH_JUMP_M = 0.15
 """Left and right are set up by tape before they are measured, so they are rarely so far apart.
@@ -152,7 +154,7 @@ def read_recording(
     recorded_hz: float,
     programme: Programme,
     air: Air,
-    room: tuple[Room, Positions] | None = None,
+    room: tuple[Room | Space, Positions] | None = None,
     microphone_db: tuple[Float, Float] | None = None,
 ) -> Reading:
     """Read one channel of a recording of a programme.
@@ -165,7 +167,7 @@ def read_recording(
     programme : Programme
     air : Air
         For the speed of sound.
-    room : tuple of (Room, Positions), optional
+    room : tuple of (Room or Space, Positions), optional
         For the causes of the bass's features and the geometry check.
     microphone_db : tuple of ndarray, optional
         Frequency in Hz and correction in dB to add.
@@ -234,13 +236,18 @@ def _aligned(recorded: Float, recorded_hz: float, programme: Programme) -> tuple
 
 
 def _bass(
-    sides: _Sides, hum: Hum, air: Air, room: tuple[Room, Positions] | None
+    sides: _Sides, hum: Hum, air: Air, room: tuple[Room | Space, Positions] | None
 ) -> tuple[Bass, Prediction | None]:
     """Read the bass, with its causes where the room is known."""
     bass = read_bass(*(side.response if side else None for side in sides), hum_hz=hum.lines_hz)
     if room is None:
         return bass, None
-    prediction = predict(*room, air, decay_s=measured_decay_s(bass))
+    place, positions = room
+    decay_s = measured_decay_s(bass)
+    if isinstance(place, Room):
+        prediction = predict(place, positions, air, decay_s=decay_s)
+    else:
+        prediction = predict_space(place, positions, air, decay_s=decay_s)
     return with_causes(bass, prediction), prediction
 
 

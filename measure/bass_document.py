@@ -111,6 +111,8 @@ def _cause(cause: Cause) -> dict[str, Any]:
         "indices": list(cause.indices) if cause.indices is not None else None,
         "surface": cause.surface,
     }
+    if cause.number is not None:
+        table |= {"number": cause.number, "partner_number": cause.partner_number}
     if cause.partner_indices is not None:
         table["partner_indices"] = list(cause.partner_indices)
     return table

@@ -7,13 +7,13 @@ from pathlib import Path
 
 from matplotlib.figure import Figure
 
-from analysis.boundary import image_of
 from analysis.plots.arrival import arrival_figure
 from analysis.plots.bass import bass_figure
 from analysis.plots.decay import decay_figure
 from analysis.plots.modes import modes_figure
 from analysis.plots.style import save_figure
 from analysis.reading import Reading
+from analysis.room import Point
 from measure.errors import OutputError
 from measure.output import Writer, write_together
 
@@ -58,14 +58,19 @@ def _floor_delay_s(reading: Reading) -> tuple[float, float] | None:
     """Return how long after the direct sound the floor's reflection comes, if it is known."""
     if reading.prediction is None:
         return None
-    room, positions = reading.prediction.room, reading.prediction.positions
+    positions = reading.prediction.positions
     speed_m_s = reading.air.speed_of_sound_m_s
     left, right = (
-        image_of(room, side.tweeter, "floor").distance_m(positions.seat)
+        _below_floor(side.tweeter).distance_m(positions.seat)
         - side.tweeter.distance_m(positions.seat)
         for side in (positions.left, positions.right)
     )
     return left / speed_m_s, right / speed_m_s
+
+
+def _below_floor(point: Point) -> Point:
+    """Return the mirror image of a point in the floor."""
+    return Point(x_m=point.x_m, y_m=point.y_m, z_m=-point.z_m)
 
 
 def write_figures(figures: Mapping[str, Figure], folder: Path) -> list[Path]:

@@ -12,6 +12,7 @@ from analysis.checks import Check
 from analysis.programme import Programme
 from analysis.reading import Reading, loudest_channel, read_recording, resampled
 from analysis.room import Positions, Room
+from analysis.space import Space
 from analysis.used_passes import NoPassError
 from measure.audio_files import SoundFile, read_sound
 from measure.errors import AudioFileError, NotHeardError
@@ -51,7 +52,7 @@ def read_file(
     programme: Programme,
     *,
     air: Air,
-    room: tuple[Room, Positions] | None = None,
+    room: tuple[Room | Space, Positions] | None = None,
     microphone: Microphone | None = None,
     channel: int | None = None,
 ) -> FileReading:
@@ -62,7 +63,7 @@ def read_file(
     path : Path
     programme : Programme
     air : Air
-    room : tuple of (Room, Positions), optional
+    room : tuple of (Room or Space, Positions), optional
     microphone : Microphone, optional
     channel : int, optional
         From 1; found by correlation if not given.

@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.arrays import Float
 from analysis.modes import Modes
-from analysis.prediction import Curve, Prediction
+from analysis.prediction import Curve, NumberedModes, Prediction
 from analysis.room import Point
 
 SIDES: Final[tuple[Curve, Curve]] = ("left", "right")
@@ -59,16 +59,16 @@ def _point(point: Point) -> list[float]:
     return [point.x_m, point.y_m, point.z_m]
 
 
-def _modes(modes: Modes, seat: Float) -> list[dict[str, Any]]:
+def _modes(modes: Modes | NumberedModes, seat: Float) -> list[dict[str, Any]]:
     """Return the modes up to the curves' end."""
     return [
         {
             "frequency_hz": float(frequency_hz),
-            "indices": [int(index) for index in indices],
-            "kind": kind,
-            "seat_shape": float(shape),
+            "indices": None
+            if modes.indices is None
+            else [int(index) for index in modes.indices[k]],
+            "kind": modes.kinds[k],
+            "seat_shape": float(seat[k]),
         }
-        for frequency_hz, indices, kind, shape in zip(
-            modes.frequency_hz, modes.indices, modes.kinds, seat, strict=True
-        )
+        for k, frequency_hz in enumerate(modes.frequency_hz)
     ]

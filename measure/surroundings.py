@@ -14,6 +14,7 @@ from measure.number_type import NumberRange
 if TYPE_CHECKING:
     from analysis.air import Air
     from analysis.room import Positions, Room
+    from analysis.space import Space
     from measure.microphone import Microphone
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -65,7 +66,7 @@ class Surroundings:
     air : Air
     air_measured : bool
         Whether somebody looked at a thermometer.
-    room : tuple of (Room, Positions) or None
+    room : tuple of (Room or Space, Positions) or None
     microphone : Microphone or None
     microphone_document : mapping or None
         What the JSON says of it.
@@ -73,7 +74,7 @@ class Surroundings:
 
     air: Air
     air_measured: bool
-    room: tuple[Room, Positions] | None
+    room: tuple[Room | Space, Positions] | None
     microphone: Microphone | None
     microphone_document: Mapping[str, Any] | None
 
@@ -131,7 +132,7 @@ def surroundings(
 
 def _air_and_room(
     room_path: Path | None, temperature_c: float | None, humidity_percent: float | None
-) -> tuple[Air, tuple[Room, Positions] | None]:
+) -> tuple[Air, tuple[Room | Space, Positions] | None]:
     """Return the air, and the room where there is a file."""
     from analysis.air import DEFAULT_TEMPERATURE_C, DEFAULT_TEMPERATURE_STD_C, air_at
     from measure.room_file import THERMOMETER_STD_C, read_room
@@ -141,14 +142,7 @@ def _air_and_room(
             msg = "give the temperature and humidity in the room file, not beside it"
             raise click.UsageError(msg)
         file = read_room(room_path)
-        if file.room is None:
-            notice = (
-                f"{room_path}: not a box, so modes and walls aren't named as causes, and the tape "
-                "isn't compared; `apexline room` and `apexline place` know its floor plan"
-            )
-            click.echo(notice, err=True)
-            return file.air, None
-        return file.air, (file.room, file.positions)
+        return file.air, (file.room or file.space, file.positions)
     try:
         air = air_at(
             DEFAULT_TEMPERATURE_C if temperature_c is None else temperature_c,

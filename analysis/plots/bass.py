@@ -65,6 +65,8 @@ def cause_label(feature: ExplainedFeature) -> str:
         return f"{place}\n(here only)"
     if top.cause == "mode" and top.indices is not None:
         return f"{place}\n{' '.join(str(index) for index in top.indices)}"
+    if top.cause == "mode":
+        return f"{place}\nno. {top.number}"
     if top.cause == "boundary" and top.surface is not None:
         return f"{place}\n{top.surface}"
     return f"{place}\n?"

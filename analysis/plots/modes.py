@@ -63,7 +63,8 @@ def modes_figure(prediction: Prediction, bass: Bass) -> Figure:
         peaks_hz = [peak.frequency_hz for peak in peaks if peak.kind == "peak"]
         _draw_modes(ax, prediction, curve, high_hz)
         _draw_peaks(ax, [peak_hz for peak_hz in peaks_hz if LOW_HZ < peak_hz < high_hz])
-    _draw_legend(figure)
+    of_box = prediction.modes.indices is not None
+    _draw_legend(figure, "length width height" if of_box else "by rising frequency")
     return figure
 
 
@@ -81,12 +82,18 @@ def _draw_modes(ax: Axes, prediction: Prediction, curve: Curve, high_hz: float) 
     style.label_row(
         ax,
         [(float(frequency_hz[inside[k]]), float(seat[k])) for k in named],
-        [" ".join(str(i) for i in prediction.modes.indices[inside[k]]) for k in named],
+        [_mode_label(prediction, int(inside[k])) for k in named],
         at=1.32 / TOP,
         above=True,
         weights=[float(coupling[k] + 0.5 * seat[k]) for k in named],
         farthest=0.05,
     )
+
+
+def _mode_label(prediction: Prediction, k: int) -> str:
+    """Return a mode's indices, or its number where the room is no box."""
+    indices = prediction.modes.indices
+    return str(k + 1) if indices is None else " ".join(str(i) for i in indices[k])
 
 
 def _draw_peaks(ax: Axes, peaks_hz: list[float]) -> None:
@@ -106,7 +113,7 @@ def _draw_peaks(ax: Axes, peaks_hz: list[float]) -> None:
     )
 
 
-def _draw_legend(figure: Figure) -> None:
+def _draw_legend(figure: Figure, numbers: str) -> None:
     """Explain bars and marks below the panels."""
     figure.legend(
         handles=[
@@ -122,7 +129,7 @@ def _draw_legend(figure: Figure) -> None:
                 markeredgewidth=0.6,
                 label="measured peak",
             ),
-            Line2D([], [], linestyle="", label="numbers: length width height"),
+            Line2D([], [], linestyle="", label=f"numbers: {numbers}"),
         ],
         loc="lower left",
         bbox_to_anchor=(0.01, 0.0),

@@ -1,7 +1,8 @@
 """What made a peak or dip, and which kind of move would change it, in words.
 
 Conventions: those of `analysis.room` and `analysis.modes`; indices stand in the order
-length, width, height.
+length, width, height. Modes of a room that is no box have the numbers that `apexline room`
+lists.
 """
 
 from __future__ import annotations
@@ -34,6 +35,11 @@ _CHANGED_BY: Final = {
 
 _ALONG: Final = ("along the room's length", "sideways", "in height")
 
+_KINDS: Final = {"plan": ", alike at all heights", "vertical": " between floor and ceiling"}
+
+_MOVED: Final = {"plan": " over the floor", "vertical": " in height"}
+"""By the kind of a mode that has a number."""
+
 RIVAL_SHARE: Final = 0.6
 """A second cause of at least this share of the first one's score is named as well."""
 
@@ -61,8 +67,11 @@ def cause_text(cause: Cause) -> str:
         if partner is not None and any(partner):
             text += f" against mode {mode_name(partner)}"
         return text
+    if cause.cause == "mode":
+        text = f"room mode no. {cause.number}{_KINDS.get(cause.kind or '', '')}"
+        return text + (f" against mode no. {cause.partner_number}" if cause.partner_number else "")
     if cause.cause == "boundary" and cause.surface is not None:
-        return f"reflection from {_WALLS[cause.surface]}"
+        return f"reflection from {_wall(cause.surface)}"
     return "no cause found"
 
 
@@ -73,9 +82,18 @@ def short_cause(cause: Cause) -> str:
         if cause.partner_indices is not None and any(cause.partner_indices):
             return f"modes {name} and {','.join(str(index) for index in cause.partner_indices)}"
         return f"mode {name}"
+    if cause.cause == "mode":
+        if cause.partner_number:
+            return f"modes no. {cause.number} and {cause.partner_number}"
+        return f"mode no. {cause.number}"
     if cause.cause == "boundary" and cause.surface is not None:
-        return _WALLS[cause.surface].removeprefix("the ")
+        return _wall(cause.surface).removeprefix("the ")
     return "none found"
+
+
+def _wall(surface: str) -> str:
+    """Return what a surface is called; walls of other plans have numbers."""
+    return _WALLS.get(surface, surface)
 
 
 def causes_text(one: ExplainedFeature) -> str:
@@ -92,6 +110,9 @@ def move_text(cause: Cause) -> str | None:
     if cause.cause == "mode" and cause.indices is not None:
         ways = [way for index, way in zip(cause.indices, _ALONG, strict=True) if index]
         return f"moving loudspeakers or seat {' or '.join(ways)} changes it"
+    if cause.cause == "mode":
+        return f"moving loudspeakers or seat{_MOVED.get(cause.kind or '', '')} changes it"
     if cause.cause == "boundary" and cause.surface is not None:
-        return f"{_CHANGED_BY[cause.surface]} changes it"
+        other = f"another distance from loudspeaker to {cause.surface}"
+        return f"{_CHANGED_BY.get(cause.surface, other)} changes it"
     return None

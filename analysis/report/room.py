@@ -8,6 +8,9 @@ from analysis.modes import modes_below
 from analysis.prediction import Prediction
 from analysis.report import format as fmt
 from analysis.report.causes import mode_name
+from analysis.report.space import space_size
+from analysis.room import Room
+from analysis.space import Space
 
 
 def room_lines(prediction: Prediction | None) -> list[str]:
@@ -27,9 +30,9 @@ def room_lines(prediction: Prediction | None) -> list[str]:
         return []
     room, positions = prediction.room, prediction.positions
     decay = "from the absorption" if prediction.decay_is_assumed else "measured"
+    size = f"{_size(room)}, {room.volume_m3:.1f} m³, decay {prediction.decay_s:.2f} s ({decay})"
     lines = [
-        f"{room.length_m:.2f} × {room.width_m:.2f} × {room.height_m:.2f} m, "
-        f"{room.volume_m3:.1f} m³, decay {prediction.decay_s:.2f} s ({decay})",
+        *fmt.wrapped(size, hanging=2),
         f"above the Schroeder frequency, {prediction.schroeder_hz:.0f} Hz, modes overlap and "
         "none stands alone",
         *_mode_lines(prediction),
@@ -39,8 +42,29 @@ def room_lines(prediction: Prediction | None) -> list[str]:
     return lines + _cancellation_lines(prediction)
 
 
+def _size(room: Room | Space) -> str:
+    """Return a room's measures."""
+    if isinstance(room, Space):
+        return space_size(room)
+    return f"{room.length_m:.2f} × {room.width_m:.2f} × {room.height_m:.2f} m"
+
+
+def _numbered_lines(prediction: Prediction) -> list[str]:
+    """Return the lowest modes of a room that is no box."""
+    modes = prediction.modes
+    lowest = ", ".join(
+        f"{number} at {at_hz:.1f} Hz"
+        for number, at_hz in enumerate(modes.frequency_hz[:6].tolist(), start=1)
+    )
+    return fmt.wrapped(
+        f"the lowest modes: no. {lowest}; `apexline room` lists them with their kinds", hanging=2
+    )
+
+
 def _mode_lines(prediction: Prediction) -> list[str]:
     """Return how many modes there are, and the lowest ones."""
+    if isinstance(prediction.room, Space):
+        return _numbered_lines(prediction)
     modes = modes_below(
         prediction.room,
         prediction.schroeder_hz,

@@ -63,7 +63,7 @@ def space_lines(
         "a predicted curve, mean little there."
     )
     return [
-        f"{_size(space)}, {space.volume_m3:.1f} m³, decay {decay_s:.2f} s{guess}",
+        f"{space_size(space)}, {space.volume_m3:.1f} m³, decay {decay_s:.2f} s{guess}",
         *fmt.wrapped(text),
         f"{frequency_hz.size} modes up to {highest_hz:.0f} Hz" + below,
         f"({how})",
@@ -74,7 +74,7 @@ def space_lines(
     ]
 
 
-def _size(space: Space) -> str:
+def space_size(space: Space) -> str:
     """Return a room's measures."""
     low_x, low_y, high_x, high_y = space.plan.bounds_m
     height = f"{space.height_m:.2f}"

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from analysis.reading import Reading
     from analysis.report.page import Part
     from analysis.room import Positions, Room
+    from analysis.space import Space
     from measure.take_file import TakeFile
 
 FILE = click.Path(path_type=Path)
@@ -122,7 +123,9 @@ def _air(take: TakeFile) -> Air:
     )
 
 
-def _room(take: TakeFile, folder: Path, room_path: Path | None) -> tuple[Room, Positions] | None:
+def _room(
+    take: TakeFile, folder: Path, room_path: Path | None
+) -> tuple[Room | Space, Positions] | None:
     """Return the room: the file given, or the one that the logbook keeps under its name."""
     from measure.errors import LogbookError
     from measure.logbook.entries import RoomEntry
@@ -144,8 +147,7 @@ def _room(take: TakeFile, folder: Path, room_path: Path | None) -> tuple[Room, P
     if room_path is None:
         return None
     found = read_room(room_path)
-    # A floor plan that is no box has no plan of this kind.
-    return None if found.room is None else (found.room, found.positions)
+    return found.room or found.space, found.positions
 
 
 def _take_parts(
@@ -153,18 +155,22 @@ def _take_parts(
     reading: Reading,
     findings: tuple[str, ...],
     cautions: tuple[str, ...],
-    room: tuple[Room, Positions] | None,
+    room: tuple[Room | Space, Positions] | None,
 ) -> list[Part]:
     """Return the parts of a take's page."""
     from analysis.plots.page_figures import arrival_svg, bass_svg, plan_svg
     from analysis.report.details import details
     from analysis.report.page import Part
+    from analysis.room import Room
 
     parts = [Part(heading="What was found", texts=findings)]
     notes = [*cautions, *_cautions(take)]
     parts.append(Part(heading="Cautions", texts=tuple(notes) or ("None.",)))
     if room is not None:
-        parts.append(Part(heading="Plan", figure=plan_svg(*room), caption="From the room file."))
+        box, positions = room
+        if isinstance(box, Room):  # a floor plan that is no box has no plan of this kind
+            drawn = plan_svg(box, positions)
+            parts.append(Part(heading="Plan", figure=drawn, caption="From the room file."))
     bass = bass_svg(reading.bass)
     if bass is not None:
         caption = "At the seat, 1/6 octave. Left solid, right dashed; the worst places are marked."

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from analysis.air import Air, air_at
-from analysis.boundary import cancellations, image_of, power_taken
-from analysis.room import SURFACES, Point, Room
+from analysis.boundary import cancellations, image_of, mirror_paths, power_taken
+from analysis.room import SURFACES, Point, Room, mean_absorption
 
 AIR = air_at(20.0, temperature_std_c=0.0)
 ROOM = Room(length_m=5.5, width_m=4.4, height_m=2.5, absorption=dict.fromkeys(SURFACES, 0.0))
@@ -177,13 +177,11 @@ def test_power_taken_in_a_dead_room_is_that_of_two_paths(sources: int) -> None:
         one for one in cancellations(room, SOURCE, SEAT, air=AIR) if one.surface == "front"
     )
     taken = power_taken(
-        room,
-        pair,
-        SEAT,
-        "front",
+        [mirror_paths(room, point, SEAT)["front"] for point in pair],
         frequency_hz=front.frequency_hz,
         speed_of_sound_m_s=AIR.speed_of_sound_m_s,
-        decay_s=0.01,
+        mean_absorption=0.999,
+        surface_m2=room.surface_m2,
     )
     direct, image = 1 / front.direct_m, 1 / (front.direct_m + front.extra_path_m)
     assert taken == pytest.approx(1 - (direct - image) ** 2 / (direct**2 + image**2), rel=0.02)
@@ -193,13 +191,11 @@ def test_live_room_fills_the_cancellation() -> None:
     """Invariant: the longer the room rings, the less one reflection takes away."""
     taken = [
         power_taken(
-            ROOM,
-            (SOURCE,),
-            SEAT,
-            "front",
+            [mirror_paths(ROOM, SOURCE, SEAT)["front"]],
             frequency_hz=114.1,
             speed_of_sound_m_s=343.2,
-            decay_s=decay_s,
+            mean_absorption=mean_absorption(ROOM, decay_s, speed_of_sound_m_s=343.2),
+            surface_m2=ROOM.surface_m2,
         )
         for decay_s in (0.05, 0.1, 0.3, 0.6)
     ]

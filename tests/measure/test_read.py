@@ -357,6 +357,39 @@ BAD_ROOMS: dict[str, tuple[Callable[[str], bytes], str]] = {
 }
 
 
+def test_a_room_that_is_no_box_names_modes_by_number(folder: Path, tmp_path: Path) -> None:
+    # Known input: the starter's room with a bay, told by its corners.
+    text = (folder / "room.toml").read_text("utf-8")
+    lines = [line for line in text.splitlines() if not line.startswith(("length_m", "width_m"))]
+    floor = "floor_m = [[0, 0], [4.2, 0], [4.2, 3.9], [4.8, 3.9], [4.8, 5.4], [0, 5.4]]"
+    head, tail = [], []
+    in_absorption = False
+    for line in lines:
+        if line.startswith("["):
+            in_absorption = line.startswith("[absorption")
+        (tail if not in_absorption else head).append(line)
+    room = tmp_path / "bay.toml"
+    room.write_text("\n".join([floor, *tail]), "utf-8")
+    out = tmp_path / "bay.json"
+    figures = tmp_path / "figures"
+    done = read(folder, "good.wav", "--room", str(room), "--figures", str(figures), to=out)
+    assert done == 0
+    document = json.loads(out.read_text("utf-8"))
+    assert all(mode["indices"] is None for mode in document["room"]["modes"])
+    causes = [
+        cause
+        for side in ("left", "right", "both")
+        for one in document["bass"][side]["features"]
+        for cause in one["causes"]
+    ]
+    modes = [cause for cause in causes if cause["cause"] == "mode"]
+    assert modes
+    for cause in modes:
+        listed = document["room"]["modes"][cause["number"] - 1]
+        assert cause["frequency_hz"] == pytest.approx(listed["frequency_hz"])
+    assert (figures / "modes.png").exists()
+
+
 @pytest.mark.parametrize(("change", "text"), BAD_ROOMS.values(), ids=BAD_ROOMS.keys())
 def test_bad_room_files(
     folder: Path,
