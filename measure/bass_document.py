@@ -109,10 +109,10 @@ def _cause(cause: Cause) -> dict[str, Any]:
         "score": cause.score,
         "parts": dict(cause.parts),
         "indices": list(cause.indices) if cause.indices is not None else None,
+        "number": cause.number,
+        "partner_number": cause.partner_number,
         "surface": cause.surface,
     }
-    if cause.number is not None:
-        table |= {"number": cause.number, "partner_number": cause.partner_number}
     if cause.partner_indices is not None:
         table["partner_indices"] = list(cause.partner_indices)
     return table
