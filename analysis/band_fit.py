@@ -2,6 +2,8 @@ r"""Least squares of a room's parameters on band levels that were measured in it
 
 Conventions: those of `analysis.room_parameters`. Parameters are handled as *shares*, offsets
 over their `PRIOR_STD`. Residuals are predicted less measured, NaN where nothing was measured.
+Where the timing of left and right is known the real and imaginary parts of their cross spectra
+(`analysis.band_levels.band_cross`) are residuals too.
 
 .. math:: \sum_i \rho\!\left(\frac{L_i - \hat L_i(\theta)}{\sigma}\right)
           + \sum_k \left(\frac{\theta_k}{\sigma_k}\right)^2, \qquad
@@ -25,7 +27,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from analysis.arrays import Complex, Float
-from analysis.band_levels import band_levels_db
+from analysis.band_levels import CENTRES_HZ, band_cross, band_levels_db
 from analysis.room_parameters import (
     BOUND,
     N_OF_ROOM,
@@ -41,6 +43,10 @@ from analysis.room_response import RoomModel
 LEVEL_STD_DB: Final = 2.0
 """One sigma of a band level about the best model: what a smooth room of few parameters
 leaves. Common practice, no source."""
+
+CROSS_STD: Final = 0.35
+"""One sigma of each part of a band's cross spectrum of left and right about the best model: two
+phases that are as far off as 2 dB is in amplitude. Common practice, no source."""
 
 _STEP: Final = 0.01
 """Share by which a parameter is moved for a slope."""
@@ -74,14 +80,23 @@ class BandFit:
     left_m, right_m, seat_m : ndarray, shape (n, 3)
     measured_db : ndarray, shape (2, 19, n)
         Left and right.
+    measured_cross : ndarray of complex, shape (19, n), optional
+        As of `analysis.band_levels.band_cross`; NaN where it isn't known.
     """
 
     def __init__(
-        self, model: RoomModel, left_m: Float, right_m: Float, seat_m: Float, measured_db: Float
+        self,
+        model: RoomModel,
+        left_m: Float,
+        right_m: Float,
+        seat_m: Float,
+        measured_db: Float,
+        measured_cross: Complex | None = None,
     ) -> None:
         self._model = _remembering(model)
         self._places = (left_m, right_m, seat_m)
         self._measured_db = measured_db
+        self._measured_cross = measured_cross
         self._heard: dict[bytes, Complex] = {}
         self._slopes: dict[bytes, Float] = {}
 
@@ -103,7 +118,12 @@ class BandFit:
         limit_db = 0.99 * BOUND * float(PRIOR_STD[_GAIN])
         return offsets_with(gain_db=min(max(-off_db, -limit_db), limit_db))
 
-    def least(self, chosen: Sequence[int], start: Float) -> Fitted:
+    @property
+    def has_timing(self) -> bool:
+        """Whether any reading holds the timing of left and right."""
+        return self._measured_cross is not None and bool(np.isfinite(self._measured_cross).any())
+
+    def least(self, chosen: Sequence[int], start: Float, *, timing: bool = False) -> Fitted:
         """Return the parameters that suit some readings best.
 
         Parameters
@@ -112,22 +132,26 @@ class BandFit:
             The readings.
         start : ndarray, shape (11,)
             Offsets to begin with, within the bounds.
+        timing : bool
+            Whether cross spectra count.
 
         Returns
         -------
         Fitted
         """
         which = list(chosen)
+        rows = slice(None if timing else 2 * CENTRES_HZ.size)
+
+        def inside(share: Float) -> Float:
+            return np.nan_to_num(self._scaled(share * PRIOR_STD)[rows, which]).ravel()
 
         def errors(share: Float) -> Float:
-            inside = self._inside(share * PRIOR_STD, which)
-            return np.concatenate([_robust(inside), share])
+            return np.concatenate([_robust(inside(share)), share])
 
         def slopes(share: Float) -> Float:
-            weight = _robust_slope(self._inside(share * PRIOR_STD, which))
-            of_levels = self._slopes_at(share)[:, :, which].reshape(-1, N_PARAMETERS)
-            known = np.where(np.isfinite(of_levels), of_levels, 0.0)
-            return np.concatenate([weight[:, np.newaxis] * known, np.eye(N_PARAMETERS)])
+            known = np.nan_to_num(self._slopes_at(share)[rows, which]).reshape(-1, N_PARAMETERS)
+            weight = _robust_slope(inside(share))[:, np.newaxis]
+            return np.concatenate([weight * known, np.eye(N_PARAMETERS)])
 
         found = least_squares(
             errors,
@@ -145,21 +169,31 @@ class BandFit:
         growth = max(1.0, float(np.sqrt(np.nanmean(off**2))))
         return Fitted(offsets=offsets, covariance=_grown(covariance, growth))
 
-    def _inside(self, offsets: Float, chosen: list[int]) -> Float:
-        """Return residuals over their sigma, 0 where nothing was measured."""
-        return np.nan_to_num(self.residual_db(offsets)[:, :, chosen] / LEVEL_STD_DB).ravel()
+    def _scaled(self, offsets: Float) -> Float:
+        """Return all residuals over their sigma, shape (38 or 76, n)."""
+        levels = self.residual_db(offsets).reshape(-1, self.n_readings) / LEVEL_STD_DB
+        if self._measured_cross is None:
+            return np.asarray(levels)
+        off = (self.cross(offsets) - self._measured_cross) / CROSS_STD
+        return np.concatenate([levels, off.real, off.imag])
+
+    def cross(self, offsets: Float) -> Complex:
+        """Return the predicted cross spectra of left and right, shape (19, n)."""
+        amplitude = 10 ** (loudspeaker_db(offsets) / 20)[:, np.newaxis]
+        left, right = self._pressure(offsets)
+        return band_cross(amplitude * left, amplitude * right)
 
     def _slopes_at(self, share: Float) -> Float:
-        """Return how residuals over sigma change with each share, shape (2, 19, n, 11)."""
+        """Return how residuals over sigma change with each share, shape (38 or 76, n, 11)."""
         key = share.tobytes()
         if key not in self._slopes:
-            here = self.residual_db(share * PRIOR_STD)
+            here = self._scaled(share * PRIOR_STD)
             moved = share + _STEP * np.where(share > 0, -1.0, 1.0)[:, np.newaxis] * np.eye(
                 N_PARAMETERS
             )
             steps = np.sum(moved - share, axis=1)
             columns = [
-                (self.residual_db(one * PRIOR_STD) - here) / (step * LEVEL_STD_DB)
+                (self._scaled(one * PRIOR_STD) - here) / step
                 for one, step in zip(moved, steps, strict=True)
             ]
             self._slopes[key] = np.stack(columns, axis=-1)

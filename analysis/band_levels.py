@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from analysis.arrays import Float
+from analysis.arrays import Complex, Float
 from analysis.decibel import power_db
 
 CENTRES_HZ: Final = 25.0 * 2.0 ** (np.arange(19) / 6)
@@ -34,6 +34,27 @@ def band_levels_db(power: Float) -> Float:
     """Return band levels, shape (19, ...), from the power at `FREQUENCY_HZ` on axis 0."""
     in_bands = power.reshape(CENTRES_HZ.size, PER_BAND, *power.shape[1:])
     return np.asarray(power_db(in_bands.mean(axis=1)))
+
+
+def band_cross(left: Complex, right: Complex) -> Complex:
+    r"""Return how left and right lie to each other in each band, shape (19, ...).
+
+    Parameters
+    ----------
+    left, right : ndarray of complex, shape (f, ...)
+        At `FREQUENCY_HZ`.
+
+    Returns
+    -------
+    ndarray of complex
+        The mean of :math:`L R^*` over the root of the product of both powers: at most 1 in
+        magnitude, its angle the phase of left before right. What both have in common, such
+        as the microphone and loudspeakers that are alike, cancels.
+    """
+    shape = (CENTRES_HZ.size, PER_BAND, *left.shape[1:])
+    both = (left * right.conj()).reshape(shape).mean(axis=1)
+    powers = [(np.abs(one) ** 2).reshape(shape).mean(axis=1) for one in (left, right)]
+    return np.asarray(both / np.sqrt(powers[0] * powers[1]))
 
 
 def levels_of_curve(frequency_hz: Float, level_db: Float) -> Float:

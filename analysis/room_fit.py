@@ -1,8 +1,8 @@
 """Fitting a room's size, damping and loudspeakers to readings at known places.
 
 Conventions: those of `analysis.room_parameters`; the least squares are those of
-`analysis.band_fit`. What is fitted are the band levels of left and right at every reading;
-timing isn't used.
+`analysis.band_fit`. What is fitted are the band levels of left and right at every reading,
+and where readings hold it how both lie to each other in time.
 
 Each reading in turn is left out and foretold by a fit to the others. Where that is no
 better than the unfitted room (with its gain, which nobody knows, fitted), the unfitted
@@ -19,7 +19,7 @@ from typing import Final
 
 import numpy as np
 
-from analysis.arrays import Float
+from analysis.arrays import Complex, Float
 from analysis.band_fit import BandFit, Fitted
 from analysis.band_levels import CENTRES_HZ
 from analysis.room_parameters import BOUND, N_OF_ROOM, N_PARAMETERS, NAMES, PRIOR_STD
@@ -62,6 +62,9 @@ class MeasuredPlace:
         Woofers and microphone.
     left_db, right_db : ndarray, shape (19,)
         NaN where the sweep gave nothing.
+    cross : ndarray of complex or None, shape (19,)
+        How left and right lie to each other (`analysis.band_levels.band_cross`); None where
+        the reading doesn't hold their timing.
     """
 
     left_m: Float
@@ -69,6 +72,7 @@ class MeasuredPlace:
     seat_m: Float
     left_db: Float
     right_db: Float
+    cross: Complex | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -88,6 +92,8 @@ class RoomFit:
         Those that cover a band.
     kept : bool
         Whether the fit beats the unfitted room at readings it hasn't seen.
+    timing : bool
+        Whether the timing of left and right was fitted too.
     before_db, after_db : float
         Rms error over all bands, unfitted and fitted.
     left_out_before_db, left_out_db : float or None
@@ -107,6 +113,7 @@ class RoomFit:
     covariance: Float
     n_readings: int
     kept: bool
+    timing: bool
     before_db: float
     after_db: float
     left_out_before_db: float | None
@@ -152,29 +159,66 @@ def fit_room(model: RoomModel, readings: Sequence[MeasuredPlace]) -> RoomFit:
         If there is no reading, or none covers a band.
     """
     problem = _problem(model, readings)
-    everyone = range(problem.n_readings)
+    best = _attempt(problem, timing=False)
+    if problem.has_timing and problem.n_readings >= FEWEST_FOR_TRUST:
+        timed = _attempt(problem, timing=True)
+        best = timed if _rms(timed.foretold) < _rms(best.foretold) else best
+    return _judged(problem, best)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class _Attempt:
+    """A fit to all readings, and residuals of each by fits to the others."""
+
+    timing: bool
+    first: Float
+    fitted: Fitted
+    foretold_before: Float
+    foretold: Float
+
+
+def _attempt(problem: BandFit, *, timing: bool) -> _Attempt:
+    """Return a fit with or without timing; of one reading what it was fitted to."""
+    everyone = list(range(problem.n_readings))
     first = problem.gain_only(everyone)
-    fitted = problem.least(everyone, first)
-    before, after = (problem.residual_db(one) for one in (first, fitted.offsets))
-    foretold_before, foretold = before, before
-    left_out_before = left_out = None
-    if problem.n_readings >= FEWEST_FOR_TRUST:
-        foretold_before, foretold = _foretold(problem, fitted)
-        left_out_before, left_out = _rms(foretold_before), _rms(foretold)
-    kept = left_out is not None and left_out_before is not None and left_out < left_out_before
-    error = _band_error(foretold if kept else foretold_before)
-    trusted = error <= (np.inf if left_out is None else TRUSTED_DB)
-    std = np.sqrt(np.diag(fitted.covariance)) if kept else PRIOR_STD
+    fitted = problem.least(everyone, first, timing=timing)
+    if problem.n_readings < FEWEST_FOR_TRUST:
+        plain, better = [problem.residual_db(first)], [problem.residual_db(fitted.offsets)]
+    else:
+        plain, better = [], []
+        for k in everyone:
+            others = [i for i in everyone if i != k]
+            # Begun where all readings led; what the others say alone is found from there.
+            alone = problem.least(others, fitted.offsets, timing=timing)
+            plain.append(problem.residual_db(problem.gain_only(others))[:, :, [k]])
+            better.append(problem.residual_db(alone.offsets)[:, :, [k]])
+    return _Attempt(
+        timing=timing,
+        first=first,
+        fitted=fitted,
+        foretold_before=np.concatenate(plain, axis=2),
+        foretold=np.concatenate(better, axis=2),
+    )
+
+
+def _judged(problem: BandFit, attempt: _Attempt) -> RoomFit:
+    """Return the fit, or the unfitted room where the fit foretells no better."""
+    fitted, alone = attempt.fitted, problem.n_readings < FEWEST_FOR_TRUST
+    left_out_before, left_out = _rms(attempt.foretold_before), _rms(attempt.foretold)
+    kept = not alone and left_out < left_out_before
+    error = _band_error(attempt.foretold if kept else attempt.foretold_before)
+    trusted = error <= (np.inf if alone else TRUSTED_DB)
     return RoomFit(
-        offsets=fitted.offsets if kept else first,
-        offsets_std=std,
+        offsets=fitted.offsets if kept else attempt.first,
+        offsets_std=np.sqrt(np.diag(fitted.covariance)) if kept else PRIOR_STD,
         covariance=fitted.covariance if kept else _prior_of_room(),
         n_readings=problem.n_readings,
         kept=kept,
-        before_db=_rms(before),
-        after_db=_rms(after),
-        left_out_before_db=left_out_before,
-        left_out_db=left_out,
+        timing=kept and attempt.timing,
+        before_db=_rms(problem.residual_db(attempt.first)),
+        after_db=_rms(problem.residual_db(fitted.offsets)),
+        left_out_before_db=None if alone else left_out_before,
+        left_out_db=None if alone else left_out,
         undecided=_undecided(fitted),
         inseparable=_inseparable(fitted),
         band_error_db=error,
@@ -195,19 +239,9 @@ def _problem(model: RoomModel, readings: Sequence[MeasuredPlace]) -> BandFit:
     left, right, seat = (
         np.stack([getattr(one, name) for one in useful]) for name in ("left_m", "right_m", "seat_m")
     )
-    return BandFit(model, left, right, seat, measured)
-
-
-def _foretold(problem: BandFit, fitted: Fitted) -> tuple[Float, Float]:
-    """Return residuals of each reading by fits to the others: gain only, and fitted."""
-    plain, better = [], []
-    for k in range(problem.n_readings):
-        others = [i for i in range(problem.n_readings) if i != k]
-        # Begun where all readings led; what the others say alone is found from there.
-        alone = problem.least(others, fitted.offsets)
-        plain.append(problem.residual_db(problem.gain_only(others))[:, :, [k]])
-        better.append(problem.residual_db(alone.offsets)[:, :, [k]])
-    return np.concatenate(plain, axis=2), np.concatenate(better, axis=2)
+    unknown = np.full(CENTRES_HZ.size, np.nan + 0j)
+    crosses = [unknown if one.cross is None else one.cross for one in useful]
+    return BandFit(model, left, right, seat, measured, np.stack(crosses, axis=1))
 
 
 def _undecided(fitted: Fitted) -> tuple[str, ...]:

@@ -71,6 +71,7 @@ def _fit_table(fit: RoomFit) -> dict[str, Any]:
     return {
         "n_readings": fit.n_readings,
         "kept": fit.kept,
+        "timing": fit.timing,
         "contradicted": fit.contradicted,
         "before_db": fit.before_db,
         "after_db": fit.after_db,

@@ -50,7 +50,7 @@ def read_snapshot(path: Path) -> Snapshot:
     """
     document = load_document(path)
     try:
-        return _snapshot(document, _responses(path, document["impulse_responses"]))
+        return _snapshot(document, saved_responses(path, document["impulse_responses"]))
     except (KeyError, TypeError, ValueError) as problem:
         msg = f"{path} isn't a whole reading ({problem!r}): read the recording again"
         raise ReadingFileError(msg) from problem
@@ -99,8 +99,26 @@ def _positions(room: Mapping[str, Any] | None) -> Positions | None:
     return Positions(left=Loudspeaker(tweeter=left), right=Loudspeaker(tweeter=right), seat=seat)
 
 
-def _responses(path: Path, table: Mapping[str, Any]) -> list[ImpulseResponse | None]:
-    """Read the impulse responses beside a reading; None for a side that wasn't heard."""
+def saved_responses(path: Path, table: Mapping[str, Any]) -> list[ImpulseResponse | None]:
+    """Read the impulse responses beside a reading; None for a side that wasn't heard.
+
+    Parameters
+    ----------
+    path : Path
+        The reading.
+    table : mapping
+        Its ``impulse_responses``.
+
+    Returns
+    -------
+    list of ImpulseResponse or None
+        Left and right.
+
+    Raises
+    ------
+    ReadingFileError
+        If they are missing, or of another reading.
+    """
     sound_path = responses_path(path)
     try:
         sound = read_sound(sound_path)

@@ -15,15 +15,17 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from analysis.arrays import Float
+from analysis.arrays import Complex, Float
 from analysis.band_levels import levels_of_curve
+from analysis.band_timing import cross_of_responses
 from analysis.places import placed
 from analysis.room import Positions
 from analysis.room_fit import MeasuredPlace
 from analysis.space import Space
 from measure.errors import ReadingFileError, RoomFileError
 from measure.output import text_writer, write_whole
-from measure.reading_file import load_document
+from measure.reading_file import load_document, responses_path
+from measure.snapshot_file import saved_responses
 from measure.toml_file import read_toml
 
 
@@ -110,6 +112,7 @@ def measured_stop(path: Path, stop: WalkStop, space: Space, positions: Positions
         seat_m=where.listener_m[0],
         left_db=left,
         right_db=right,
+        cross=_cross(reading),
     )
 
 
@@ -133,7 +136,12 @@ def measured_reading(path: Path, space: Space, positions: Positions) -> Measured
     tweeters[1][2] = positions.right.woofer.z_m
     left, right = _levels(path)
     return MeasuredPlace(
-        left_m=tweeters[0], right_m=tweeters[1], seat_m=tweeters[2], left_db=left, right_db=right
+        left_m=tweeters[0],
+        right_m=tweeters[1],
+        seat_m=tweeters[2],
+        left_db=left,
+        right_db=right,
+        cross=_cross(path),
     )
 
 
@@ -148,3 +156,22 @@ def _levels(path: Path) -> tuple[Float, Float]:
             raise ReadingFileError(msg)
         sides.append(levels_of_curve(np.array(bass[side]["frequency_hz"]), np.array(level)))
     return sides[0], sides[1]
+
+
+def _cross(path: Path) -> Complex | None:
+    """Return how left and right lie to each other in time; None where that isn't known.
+
+    Known where the impulse responses stand beside the reading and no check withheld an arrival.
+    """
+    document = load_document(path)
+    arrival = document.get("arrival") or {}
+    heard = all(arrival.get(f"{side}_s") is not None for side in ("left", "right"))
+    if not heard or not responses_path(path).exists():
+        return None
+    left, right = saved_responses(path, document["impulse_responses"])
+    windows = [document["bass"][side]["window_s"] for side in ("left", "right")]
+    if left is None or right is None or None in windows:
+        return None
+    return cross_of_responses(
+        left, right, left_window_s=tuple(windows[0]), right_window_s=tuple(windows[1])
+    )

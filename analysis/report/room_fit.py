@@ -64,10 +64,14 @@ def _errors(fit: RoomFit) -> str:
     )
     if fit.left_out_db is None or fit.left_out_before_db is None:
         return text + "; with one reading nothing can be foretold, so the unfitted room is kept."
-    return text + (
-        f"; a reading left out is foretold to {fmt.db(fit.left_out_db)} "
-        f"(unfitted {fmt.db(fit.left_out_before_db)}), so the "
-        f"{'fit' if fit.kept else 'unfitted room'} is kept."
+    return (
+        text
+        + (
+            f"; a reading left out is foretold to {fmt.db(fit.left_out_db)} "
+            f"(unfitted {fmt.db(fit.left_out_before_db)}), so the "
+            f"{'fit' if fit.kept else 'unfitted room'} is kept."
+        )
+        + (" The timing between left and right was fitted too." if fit.timing else "")
     )
 
 

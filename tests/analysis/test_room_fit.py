@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from analysis.band_fit import BandFit
+from analysis.band_levels import band_cross
 from analysis.floor_plan import FloorPlan, rectangle
 from analysis.room_fit import MeasuredPlace, fit_room
 from analysis.room_parameters import (
@@ -15,6 +18,7 @@ from analysis.room_parameters import (
     losses_with,
     offsets_with,
     pair_levels,
+    pair_pressure,
     scale_with,
 )
 from analysis.room_response import RoomModel, losses_of, room_model
@@ -28,12 +32,14 @@ def model() -> RoomModel:
     return room_model(SPACE, 300, speed_of_sound_m_s=343.0)
 
 
-def readings(model: RoomModel, truth: np.ndarray, noise_db: float) -> list[MeasuredPlace]:
+def readings(
+    model: RoomModel, truth: np.ndarray, noise_db: float, *, right_x_m: float = 2.9
+) -> list[MeasuredPlace]:
     """Return five readings of a pair that was moved from the wall, in a room of known truth."""
     rng = np.random.default_rng(2)
     found = []
     for front_m in (0.4, 0.65, 0.9, 1.15, 1.4):
-        left, right = np.array([1.1, front_m, 0.6]), np.array([2.9, front_m, 0.6])
+        left, right = np.array([1.1, front_m, 0.6]), np.array([right_x_m, front_m, 0.6])
         seat = np.array([2.0, 2.6, 1.1])
         levels = pair_levels(model, left[None], right[None], seat[None], truth)
         noise = noise_db * rng.standard_normal((2, 19))
@@ -98,7 +104,7 @@ def test_slopes_of_the_residuals_are_those_of_a_wider_step(model: RoomModel) -> 
     places = [np.stack([getattr(one, n) for one in measured]) for n in ("left_m", "right_m")]
     problem = BandFit(model, *places, np.stack([one.seat_m for one in measured]), levels)
     at = offsets_with(length_scale=0.002, side_loss=0.2, roll_off=0.1)
-    slopes = problem._slopes_at(at / PRIOR_STD)
+    slopes = problem._slopes_at(at / PRIOR_STD).reshape(2, 19, 5, -1)
     for k, std in enumerate(PRIOR_STD):
         step = np.zeros(len(NAMES))
         step[k] = 0.05 * std
@@ -196,3 +202,38 @@ def test_a_band_that_part_of_the_readings_lack_is_fitted_by_the_rest(model: Room
     assert fit.kept
     assert fit.offsets[0] == pytest.approx(0.006, abs=3 * fit.offsets_std[0])
     assert np.isfinite(fit.after_db)
+
+
+def with_cross(
+    model: RoomModel, truth: np.ndarray, given: list[MeasuredPlace], *, turn: complex = 1
+) -> list[MeasuredPlace]:
+    """Return readings that hold the timing of left and right, each phase turned."""
+    found = []
+    for one in given:
+        places = (one.left_m[None], one.right_m[None], one.seat_m[None])
+        left, right = pair_pressure(model, *places, truth)
+        found.append(replace(one, cross=turn * band_cross(left, right)[:, 0]))
+    return found
+
+
+def test_timing_that_fits_narrows_the_room(model: RoomModel) -> None:
+    # Known input: a lopsided pair in a room of known size.
+    truth = offsets_with(length_scale=0.006, width_scale=-0.006, side_loss=0.4)
+    given = readings(model, truth, 1.0, right_x_m=2.2)
+    plain = fit_room(model, given)
+    timed = fit_room(model, with_cross(model, truth, given))
+    assert plain.kept
+    assert not plain.timing
+    assert timed.timing
+    assert np.all(timed.offsets_std[:2] < plain.offsets_std[:2])
+    assert np.all(np.abs(timed.offsets - truth)[:2] < 3 * timed.offsets_std[:2])
+
+
+def test_timing_that_contradicts_the_levels_is_left_out(model: RoomModel) -> None:
+    # Known input: one loudspeaker's phase turned by half a circle.
+    truth = offsets_with(length_scale=0.006, width_scale=-0.006, side_loss=0.4)
+    given = readings(model, truth, 0.3, right_x_m=2.2)
+    plain = fit_room(model, given)
+    wrong = fit_room(model, with_cross(model, truth, given, turn=-1))
+    assert not wrong.timing
+    np.testing.assert_allclose(wrong.offsets, plain.offsets, atol=1e-9)

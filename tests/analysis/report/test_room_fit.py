@@ -20,6 +20,7 @@ def fit() -> RoomFit:
         covariance=np.diag(PRIOR_STD**2),
         n_readings=5,
         kept=True,
+        timing=False,
         before_db=2.21,
         after_db=0.87,
         left_out_before_db=2.34,
@@ -45,6 +46,8 @@ def test_what_was_fitted_and_what_wasn_t(fit: RoomFit) -> None:
     assert "the loudspeakers' lower end 40 ± 4 Hz" in text
     assert "couldn't decide: the height." in text
     assert "Known only together, each alone is a guess: the floor's losses and the ceil" in text
+    assert "timing" not in text
+    assert "The timing between left and right was" in said(fit_lines(replace(fit, timing=True)))
     assert "part at 35 Hz: no advice rests on these bands" in text
 
 
