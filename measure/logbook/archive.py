@@ -11,9 +11,10 @@ import zipfile
 from pathlib import Path, PurePosixPath
 from typing import Final
 
-from measure.durable import sync_file, sync_folder
+from measure.durable import sync_folder
 from measure.errors import LogbookError, OutputError
 from measure.logbook.folder import BIN, LOCK, MARK, Logbook
+from measure.logbook.folder_copy import copy_folder
 from measure.logbook.names import same_folder
 from measure.output import write_whole
 from measure.take_file import read_take
@@ -148,9 +149,7 @@ def adopt_take(logbook: Logbook, source: Path) -> Path:
             msg = f"there is a take {taken or made} already: rename {source}"
             raise LogbookError(msg)
         try:
-            shutil.copytree(source, made)
-            for file in made.iterdir():
-                sync_file(file)
+            copy_folder(source, made)
             read_take(made)
             made.rename(wanted)
             sync_folder(logbook.takes)

@@ -7,7 +7,6 @@ functions of `measure.logbook.migration`; every other file is copied byte for by
 
 from __future__ import annotations
 
-import os
 import shutil
 import tomllib
 from pathlib import Path
@@ -15,6 +14,7 @@ from pathlib import Path
 from measure.durable import sync_file, sync_folder
 from measure.errors import LogbookError, MeasureError
 from measure.logbook.folder import LOCK, Logbook
+from measure.logbook.folder_copy import copy_folder
 from measure.logbook.take_files import FACTS
 from measure.output import text_writer, write_whole
 from measure.take_facts import SCHEMA, take_text
@@ -49,15 +49,14 @@ def renew_logbook(logbook: Logbook, target: Path) -> tuple[int, tuple[str, ...]]
         raise LogbookError(msg)
     made = target.with_name(target.name + UNFINISHED)
     try:
-        shutil.copytree(logbook.path, made, ignore=shutil.ignore_patterns(LOCK))
+        copy_folder(logbook.path, made, without={LOCK})
         renewed, problems = _renew_takes(made)
-        _sync(made)
         made.rename(target)
         sync_folder(target.parent)
-    except (OSError, shutil.Error) as problem:
+    except OSError as problem:
         shutil.rmtree(made, ignore_errors=True)
-        msg = f"can't copy {logbook.path} to {target} ({problem}): check its rights, or make room"
-        raise LogbookError(msg) from problem
+        msg = f"can't copy {logbook.path} to {target} ({problem.strerror or problem})"
+        raise LogbookError(msg + ": check its rights, or make room") from problem
     except BaseException:
         shutil.rmtree(made, ignore_errors=True)
         raise
@@ -75,13 +74,7 @@ def _renew_takes(made: Path) -> tuple[int, tuple[str, ...]]:
             continue
         if tomllib.loads(facts.read_text(encoding="utf-8-sig"))["schema"] != SCHEMA:
             write_whole(facts, text_writer(take_text(content)))
+            sync_file(facts)
+            sync_folder(facts.parent)
             n_renewed += 1
     return n_renewed, tuple(problems)
-
-
-def _sync(made: Path) -> None:
-    """Bring a folder with all that is in it to the disk."""
-    for place, _, files in os.walk(made):
-        for name in files:
-            sync_file(Path(place) / name)
-        sync_folder(Path(place))
