@@ -58,6 +58,9 @@ class PlanModes:
         What `analysis.plan_stretch` needs; None for the closed form.
     shapes_at : callable
         Takes points, shape (m, 2), returns shapes, shape (m, n).
+    factor_at : callable or None
+        Of a rectangle: takes places along an axis, shape (m,), and the axis (0 is x, 1 is y);
+        returns the shapes' factors by the number of half waves, shape (m, n_half_waves).
     """
 
     plan: FloorPlan
@@ -67,6 +70,7 @@ class PlanModes:
     error_percent: float
     products: PlanProducts | None
     shapes_at: Callable[[Float], Float]
+    factor_at: Callable[[Float, int], Float] | None = None
 
     def __post_init__(self) -> None:
         for name, ndim in (("wavenumber_rad_m", 1), ("wall_weight_per_m", 2)):
@@ -127,10 +131,13 @@ def _closed_form(plan: FloorPlan, highest_rad_m: float) -> PlanModes:
     along_x = factors[:, 1] / width_m
     weights = {"front": along_y, "rear": along_y, "left": along_x, "right": along_x}
 
+    def factor_at(places_m: Float, axis: int) -> Float:
+        return _cosines(places_m / sides[1 - axis], int(indices[:, 1 - axis].max()) + 1)
+
     def shapes_at(points_m: Float) -> Float:
-        at = np.atleast_2d(points_m)[:, ::-1] / sides
-        phase = np.pi * at[:, np.newaxis, :] * indices
-        return np.asarray(np.sqrt(np.prod(factors, axis=1)) * np.prod(np.cos(phase), axis=2))
+        x, y = np.atleast_2d(points_m).T
+        along, across = factor_at(y, 1), factor_at(x, 0)
+        return np.asarray(along[:, indices[:, 0]] * across[:, indices[:, 1]])
 
     return PlanModes(
         plan=plan,
@@ -140,7 +147,15 @@ def _closed_form(plan: FloorPlan, highest_rad_m: float) -> PlanModes:
         error_percent=0.0,
         products=None,
         shapes_at=shapes_at,
+        factor_at=factor_at,
     )
+
+
+def _cosines(share: Float, n: int) -> Float:
+    """Return cosines of 0 to n - 1 half waves with a mean square of 1, shape (m, n)."""
+    values = math.sqrt(2) * np.cos(np.pi * np.outer(share, np.arange(n)))
+    values[:, 0] = 1.0
+    return np.asarray(values)
 
 
 def _by_elements(plan: FloorPlan, highest_rad_m: float, error_percent: float) -> PlanModes:

@@ -9,14 +9,10 @@ decays as :math:`e^{-\delta t}`.
                  {k_n^2 - k^2 + 2 j k \delta_n / c}, \qquad
           \delta_n = \frac{c}{2} \sum_S \beta_S w_{S,n}.
 
-Under a level ceiling the sum over the vertical index has a closed form; so only the modes of
-the plan are summed, each as one guided wave between floor and ceiling:
-
-.. math:: \sum_n \varepsilon_n \frac{\cos(n\pi z/H) \cos(n\pi z'/H)}{(n\pi/H)^2 - q^2}
-   = -\frac{H}{2 q \sin qH} \left[\cos q(H - |z - z'|) + \cos q(H - z - z')\right]
-
-with :math:`q^2 = k^2 - 2jk\delta/c - \kappa^2`: exact in height, so that waves which don't
-travel (the near field, what a truncated sum leaves out) are there.
+Where a room has a section (`analysis.section`) the sum along its line has a closed form; so only
+the modes of the section are summed, each as one guided wave (`analysis.guided_waves`): exact
+along the line, so that waves which don't travel (the near field, what a truncated sum leaves
+out) are there.
 
 References
 ----------
@@ -28,20 +24,27 @@ surface's admittance (from memory).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from analysis.arrays import Complex, Float
+from analysis.arrays import Complex, Float, Mask
+from analysis.guided_sum import sum_guided
+from analysis.guided_waves import GuidedWaves, Line, band_of, guided_waves
 from analysis.plan_modes import PlanModes, plan_modes
 from analysis.plan_stretch import stretched
+from analysis.section import Section, section_of
 from analysis.space import Space
 from analysis.space_modes import SpaceModes, space_modes
 
 SUM_TO: Final = 1.3
 """Modes of the plan up to so many times the highest frequency are summed: against the
 converged sum about 0.1 dB rms is left (`benchmarks/room_response.py`)."""
+
+SUM_TO_CLOSED: Final = 2.0
+"""The same for a rectangle, whose modes have a closed form and cost nothing to find: 0.02 to
+0.03 dB rms are left."""
 
 SLOPED_SUM_TO: Final = 1.25
 """Under a sloped ceiling all modes are summed; finding them is slow, so fewer are."""
@@ -89,15 +92,20 @@ class RoomModel:
     space : Space
     speed_of_sound_m_s : float
     flat : PlanModes or None
-        Modes of the plan, under a level ceiling.
+        Modes of the section, where the room has one.
     whole : SpaceModes or None
-        All modes, under a sloped one.
+        All modes, where it has none.
     """
 
     space: Space
     speed_of_sound_m_s: float
     flat: PlanModes | None
     whole: SpaceModes | None
+
+    @property
+    def section(self) -> Section | None:
+        """What the room is the same of along a line: `analysis.section`."""
+        return section_of(self.space)
 
 
 def room_model(space: Space, highest_hz: float, *, speed_of_sound_m_s: float) -> RoomModel:
@@ -115,8 +123,10 @@ def room_model(space: Space, highest_hz: float, *, speed_of_sound_m_s: float) ->
     RoomModel
     """
     c = speed_of_sound_m_s
-    if space.is_level:
-        flat = plan_modes(space.plan, 2 * math.pi * SUM_TO * highest_hz / c)
+    section = section_of(space)
+    if section is not None:
+        sum_to = SUM_TO_CLOSED if section.outline.is_rectangle else SUM_TO
+        flat = plan_modes(section.outline, 2 * math.pi * sum_to * highest_hz / c)
         return RoomModel(space=space, speed_of_sound_m_s=c, flat=flat, whole=None)
     top_hz = min(SLOPED_SUM_TO * highest_hz, SLOPED_TOP_HZ)
     whole = space_modes(space, top_hz, speed_of_sound_m_s=c, error_percent=0.5)
@@ -145,11 +155,12 @@ def pressure(
     losses : Losses
     scale : tuple of float
         By how much width, length and height (x, y, z) are larger than the model's; places
-        keep their share. Under a sloped ceiling all three are stretched by their geometric mean.
+        keep their share. A room without a section is stretched by their geometric mean.
 
     Returns
     -------
     ndarray of complex, shape (f, m)
+        The curve of a place lies together in memory.
 
     Raises
     ------
@@ -164,78 +175,54 @@ def pressure(
         raise ValueError(msg)
     if model.flat is None:
         return _by_all_modes(model, sources, seats, frequency_hz, losses, scale)
-    flat = stretched(model.flat, scale[0], scale[1])
-    model = replace(model, flat=flat)
-    real, imag = np.zeros((2, frequency_hz.size, seats.shape[0]))
-    at_seat = _shapes(flat, seats[:, :2])
-    shapes = [_shapes(flat, one[:, :2]) for one in sources]
-    heights = np.stack([np.column_stack([one[:, 2], seats[:, 2]]) for one in np.round(sources, 6)])
-    for pair in np.unique(heights.reshape(-1, 2), axis=0):
-        of_pair = np.all(heights == pair, axis=2)
-        chosen = np.flatnonzero(of_pair.any(axis=0))
-        drive = sum(
-            on[chosen, np.newaxis] * shape[chosen]
-            for on, shape in zip(of_pair, shapes, strict=True)
-        )
-        guided = _guided(model, frequency_hz, float(pair[0]), float(pair[1]), losses, scale)
-        part = np.ascontiguousarray((drive * at_seat[chosen]).T)
-        # Two real products: a complex one would multiply by zero half of the time.
-        if of_pair.all():  # the usual case, without copies
-            real = np.ascontiguousarray(guided.real) @ part
-            imag = np.ascontiguousarray(guided.imag) @ part
-        else:
-            real[:, chosen] += guided.real @ part
-            imag[:, chosen] += guided.imag @ part
-    result = np.empty(real.shape, dtype=np.complex128)
-    result.real, result.imag = real, imag
-    return result
+    return _by_section(model, sources, seats, frequency_hz, losses, scale)
 
 
-def _shapes(flat: PlanModes, points_m: Float) -> Float:
-    """Return the shapes at points of which many are the same, shape (m, n)."""
-    points, which = np.unique(points_m, axis=0, return_inverse=True)
-    return np.asarray(flat.shapes_at(points)[which.ravel()])
-
-
-def _guided(
+def _by_section(
     model: RoomModel,
+    sources: Float,
+    seats: Float,
     frequency_hz: Float,
-    source_z_m: float,
-    seat_z_m: float,
     losses: Losses,
     scale: tuple[float, float, float],
 ) -> Complex:
-    """Return each plan mode's part per unit of shape at both ends, shape (f, n)."""
+    """Return the sum of guided waves over the modes of the section."""
+    section = model.section
+    assert section is not None
     assert model.flat is not None
     c = model.speed_of_sound_m_s
-    height_m = model.space.height_m * scale[2]
-    z, z_seat = source_z_m * scale[2], seat_z_m * scale[2]
-    flat, walls = model.flat.wavenumber_rad_m, model.flat.wall_weight_per_m  # stretched already
-    upright = np.full((2, flat.size), 1.0 / height_m)
-    dampings = [
-        losses.damping_per_s(np.concatenate([walls, factor * upright]), speed_of_sound_m_s=c)
-        for factor in (1.0, 2.0)  # alike at all heights, and not
-    ]
-    k = 2 * np.pi * frequency_hz / c
-    growth = (frequency_hz / 100.0) ** losses.slope
-    lossy = k[:, np.newaxis] ** 2 - flat**2 + 0j
-    turn = 2j * (k * growth / c)[:, np.newaxis]
-    flat_q2, q2 = (lossy - turn * damping for damping in dampings)
-    q = np.sqrt(q2)
-    q = np.where(q.imag > 0, -q, q)  # so that the exponentials below decay
-    rise = abs(z - z_seat)
-    there, both, round_trip = (_phase(q, path) for path in (rise, z + z_seat, 2 * height_m))
-    waves = there + both + round_trip * (1 / there + 1 / both)
-    upright_sum = -height_m * 0.5j * waves / (q * (1 - round_trip))
-    # The wave that is alike at all heights has its own damping.
-    total = upright_sum + 1 / q2 - 1 / flat_q2
-    area_m2 = model.space.plan.area_m2 * scale[0] * scale[1]
-    return np.asarray(total / (area_m2 * height_m))
+    x, y, along = (scale[axis] for axis in (*section.across, section.along))
+    flat = stretched(model.flat, x, y)
+    length_m = section.length_m * along
+    dampings = _dampings(section, flat, losses, length_m, speed_of_sound_m_s=c)
+    band = band_of(frequency_hz, loss_slope=losses.slope, speed_of_sound_m_s=c)
+    volume_m3 = section.outline.area_m2 * x * y * length_m
+
+    def between(source_m: float, seat_m: float, wanted: Mask) -> GuidedWaves:
+        line = Line(length_m=length_m, source_m=source_m * along, seat_m=seat_m * along)
+        chosen = (dampings[0][wanted], dampings[1][wanted])
+        section_rad_m = flat.wavenumber_rad_m[wanted]
+        return guided_waves(section_rad_m, chosen, line, band, factor=1 / volume_m3)
+
+    return sum_guided(flat, section, sources, seats, waves_between=between, band=band).T
 
 
-def _phase(q: Complex, path_m: float) -> Complex:
-    """Return the phase along a path, decaying."""
-    return np.asarray(np.exp(-1j * q * path_m))
+def _dampings(
+    section: Section,
+    flat: PlanModes,
+    losses: Losses,
+    length_m: float,
+    *,
+    speed_of_sound_m_s: float,
+) -> tuple[Float, Float]:
+    """Return the dampings of waves that are alike all along the line, and of the others."""
+    weights = np.empty((len(losses.admittance), flat.wavenumber_rad_m.size))
+    weights[list(section.sides)] = flat.wall_weight_per_m
+    found = []
+    for factor in (1.0, 2.0):
+        weights[list(section.ends)] = factor / length_m
+        found.append(losses.damping_per_s(weights, speed_of_sound_m_s=speed_of_sound_m_s))
+    return found[0], found[1]
 
 
 def _by_all_modes(
@@ -249,7 +236,7 @@ def _by_all_modes(
     """Return the plain sum over all modes."""
     assert model.whole is not None
     c = model.speed_of_sound_m_s
-    # The three are stretched together under a slope.
+    # Without a section the three are stretched together.
     stretch = math.prod(scale) ** (1 / 3)
     wavenumber = model.whole.wavenumber_rad_m / stretch
     weights = model.whole.surface_weight_per_m / stretch

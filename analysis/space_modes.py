@@ -1,8 +1,9 @@
 r"""Modes of a room of any floor plan: what rigid walls, floor and ceiling let ring.
 
 Conventions: those of `analysis.space`. Shapes have a mean square of 1 over the volume, so every
-mode enters the sum with the factor 1, and the uniform pressure is the first mode. Under a
-level ceiling a mode is a mode of the plan times :math:`\cos(n \pi z / H)`:
+mode enters the sum with the factor 1, and the uniform pressure is the first mode. Where a room
+has a section (`analysis.section`: the floor plan under a level ceiling) a mode is one of the
+section times :math:`\cos(n \pi z / H)` along the line of length :math:`H`:
 
 .. math:: k^2 = \kappa^2 + (n \pi / H)^2.
 
@@ -22,6 +23,7 @@ import numpy as np
 from analysis.arrays import Float, frozen
 from analysis.modes import KINDS
 from analysis.plan_modes import ERROR_PERCENT, PlanModes, plan_modes
+from analysis.section import Section, section_of
 from analysis.sloped_modes import sloped_modes
 from analysis.space import Space
 
@@ -103,9 +105,10 @@ def space_modes(
     if space.volume_m3 * highest_rad_m**3 / (6 * math.pi**2) > MOST_MODES:
         msg = f"highest_hz {highest_hz} means over {MOST_MODES} modes: ask less high"
         raise ValueError(msg)
-    if space.is_level:
-        flat = plan_modes(space.plan, highest_rad_m, error_percent=error_percent)
-        return level_modes(space, flat, highest_rad_m)
+    section = section_of(space)
+    if section is not None:
+        flat = plan_modes(section.outline, highest_rad_m, error_percent=error_percent)
+        return _of_section(space, section, flat, highest_rad_m)
     wavenumber, weights, shapes_at, found_percent = sloped_modes(
         space, highest_rad_m, error_percent=error_percent
     )
@@ -113,54 +116,50 @@ def space_modes(
         space=space,
         wavenumber_rad_m=wavenumber,
         surface_weight_per_m=weights,
-        kinds=("uniform", *["sloped"] * (wavenumber.size - 1)),
+        kinds=_sloped(wavenumber.size),
         indices=None,
         error_percent=found_percent,
         shapes_at=shapes_at,
     )
 
 
-def level_modes(space: Space, flat: PlanModes, highest_rad_m: float) -> SpaceModes:
-    """Return the modes that those of a plan make under a level ceiling.
-
-    Parameters
-    ----------
-    space : Space
-        With a level ceiling.
-    flat : PlanModes
-    highest_rad_m : float
-
-    Returns
-    -------
-    SpaceModes
-    """
-    height_m = space.height_m
-    n_upright = math.floor(highest_rad_m * height_m / math.pi)
-    upright = np.arange(n_upright + 1)
-    square = flat.wavenumber_rad_m[:, np.newaxis] ** 2 + (np.pi * upright / height_m) ** 2
-    of_plan, n = np.nonzero(square <= highest_rad_m**2)
-    order = np.argsort(square[of_plan, n], kind="stable")
-    of_plan, n = of_plan[order], n[order]
+def _of_section(
+    space: Space, section: Section, flat: PlanModes, highest_rad_m: float
+) -> SpaceModes:
+    """Return the modes that those of a section make with cosines along the line."""
+    length_m = section.length_m
+    along = np.arange(math.floor(highest_rad_m * length_m / math.pi) + 1)
+    square = flat.wavenumber_rad_m[:, np.newaxis] ** 2 + (np.pi * along / length_m) ** 2
+    of_section, n = np.nonzero(square <= highest_rad_m**2)
+    order = np.argsort(square[of_section, n], kind="stable")
+    of_section, n = of_section[order], n[order]
     factor = np.where(n > 0, 2.0, 1.0)
-    walls = flat.wall_weight_per_m[:, of_plan]
+    weights = np.empty((len(space.surfaces), n.size))
+    weights[list(section.sides)] = flat.wall_weight_per_m[:, of_section]
+    weights[list(section.ends)] = factor / length_m
     indices = None
-    if flat.indices is not None:
-        indices = np.column_stack([flat.indices[of_plan], n])
+    if space.is_box:
+        indices = np.column_stack([flat.indices[of_section], n])
 
     def shapes_at(points_m: Float) -> Float:
         at = np.atleast_2d(points_m)
-        over_height = np.cos(np.pi * np.outer(at[:, 2], n) / height_m) * np.sqrt(factor)
-        return np.asarray(flat.shapes_at(at[:, :2])[:, of_plan] * over_height)
+        cosine = np.cos(np.pi * np.outer(at[:, section.along], n) / length_m) * np.sqrt(factor)
+        return np.asarray(flat.shapes_at(at[:, list(section.across)])[:, of_section] * cosine)
 
     return SpaceModes(
         space=space,
-        wavenumber_rad_m=np.sqrt(square[of_plan, n]),
-        surface_weight_per_m=np.concatenate([walls, np.tile(factor / height_m, (2, 1))]),
-        kinds=_kinds(of_plan, n, indices),
+        wavenumber_rad_m=np.sqrt(square[of_section, n]),
+        surface_weight_per_m=weights,
+        kinds=_kinds(of_section, n, indices) if space.is_level else _sloped(n.size),
         indices=indices,
         error_percent=flat.error_percent,
         shapes_at=shapes_at,
     )
+
+
+def _sloped(n_modes: int) -> tuple[str, ...]:
+    """Return what each mode under a sloped ceiling is called."""
+    return ("uniform", *["sloped"] * (n_modes - 1))
 
 
 def _kinds(of_plan: Any, n: Any, indices: Any) -> tuple[str, ...]:

@@ -55,8 +55,8 @@ def map_figure(
     Returns
     -------
     Figure
-        With the modes of the plan marked below, the front wall's first cancellation as a
-        line, and the evenness beside.
+        With the modes of the plan (under a slope of the upright section) marked below, the
+        front wall's first cancellation as a line, and the evenness beside.
     """
     best = placement.choices[0]
     places = placement.places
@@ -121,11 +121,12 @@ def _draw_causes(
     """Mark the plan's modes, and where the front wall cancels."""
     places = placement.places
     c = model.speed_of_sound_m_s
-    if model.flat is not None:
+    if model.flat is not None and model.section is not None:
+        across = list(model.section.across)
         at_hz = model.flat.wavenumber_rad_m * c / (2 * np.pi)
-        seat = model.flat.shapes_at(places.listener_m[row][:1, :2])
+        seat = model.flat.shapes_at(places.listener_m[row][:1, across])
         drive = sum(
-            model.flat.shapes_at(side[row][:, :2]) for side in (places.left_m, places.right_m)
+            model.flat.shapes_at(side[row][:, across]) for side in (places.left_m, places.right_m)
         )
         strong = np.abs(0.5 * np.asarray(drive) * seat).max(axis=0) >= LEAST_MODE
         for one_hz in at_hz[strong & (at_hz > 25) & (at_hz < 200)]:
