@@ -12,9 +12,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final, get_args
 
+from analysis.causes import Cause
 from analysis.common_gain import CommonGain, common_gain, side_change
 from analysis.feature_changes import CurvePair, FeatureChange, Move, feature_changes
 from analysis.features import Feature
@@ -63,6 +64,8 @@ class Snapshot:
     recorded_level_dbfs : float or None
         RMS of the sweeps in the recording.
     speed_of_sound_m_s : float
+    causes : mapping of str to tuple of Cause or None
+        Of each curve's features the likeliest cause, where the room was known.
     """
 
     left: ImpulseResponse | None
@@ -78,6 +81,7 @@ class Snapshot:
     positions: Positions | None = None
     recorded_level_dbfs: float | None = None
     speed_of_sound_m_s: float = SPEED_OF_SOUND_M_S
+    causes: Mapping[Curve, tuple[Cause | None, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -160,7 +164,7 @@ def compare(before: Snapshot, after: Snapshot, *, moved: Moved = "unknown") -> C
     if moved not in get_args(Moved):
         msg = f"moved {moved!r} must be one of {', '.join(get_args(Moved))}"
         raise ValueError(msg)
-    before, after = _with_noise(before), _with_noise(after)
+    before, after = with_noise(before), with_noise(after)
     _check_rates(before, after)
     sides = {name: _pair(before, after, name) for name in CURVES[:2]}
     arrival = _value(
@@ -191,7 +195,7 @@ def compare(before: Snapshot, after: Snapshot, *, moved: Moved = "unknown") -> C
 _Pair = tuple[ImpulseResponse, ImpulseResponse]
 
 
-def _with_noise(snapshot: Snapshot) -> Snapshot:
+def with_noise(snapshot: Snapshot) -> Snapshot:
     """Return a snapshot whose responses carry a usable stretch of noise."""
     return replace(snapshot, left=_noisy(snapshot.left), right=_noisy(snapshot.right))
 

@@ -19,6 +19,8 @@ from scipy import fft
 
 from analysis.arrays import Float
 from analysis.compare import LEVEL_STD_DB, Snapshot
+from analysis.group_features import SIDES, Outcome, Tracked, bass_features, outcome
+from analysis.group_reflections import reflections
 from analysis.impulse_response import ImpulseResponse
 from analysis.repeat_statistics import GroupChange, Repeats, judge_changes
 
@@ -44,6 +46,12 @@ or sets them. Common practice, no source."""
 
 _POINTS_PER_OCTAVE: Final = 48
 
+FEATURE_OCTAVES: Final = 1 / 12
+"""Smoothing of the curve on which the level of a peak or dip is taken."""
+
+WIDE_HZ: Final = (20.0, 20_000.0)
+_WIDE_POINTS_PER_OCTAVE: Final = 12
+
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class GroupComparison:
@@ -59,12 +67,17 @@ class GroupComparison:
         What all curves changed by alike, in dB.
     changes : tuple of GroupChange
         Arrival (m), direct and seat level (dB), and each third octave of each side (dB).
+    features, reflections : tuple of Outcome
+        Of both sides: peaks and dips of the bass, and the first reflections.
     frequency_hz : ndarray, shape (n,)
     curves_db : ndarray, shape (2, 2, n)
         Before and after, left and right: levels against the reference band, mean of the
         group, smoothed over 1/6 octave.
     spread_db : ndarray, shape (2, 2, n)
         Standard deviation in the group; NaN for a single reading.
+    wide_hz : ndarray, shape (m,)
+    wide_db, wide_spread_db : ndarray, shape (2, 2, m)
+        The same from 20 Hz to 20 kHz, smoothed over 1/3 octave; NaN beyond what was sampled.
     """
 
     n_before: int
@@ -75,11 +88,27 @@ class GroupComparison:
     frequency_hz: Float
     curves_db: Float
     spread_db: Float
+    features: tuple[Outcome, ...]
+    reflections: tuple[Outcome, ...]
+    wide_hz: Float
+    wide_db: Float
+    wide_spread_db: Float
 
     @property
     def claimed(self) -> tuple[GroupChange, ...]:
-        """What changed beyond the uncertainty."""
+        """What changed beyond the uncertainty, of arrival, levels and third octaves."""
         return tuple(one for one in self.changes if one.beyond_uncertainty)
+
+    @property
+    def outcomes(self) -> tuple[Outcome, ...]:
+        """Peaks, dips and reflections that changed beyond the uncertainty."""
+        return tuple(one for one in (*self.features, *self.reflections) if one.changes)
+
+    @property
+    def n_quantities(self) -> int:
+        """How many were judged together."""
+        many = (*self.features, *self.reflections)
+        return len(self.changes) + sum(len(one.tracked.quantities) for one in many)
 
 
 def compare_groups(
@@ -112,20 +141,41 @@ def compare_groups(
             raise ValueError(msg)
     groups = [[_levels(one, matching) for one in group] for group in (before, after)]
     quantities = [*_scalars(before, after), *_bands(groups)]
-    grid = _grid()
-    curves = [[curve for _, curve, _ in group] for group in groups]
+    tracked = _tracked((before, after), groups)
+    judged = judge_changes([*quantities, *(one for t in tracked for one in t.quantities)])
+    outcomes, rest = list[Outcome](), judged[len(quantities) :]
+    for one in tracked:
+        n = len(one.quantities)
+        outcomes.append(outcome(one, rest[:n]))
+        rest = rest[n:]
+    curves, wide = ([[getattr(one, name) for one in g] for g in groups] for name in _CURVES)
+    references = [np.mean([one.reference_db for one in group]) for group in groups]
     return GroupComparison(
         n_before=len(before),
         n_after=len(after),
         matching=matching,
-        gain_db=float(
-            np.mean([ref for *_, ref in groups[1]]) - np.mean([ref for *_, ref in groups[0]])
-        ),
-        changes=tuple(judge_changes(quantities)),
-        frequency_hz=grid,
+        gain_db=float(references[1] - references[0]),
+        changes=tuple(judged[: len(quantities)]),
+        frequency_hz=_grid(),
         curves_db=np.stack([np.mean(one, axis=0) for one in curves]),
         spread_db=np.stack([_spread(one) for one in curves]),
+        features=tuple(one for one in outcomes if one.tracked.what != "reflection"),
+        reflections=tuple(one for one in outcomes if one.tracked.what == "reflection"),
+        wide_hz=_wide_grid(),
+        wide_db=np.stack([np.mean(one, axis=0) for one in wide]),
+        wide_spread_db=np.stack([_spread(one) for one in wide]),
     )
+
+
+def _tracked(
+    snapshots: Sequence[Sequence[Snapshot]], groups: Sequence[Sequence[_Levels]]
+) -> list[Tracked]:
+    """Return the peaks, dips and reflections of both sides."""
+    found: list[Tracked] = []
+    for row, side in enumerate(SIDES):
+        fine = [[one.fine_db[row] for one in group] for group in groups]
+        found += [*bass_features(snapshots, side, _grid(), fine), *reflections(snapshots, side)]
+    return found
 
 
 def _spread(curves: list[Float]) -> Float:
@@ -160,29 +210,40 @@ def _scalars(before: Sequence[Snapshot], after: Sequence[Snapshot]) -> list[Repe
     return found
 
 
-_Levels = tuple[Float, Float, Float]
+_CURVES: Final = ("curves_db", "wide_db")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class _Levels:
+    """The levels of one reading, left and right, in dB against its reference."""
+
+    reference_db: Float
+    bands_db: Float
+    curves_db: Float
+    fine_db: Float
+    wide_db: Float
 
 
 def _levels(one: Snapshot, matching: str) -> _Levels:
-    """Return third octaves (2, n_bands), curves (2, n) and reference levels (2,) in dB."""
-    sides = [side for side in (one.left, one.right) if side is not None]
-    power = [_power(side) for side in sides]
-    band_hz = OWN_BAND_HZ if matching == "own" else PAIR_BAND_HZ
-    reference = np.array([_mean_power(*side, *band_hz) for side in power])
+    """Return the levels of one reading."""
+    power = [_power(side) for side in (one.left, one.right) if side is not None]
+    low_hz, high_hz = OWN_BAND_HZ if matching == "own" else PAIR_BAND_HZ
+    middle_hz, reach = np.array([math.sqrt(low_hz * high_hz)]), math.sqrt(high_hz / low_hz)
+    reference = np.array([float(_mean_power(*side, middle_hz, reach)[0]) for side in power])
     if matching == "pair":
         reference[:] = reference.mean()
     reference_db = 10 * np.log10(reference)
-    third, sixth = 2 ** (1 / 6), 2 ** (1 / 12)
-    bands = np.array(
-        [[_mean_power(*side, f / third, f * third) for f in BAND_CENTRES_HZ] for side in power]
-    )
-    curves = np.array(
-        [[_mean_power(*side, f / sixth, f * sixth) for f in _grid()] for side in power]
-    )
-    return (
-        10 * np.log10(bands) - reference_db[:, None],
-        10 * np.log10(curves) - reference_db[:, None],
-        reference_db,
+
+    def smoothed(at_hz: Float, octaves: float) -> Float:
+        means = [_mean_power(*side, at_hz, 2 ** (octaves / 2)) for side in power]
+        return np.asarray(10 * np.log10(means) - reference_db[:, None])
+
+    return _Levels(
+        reference_db=reference_db,
+        bands_db=smoothed(np.array(BAND_CENTRES_HZ), 1 / 3),
+        curves_db=smoothed(_grid(), 1 / 6),
+        fine_db=smoothed(_grid(), FEATURE_OCTAVES),
+        wide_db=smoothed(_wide_grid(), 1 / 3),
     )
 
 
@@ -190,6 +251,13 @@ def _grid() -> Float:
     """Return the frequencies of the curves: 20 to 300 Hz."""
     n = round(math.log2(15) * _POINTS_PER_OCTAVE)
     return np.asarray(20.0 * 2 ** (np.arange(n + 1) / _POINTS_PER_OCTAVE))
+
+
+def _wide_grid() -> Float:
+    """Return the frequencies of the curves of the whole range."""
+    low_hz, high_hz = WIDE_HZ
+    n = round(math.log2(high_hz / low_hz) * _WIDE_POINTS_PER_OCTAVE)
+    return np.asarray(np.geomspace(low_hz, high_hz, n + 1))
 
 
 def _power(response: ImpulseResponse) -> tuple[Float, Float]:
@@ -202,11 +270,14 @@ def _power(response: ImpulseResponse) -> tuple[Float, Float]:
     return np.asarray(frequency_hz), np.concatenate(([0.0], np.cumsum(spectrum)))
 
 
-def _mean_power(frequency_hz: Float, running: Float, low_hz: float, high_hz: float) -> float:
-    """Return the mean power between two frequencies, never zero."""
-    first, last = np.searchsorted(frequency_hz, (low_hz, high_hz))
-    last = max(int(last), int(first) + 1)
-    return max(float(running[last] - running[first]) / (last - int(first)), 1e-30)
+def _mean_power(frequency_hz: Float, running: Float, at_hz: Float, reach: float) -> Float:
+    """Return the mean power about frequencies, by a factor; NaN beyond what was sampled."""
+    first = np.searchsorted(frequency_hz, at_hz / reach)
+    last = np.maximum(np.searchsorted(frequency_hz, at_hz * reach), first + 1)
+    inside = last < running.size
+    first, last = np.where(inside, first, 0), np.where(inside, last, 1)
+    mean = (running[last] - running[first]) / (last - first)
+    return np.where(inside, np.maximum(mean, 1e-30), math.nan)
 
 
 def _bands(groups: list[list[_Levels]]) -> list[Repeats]:
@@ -215,8 +286,8 @@ def _bands(groups: list[list[_Levels]]) -> list[Repeats]:
         Repeats(
             name=f"{side} at {centre_hz:.0f} Hz",
             unit="dB",
-            before=tuple(float(levels[0][row, at]) for levels in groups[0]),
-            after=tuple(float(levels[0][row, at]) for levels in groups[1]),
+            before=tuple(float(levels.bands_db[row, at]) for levels in groups[0]),
+            after=tuple(float(levels.bands_db[row, at]) for levels in groups[1]),
             stated_std=BAND_STD_DB,
             least=LEAST_BAND_DB,
         )

@@ -16,7 +16,8 @@ if from :math:`d_0` degrees of freedom, both estimated from the mean and the spr
 
 has Student's t with :math:`d_0 + d` degrees of freedom. Where stated sigmas are wrong by one
 common factor :math:`d_0` is large; where they are wrong each in its way it goes to zero and a
-plain t test is left. Without any repeat the stated sigma is taken as known.
+plain t test is left. That is done for each family of quantities by itself, such as all levels
+of reflections. Without any repeat the stated sigma is taken as known.
 
 Over the whole comparison Holm's correction keeps the chance of any false claim below
 ``CHANCE``.
@@ -61,6 +62,8 @@ class Repeats:
         One sigma of a single reading as it states it, above 0.
     least : float
         A smaller change is none, however sure it is; at least 0.
+    family : str
+        Quantities of one family are likely to state their sigma wrong by a like factor.
     """
 
     name: str
@@ -69,6 +72,7 @@ class Repeats:
     after: tuple[float, ...]
     stated_std: float
     least: float = 0.0
+    family: str = ""
 
     def __post_init__(self) -> None:
         if not (self.before and self.after):
@@ -131,7 +135,7 @@ def judge_changes(quantities: Sequence[Repeats], *, chance: float = CHANCE) -> l
     if not 0 < chance < 1:
         msg = f"chance {chance} must lie between 0 and 1"
         raise ValueError(msg)
-    spreads = _moderated(quantities)
+    spreads = _by_family(quantities)
     found = [_change(one, *spread) for one, spread in zip(quantities, spreads, strict=True)]
     claimed = _holm([one[3] for one in found], chance)
     return [
@@ -168,6 +172,16 @@ def _holm(chances: Sequence[float], chance: float) -> list[bool]:
             break
         claimed[index] = True
     return claimed
+
+
+def _by_family(quantities: Sequence[Repeats]) -> list[tuple[float, float]]:
+    """Return variance over the stated one and degrees of freedom, family by family."""
+    found: list[tuple[float, float]] = [(1.0, math.inf)] * len(quantities)
+    for family in {one.family for one in quantities}:
+        rows = [k for k, one in enumerate(quantities) if one.family == family]
+        for k, spread in zip(rows, _moderated([quantities[k] for k in rows]), strict=True):
+            found[k] = spread
+    return found
 
 
 def _moderated(quantities: Sequence[Repeats]) -> list[tuple[float, float]]:

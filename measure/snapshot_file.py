@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from analysis.causes import Cause
 from analysis.compare import SPEED_OF_SOUND_M_S, Snapshot
 from analysis.features import Feature
 from analysis.impulse_response import ImpulseResponse
@@ -75,6 +76,10 @@ def _snapshot(document: Mapping[str, Any], responses: list[ImpulseResponse | Non
         },
         positions=_positions(document["room"]),
         speed_of_sound_m_s=document["air"]["speed_of_sound_m_s"] or SPEED_OF_SOUND_M_S,
+        causes={
+            name: tuple(_cause(table) for table in document["bass"][name]["features"])
+            for name in CURVES
+        },
     )
 
 
@@ -86,6 +91,23 @@ def _metres(value_mm: float | None) -> float | None:
 def _feature(table: Mapping[str, Any]) -> Feature:
     """Return a feature."""
     return Feature(**{key: table[key] for key in _FEATURE_KEYS})
+
+
+def _cause(table: Mapping[str, Any]) -> Cause | None:
+    """Return a feature's likeliest cause, if there is one."""
+    if not table.get("causes"):
+        return None
+    first = table["causes"][0]
+    indices, partner = first["indices"], first.get("partner_indices")
+    return Cause(
+        cause=first["cause"],
+        frequency_hz=first["frequency_hz"],
+        score=first["score"],
+        parts=first["parts"],
+        indices=None if indices is None else tuple(indices),
+        partner_indices=None if partner is None else tuple(partner),
+        surface=first["surface"],
+    )
 
 
 def _positions(room: Mapping[str, Any] | None) -> Positions | None:

@@ -240,7 +240,13 @@ def _group_page(
     """Return the page of two groups."""
     from analysis.group_compare import compare_groups
     from analysis.plots.page_figures import group_svg
-    from analysis.report.group_compare import basis_text, change_rows, claim_text
+    from analysis.report.group_compare import (
+        basis_text,
+        change_rows,
+        claim_text,
+        outcome_rows,
+        outcome_texts,
+    )
     from analysis.report.page import Part, page_html
     from measure.commands.log_compare import read_group_take
     from measure.errors import LogbookError
@@ -264,10 +270,11 @@ def _group_page(
         for row, side in enumerate(("left", "right"))
     ]
     parts.append(Part(heading="Every quantity", rows=tuple(change_rows(found))))
+    parts.append(Part(heading="Peaks, dips, first reflections", rows=tuple(outcome_rows(found))))
     parts.append(Part(heading="Basis", texts=(basis_text(found), *SOURCES)))
     return page_html(
         title=f"{names[0]} and {names[1]}",
         when=f"{', '.join(before)} against {', '.join(after)}",
-        verdict=[claim_text(found, names=names)],
+        verdict=[claim_text(found, names=names), *outcome_texts(found)],
         parts=parts,
     )
