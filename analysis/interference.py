@@ -12,13 +12,13 @@ given in dB against the direct sound.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.air import Air
-from analysis.arrays import Float
+from analysis.arrays import Complex, Float
 from analysis.boundary import HIGHEST_HZ
 from analysis.decibel import amplitude_db
 from analysis.room import POSITION_STD_M, Point
@@ -67,11 +67,36 @@ class Reflection:
         of_air = air.speed_of_sound_std_m_s / air.speed_of_sound_m_s
         return math.hypot(of_air, math.sqrt(6.0) * position_std_m / self.extra_path_m)
 
-    def level_db(self, frequency_hz: Float, *, speed_of_sound_m_s: float) -> Float:
-        """Return direct and reflected sound together against the direct one, in dB."""
+    def relative(self, frequency_hz: Float, *, speed_of_sound_m_s: float) -> Complex:
+        """Return the reflected sound over the direct one."""
         share = self.reflection * self.direct_m / (self.direct_m + self.extra_path_m)
         turn = np.exp(-2j * np.pi * frequency_hz * self.extra_path_m / speed_of_sound_m_s)
-        return np.asarray(amplitude_db(np.abs(1 + share * turn)))
+        return np.asarray(share * turn)
+
+    def level_db(self, frequency_hz: Float, *, speed_of_sound_m_s: float) -> Float:
+        """Return direct and reflected sound together against the direct one, in dB."""
+        return together_db((self,), frequency_hz, speed_of_sound_m_s=speed_of_sound_m_s)
+
+
+def together_db(
+    many: Sequence[Reflection], frequency_hz: Float, *, speed_of_sound_m_s: float
+) -> Float:
+    """Return direct sound and reflections together against the direct sound alone.
+
+    Parameters
+    ----------
+    many : sequence of Reflection
+        Of one loudspeaker.
+    frequency_hz : ndarray, shape (m,)
+    speed_of_sound_m_s : float
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        In dB.
+    """
+    each = [one.relative(frequency_hz, speed_of_sound_m_s=speed_of_sound_m_s) for one in many]
+    return np.asarray(amplitude_db(np.abs(1 + np.sum(each, axis=0))))
 
 
 def reflections(space: Space, source: Point, seat: Point) -> tuple[Reflection, ...]:

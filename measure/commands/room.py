@@ -9,6 +9,9 @@ import click
 
 from measure.surroundings import FILE
 
+EFFECT_HZ = (20.0, 300.0)
+"""Each surface's effect is written in steps of 1 Hz from here to there."""
+
 if TYPE_CHECKING:
     from analysis.arrays import Float
     from analysis.interference import Reflection
@@ -41,12 +44,14 @@ if TYPE_CHECKING:
     help="What a mode's frequency may be off by, %.",
 )
 @click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
+@click.option("--figures", type=FILE, help="Draw what each surface does into this folder.")
 def command(
     room: Path,
     survey: Path | None,
     highest_hz: float,
     error_percent: float,
     json_target: str | None,
+    figures: Path | None,
 ) -> None:
     """Print the modes of ROOM.toml, how each loudspeaker drives them, and the cancellations.
 
@@ -78,6 +83,7 @@ def command(
     }
     if json_target is not None:
         write_json(_document(file, modes, highest_hz, couplings, heard), json_target)
+    written = [] if figures is None else _drawn(heard, c, figures)
     lines = space_lines(
         file.space,
         modes,
@@ -86,8 +92,21 @@ def command(
         couplings=couplings,
         reflections=heard,
     )
+    if written:
+        lines += ["", "Wrote", *(f"  {path}" for path in written)]
     for line in [*origin, *lines]:
         click.echo(line, err=json_target == "-")
+
+
+def _drawn(
+    heard: dict[str, tuple[Reflection, ...]], speed_of_sound_m_s: float, folder: Path
+) -> list[Path]:
+    """Draw the figure of the surfaces."""
+    from analysis.plots.interference import interference_figure
+    from measure.figures import write_figures
+
+    figure = interference_figure(heard, speed_of_sound_m_s=speed_of_sound_m_s)
+    return write_figures({"surfaces": figure}, folder)
 
 
 def _couplings(file: RoomFile, modes: SpaceModes) -> dict[str, Float]:
@@ -130,6 +149,7 @@ def _document(
         "error_percent": modes.error_percent,
         "modes": _mode_tables(modes, frequency_hz, couplings),
         "cancellations": _cancellation_tables(file, heard),
+        "surfaces": _surface_tables(file, heard),
     }
 
 
@@ -165,4 +185,26 @@ def _cancellation_tables(
         for side, found in heard.items()
         for one in found
         for order, at_hz in enumerate(one.cancellations_hz(speed_of_sound_m_s=c), start=1)
+    ]
+
+
+def _surface_tables(
+    file: RoomFile, heard: dict[str, tuple[Reflection, ...]]
+) -> list[dict[str, Any]]:
+    """Return what each surface's reflection does to the direct sound."""
+    import numpy as np
+
+    frequency_hz = np.arange(EFFECT_HZ[0], EFFECT_HZ[1] + 1.0)
+    c = file.air.speed_of_sound_m_s
+    return [
+        {
+            "side": side,
+            "surface": one.surface,
+            "first_hz": EFFECT_HZ[0],
+            "effect_db": [
+                round(float(value), 3) for value in one.level_db(frequency_hz, speed_of_sound_m_s=c)
+            ],
+        }
+        for side, found in heard.items()
+        for one in found
     ]

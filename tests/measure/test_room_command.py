@@ -110,3 +110,20 @@ def test_a_sloped_ceiling_and_furniture_are_read(tmp_path: Path) -> None:
 def test_each_fault_has_its_message(tmp_path: Path, text: str, said: str) -> None:
     with pytest.raises(RoomFileError, match=said):
         read_room(stored(tmp_path, text))
+
+
+def test_each_surface_is_drawn_and_written(tmp_path: Path) -> None:
+    # Invariant: at a surface's first cancellation its effect is its depth.
+    path = stored(tmp_path, L + PLACES)
+    out = tmp_path / "room.json"
+    figures = tmp_path / "figures"
+    more = ["--up-to", "50", "--json", str(out), "--figures", str(figures)]
+    assert cli.run(["room", str(path), *more]) == 0
+    assert (figures / "surfaces.png").exists()
+    document = json.loads(out.read_text("utf-8"))
+    effect = {(one["side"], one["surface"]): one for one in document["surfaces"]}
+    for one in document["cancellations"]:
+        curve = effect[one["side"], one["surface"]]
+        where = one["frequency_hz"] - curve["first_hz"]
+        if 0 <= where <= 279:
+            assert curve["effect_db"][round(where)] == pytest.approx(one["depth_db"], abs=0.2)
