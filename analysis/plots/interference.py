@@ -20,7 +20,7 @@ from analysis.plots import style
 
 PANEL_IN: Final = 0.85
 
-RANGE_DB: Final = (-18.0, 9.0)
+RANGE_DB: Final = (-18.0, 15.0)
 """Deeper dips are cut off: with the rest of the room's sound none is so deep."""
 
 LOW_HZ: Final = 20.0
@@ -49,13 +49,14 @@ def interference_figure(
         [PANEL_IN] * (len(surfaces) + 1),
         title="Each surface's reflection with the direct sound",
         bottom_in=0.78,
-        gap_in=0.36,
+        gap_in=0.3,
     )
     frequency_hz = np.geomspace(LOW_HZ, HIGH_HZ, N_POINTS)
     for ax, surface in zip(axes, [*surfaces, None], strict=True):
         style.bass_axis(ax, low_hz=LOW_HZ, high_hz=HIGH_HZ, label=surface is None)
         style.set_ticks_y(ax, *RANGE_DB, n_most=4)
         ax.set_ylabel("dB")
+        ax.tick_params(labelbottom=surface is None)
         ax.set_title("All of these together" if surface is None else surface.capitalize())
         _draw(ax, heard, surface, frequency_hz, speed_of_sound_m_s)
     figure.legend(
