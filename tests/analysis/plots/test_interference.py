@@ -32,7 +32,7 @@ def test_it_obeys_the_rules(check_figure: Callable[[Figure], None]) -> None:
 
 def test_a_panel_a_surface_and_one_for_all() -> None:
     figure = interference_figure(HEARD, speed_of_sound_m_s=343.0)
-    titles = [ax.get_title() for ax in figure.axes]
+    titles = [ax.get_title(loc="left") for ax in figure.axes]
     assert len(titles) == len({one.surface for many in HEARD.values() for one in many}) + 1
     assert titles[-1] == "All of these together"
 
@@ -49,7 +49,7 @@ def test_two_paths_add_as_pressures() -> None:
     found_db = together_db((front,), frequency_hz, speed_of_sound_m_s=343.0)
     assert found_db == pytest.approx(expected_db)
     drawn = interference_figure(HEARD, speed_of_sound_m_s=343.0)
-    panel = next(ax for ax in drawn.axes if ax.get_title() == "Front")
+    panel = next(ax for ax in drawn.axes if ax.get_title(loc="left") == "Front")
     x, y = panel.lines[1].get_data()
     at_71 = np.interp(71.0, np.asarray(x, float), np.asarray(y, float))
     assert at_71 == pytest.approx(expected_db[1], abs=0.02)
