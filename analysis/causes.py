@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from analysis.arrays import Complex, Float
 from analysis.modal_response import resonances
+from analysis.modes import Modes
 from analysis.prediction import Curve, Prediction
 from analysis.room import ROOM_SIZE_STD
 
@@ -91,6 +92,10 @@ class Cause:
         the uniform pressure.
     kind : str or None
         Of such a mode, as in `analysis.space_modes`.
+    ways : tuple of float or None
+        Of such a mode, the shares of length, width and height (`analysis.mode_ways`).
+    loudest : str or None
+        Of such a mode, the wall along which it is loudest.
     surface : str or None
         Of a boundary.
     score : float
@@ -108,13 +113,17 @@ class Cause:
     number: int | None = None
     partner_number: int | None = None
     kind: str | None = None
+    ways: tuple[float, float, float] | None = None
+    loudest: str | None = None
     surface: str | None = None
 
 
 def relative_std(prediction: Prediction) -> float:
-    """Return one sigma of a mode's frequency, relative: room size and speed of sound."""
-    air = prediction.air
-    return math.hypot(ROOM_SIZE_STD, air.speed_of_sound_std_m_s / air.speed_of_sound_m_s)
+    """Return one sigma of a mode's frequency, relative: room size, speed of sound, mesh."""
+    air, modes = prediction.air, prediction.modes
+    of_mesh = 0.0 if isinstance(modes, Modes) else modes.relative_error
+    of_air = air.speed_of_sound_std_m_s / air.speed_of_sound_m_s
+    return math.hypot(ROOM_SIZE_STD, of_air, of_mesh)
 
 
 def mode_std_hz(feature: FeatureLike, prediction: Prediction) -> float:
@@ -178,6 +187,8 @@ def mode_cause(
     }
     if modes.indices is None:
         other = None if partner is None else partner + 1
+        length, width, height = modes.ways[k].tolist()
+        known |= {"ways": (length, width, height), "loudest": modes.loudest[k]}
         return Cause(number=k + 1, partner_number=other, kind=modes.kinds[k], **known)
     partner_indices = None if partner is None else _indices_of(modes.indices, partner)
     return Cause(indices=_indices_of(modes.indices, k), partner_indices=partner_indices, **known)

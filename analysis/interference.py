@@ -40,6 +40,8 @@ class Reflection:
         From the loudspeaker to the surface.
     reflection : float
         Reflected over arriving pressure, 0 to 1.
+    path_slope : float
+        How the extra path spreads per metre of spread in each coordinate.
     """
 
     surface: str
@@ -47,6 +49,7 @@ class Reflection:
     extra_path_m: float
     gap_m: float
     reflection: float
+    path_slope: float
 
     @property
     def depth_db(self) -> float:
@@ -63,9 +66,9 @@ class Reflection:
         return tuple((2 * order - 1) * first_hz for order in range(1, n_orders + 1))
 
     def relative_std(self, air: Air, *, position_std_m: float = POSITION_STD_M) -> float:
-        """Return one sigma of a cancellation's frequency over it: air, and about six places."""
+        """Return one sigma of a cancellation's frequency over it: of the air and of the places."""
         of_air = air.speed_of_sound_std_m_s / air.speed_of_sound_m_s
-        return math.hypot(of_air, math.sqrt(6.0) * position_std_m / self.extra_path_m)
+        return math.hypot(of_air, self.path_slope * position_std_m / self.extra_path_m)
 
     def relative(self, frequency_hz: Float, *, speed_of_sound_m_s: float) -> Complex:
         """Return the reflected sound over the direct one."""
@@ -125,9 +128,36 @@ def reflections(space: Space, source: Point, seat: Point) -> tuple[Reflection, .
                     extra_path_m=extra_m,
                     gap_m=math.dist(image, source.array) / 2,
                     reflection=math.sqrt(1 - space.absorption_of(name)),
+                    path_slope=_path_slope(space, name, source.array, image, seat.array),
                 )
             )
     return tuple(found)
+
+
+def _path_slope(space: Space, name: str, source: Float, image: Float, seat: Float) -> float:
+    """Return how the extra path spreads per metre of spread in each coordinate.
+
+    Along those of source and seat, and along the normal of the surface where that isn't the
+    floor or a wall on an axis, from which the tape starts.
+    """
+    across = image - source
+    normal = across / max(float(np.linalg.norm(across)), 1e-12)
+    to_source = (source - seat) / np.linalg.norm(source - seat)
+    to_image = (image - seat) / np.linalg.norm(image - seat)
+    mirrored = to_image - 2 * float(to_image @ normal) * normal
+    squares = np.sum((mirrored - to_source) ** 2) + np.sum((to_source - to_image) ** 2)
+    if not _tape_starts(space, name):
+        squares += (2 * float(to_image @ normal)) ** 2
+    return float(np.sqrt(squares))
+
+
+def _tape_starts(space: Space, name: str) -> bool:
+    """Return whether coordinates are counted from a surface."""
+    if name in ("floor", "ceiling"):
+        return name == "floor"
+    wall = space.plan.wall_names.index(name)
+    ends = np.roll(space.plan.array, -wall, axis=0)[:2]
+    return bool(np.any(np.all(np.abs(ends) < 1e-9, axis=0)))
 
 
 def _images(space: Space, source: Float, seat: Float) -> Iterator[tuple[str, Float]]:

@@ -57,15 +57,25 @@ class NumberedModes:
     frequency_hz : ndarray, shape (n,)
     kinds : tuple of str
         Those of `analysis.space_modes`.
+    ways : ndarray, shape (n, 3)
+        Shares of length, width and height, as in `analysis.mode_ways`.
+    loudest : tuple of str
+        The wall along which each is loudest.
+    relative_error : float
+        Stated error of the frequencies over them.
     indices : None
     """
 
     frequency_hz: Float
     kinds: tuple[str, ...]
+    ways: Float
+    loudest: tuple[str, ...]
+    relative_error: float
     indices: None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "frequency_hz", frozen(self.frequency_hz, name="frequency_hz"))
+        object.__setattr__(self, "ways", frozen(self.ways, name="ways", ndim=2))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

@@ -17,6 +17,7 @@ from analysis.arrays import Float
 from analysis.boundary import HIGHEST_HZ, Cancellation, MirrorPath
 from analysis.interference import Reflection, reflections
 from analysis.modal_response import resonances
+from analysis.mode_ways import loudest_walls, mode_ways
 from analysis.modes import half_power_width_hz
 from analysis.prediction import (
     CURVES,
@@ -81,7 +82,11 @@ def predict_space(
         space, SUM_TO * highest_hz, speed_of_sound_m_s=c, error_percent=ERROR_PERCENT
     )
     modes = NumberedModes(
-        frequency_hz=found.frequency_hz(speed_of_sound_m_s=c)[1:], kinds=found.kinds[1:]
+        frequency_hz=found.frequency_hz(speed_of_sound_m_s=c)[1:],
+        kinds=found.kinds[1:],
+        ways=mode_ways(found),
+        loudest=loudest_walls(found),
+        relative_error=found.error_percent / 100,
     )
     n_steps = math.floor((highest_hz - LOWEST_HZ) / GRID_HZ)
     frequency_hz: Float = LOWEST_HZ + GRID_HZ * np.arange(n_steps + 1, dtype=np.float64)

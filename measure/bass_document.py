@@ -111,6 +111,7 @@ def _cause(cause: Cause) -> dict[str, Any]:
         "indices": list(cause.indices) if cause.indices is not None else None,
         "number": cause.number,
         "partner_number": cause.partner_number,
+        "loudest_along": cause.loudest,
         "surface": cause.surface,
     }
     if cause.partner_indices is not None:

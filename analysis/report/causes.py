@@ -40,6 +40,14 @@ _KINDS: Final = {"plan": ", alike at all heights", "vertical": " between floor a
 _MOVED: Final = {"plan": " over the floor", "vertical": " in height"}
 """By the kind of a mode that has a number."""
 
+_HEIGHT: Final = 2
+
+LEAST_WAY: Final = 0.2
+"""A move along a direction that has less of a mode's gradient than this changes it little."""
+
+MOST_WAY: Final = 0.8
+"""A mode with this share of its gradient along one direction is said to run along it."""
+
 RIVAL_SHARE: Final = 0.6
 """A second cause of at least this share of the first one's score is named as well."""
 
@@ -68,7 +76,7 @@ def cause_text(cause: Cause) -> str:
             text += f" against mode {mode_name(partner)}"
         return text
     if cause.cause == "mode":
-        text = f"room mode no. {cause.number}{_KINDS.get(cause.kind or '', '')}"
+        text = f"room mode no. {cause.number}{_where(cause)}"
         return text + (f" against mode no. {cause.partner_number}" if cause.partner_number else "")
     if cause.cause == "boundary" and cause.surface is not None:
         return f"reflection from {_wall(cause.surface)}"
@@ -91,6 +99,20 @@ def short_cause(cause: Cause) -> str:
     return "none found"
 
 
+def _where(cause: Cause) -> str:
+    """Return where a mode without indices is, as far as it is known."""
+    kind = _KINDS.get(cause.kind or "", "")
+    if cause.ways is None or cause.kind == "vertical":
+        return kind
+    text = f" at {fmt.hz(cause.frequency_hz)}"
+    most = max(range(3), key=cause.ways.__getitem__)
+    if cause.ways[most] >= MOST_WAY:
+        text += f" {_ALONG[most]}"
+    if most == _HEIGHT or cause.loudest is None:
+        return text
+    return f"{text}, loudest along {_wall(cause.loudest)}"
+
+
 def _wall(surface: str) -> str:
     """Return what a surface is called; walls of other plans have numbers."""
     return _WALLS.get(surface, surface)
@@ -111,7 +133,11 @@ def move_text(cause: Cause) -> str | None:
         ways = [way for index, way in zip(cause.indices, _ALONG, strict=True) if index]
         return f"moving loudspeakers or seat {' or '.join(ways)} changes it"
     if cause.cause == "mode":
-        return f"moving loudspeakers or seat{_MOVED.get(cause.kind or '', '')} changes it"
+        where = _MOVED.get(cause.kind or "", "")
+        if cause.ways is not None:
+            shares = zip(cause.ways, _ALONG, strict=True)
+            where = " " + " or ".join(way for share, way in shares if share >= LEAST_WAY)
+        return f"moving loudspeakers or seat{where} changes it"
     if cause.cause == "boundary" and cause.surface is not None:
         other = f"another distance from loudspeaker to {cause.surface}"
         return f"{_CHANGED_BY.get(cause.surface, other)} changes it"
