@@ -30,7 +30,7 @@ from analysis.space import Space
 
 MARK: Final = "#12355b"
 RANGE_DB: Final = (-15.0, 12.0)
-LEAST_MODE: Final = 0.25
+LEAST_MODE: Final = 0.1
 """Modes whose coupling is weaker at all distances aren't named in the map."""
 
 
@@ -110,6 +110,7 @@ def _draw_map(figure: Figure, ax: Axes, distance_m: Float, level: Float) -> None
     box = ax.get_position()
     bar = figure.add_axes((box.x0 + 0.62 * box.width, box.y1 + 0.012, 0.38 * box.width, 0.014))
     figure.colorbar(mesh, cax=bar, orientation="horizontal")
+    bar.set_xticks([-10.0, 0.0, 10.0])
     bar.xaxis.set_ticks_position("top")
     bar.tick_params(labelsize=style.SMALL_PT, pad=1, length=2)
     bar.set_title("dB", fontsize=style.SMALL_PT, loc="left", x=-0.1, y=-1.2)
@@ -143,7 +144,8 @@ def _draw_causes(
         front = [one for one in found if one.surface == "front"]
         cancelled.append(front[0].cancellations_hz(speed_of_sound_m_s=c)[0] if front else np.nan)
     ax.plot(cancelled, places.front_wall_m[row], color="white", linestyle=":", linewidth=1.2)
-    ax.set_title("ticks: modes, dots: front wall cancels", fontsize=style.SMALL_PT)
+    title = "ticks: modes, dots: front wall cancels"
+    ax.set_title(title, loc="left", fontsize=style.SMALL_PT)
 
 
 def _draw_evenness(ax: Axes, placement: Placement, row: np.ndarray) -> None:
@@ -152,14 +154,18 @@ def _draw_evenness(ax: Axes, placement: Placement, row: np.ndarray) -> None:
     drawn = placement.drawn_evenness_db[:, row]
     low, high = np.percentile(drawn, [10, 90], axis=0)
     ax.fill_between(distance_m, low, high, color="0.85", label="8 of 10 rooms like this")
-    ax.plot(distance_m, placement.evenness_db[row], color=MARK, label="mean")
+    ax.plot(distance_m, placement.evenness_db[row], color=MARK, label="median")
     start, stop = placement.choices[0].interval_m
     ax.axvspan(start - 0.01, stop + 0.01, color=MARK, alpha=0.15, label="advised")
     ax.set_xlabel("From front wall (m)")
     ax.set_ylabel("Evenness (dB)")
+    ax.set_title("how even it is there (less is better)", loc="left", fontsize=style.SMALL_PT)
     ax.grid(visible=True, color=style.GRID, linewidth=0.5)
     ax.legend(loc="upper right", ncols=3, fontsize=style.SMALL_PT)
     ax.set_ylim(0, 1.45 * float(high.max()))
+    ax.set_xlim(distance_m[0] - 0.02, distance_m[-1] + 0.02)
+    shown = [at for at in ax.get_xticks() if distance_m[0] <= at <= distance_m[-1]]
+    ax.set_xticks(shown)
 
 
 @style.styled
@@ -235,23 +241,30 @@ def plan_figure(
         ax.add_patch(Rectangle((one.x_m[0], one.y_m[0]), *size, facecolor="0.85", edgecolor="0.6"))
     line_m = front_line_m(space.plan)
     places = placement.places
-    for choice, mark in zip(placement.choices, ("o", "s", "^", "v"), strict=False):
+    # Hollow and ever larger, so that choices at one spot are all seen.
+    looks = (("o", 7.0), ("s", 10.0), ("^", 14.0), ("v", 17.0))
+    for choice, (mark, size_pt) in zip(placement.choices, looks, strict=False):
         k = choice.index
         low, high = (line_m + value for value in choice.interval_m)
         dark = choice is placement.choices[0]
-        color = MARK if dark else "0.55"
+        color = MARK if dark else "0.4"
         for x in (places.left_m[k, 0], places.right_m[k, 0]):
             ax.plot([x, x], [low, high], color=color, linewidth=6, alpha=0.3)
         ax.plot(
             [places.left_m[k, 0], places.right_m[k, 0], places.listener_m[k, 0]],
             [places.left_m[k, 1], places.right_m[k, 1], places.listener_m[k, 1]],
             marker=mark,
+            markersize=size_pt,
+            markerfacecolor=MARK if dark else "none",
+            markeredgecolor=color,
             linestyle="",
-            color=color,
             zorder=3 if dark else 2,
-            label=f"{choice.name}, {choice.front_wall_m:.2f} m",
+            label=f"{choice.name}: {choice.front_wall_m:.2f} m, head at {choice.seat_m:.2f} m",
         )
     ax.set_aspect("equal")
+    ax.set_title("bars: as even as at the mark", loc="left", fontsize=style.SMALL_PT)
+    ax.set_xticks(np.arange(np.ceil(low_x), high_x + 1e-9))
+    ax.set_yticks(np.arange(np.ceil(low_y), high_y + 1e-9))
     ax.set_xlim(low_x - 0.1, high_x + 0.1)
     ax.set_ylim(high_y + 0.1, low_y - 0.1)
     ax.set_xlabel("From the left (m)")
