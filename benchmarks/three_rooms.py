@@ -17,21 +17,22 @@ of noise in each band.
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse.linalg import splu
 
-from analysis.band_levels import CENTRES_HZ, FREQUENCY_HZ, about_line, band_levels_db
+from analysis.band_levels import CENTRES_HZ, FREQUENCY_HZ, about_line, band_cross, band_levels_db
 from analysis.floor_plan import FloorPlan
 from analysis.placement import choose
 from analysis.places import Places, allowed_places
 from analysis.room import Loudspeaker, Point, Positions
 from analysis.room_draws import central_offsets, drawn_rooms
-from analysis.room_fit import MeasuredPlace, fit_room
+from analysis.room_fit import MeasuredPlace, RoomFit, fit_room
 from analysis.room_parameters import pair_levels
-from analysis.room_response import room_model
+from analysis.room_response import RoomModel, room_model
 from analysis.space import Space
 from analysis.space_modes import space_modes
 
@@ -139,14 +140,19 @@ def true_by_images(sources: Float, seats: Float) -> Complex:
     return result
 
 
-def run(name: str) -> None:
-    """Print one room's story."""
-    rng = np.random.default_rng(5)
+def told_space(name: str, rng: np.random.Generator) -> Space:
+    """Return the room as its owner's file has it."""
     corners = np.array(PLANS[name], float)
     told = corners + np.where(corners > 0, 0.01 * rng.standard_normal(corners.shape), 0)
     if name == "rectangle":
         told = np.array(PLANS[name]) * [1 + 0.01 / 4.1, 1 - 0.01 / 5.3]
-    space = Space(plan=FloorPlan(corners_m=tuple(map(tuple, told))), height_m=HEIGHT_M + 0.008)
+    return Space(plan=FloorPlan(corners_m=tuple(map(tuple, told))), height_m=HEIGHT_M + 0.008)
+
+
+def run(name: str) -> None:
+    """Print one room's story."""
+    rng = np.random.default_rng(5)
+    space = told_space(name, rng)
     places = allowed_places(
         space,
         positions(),
@@ -163,37 +169,58 @@ def run(name: str) -> None:
     readings = five_readings(places, levels, rng)
     model = room_model(space, 300, speed_of_sound_m_s=TOLD_SPEED_M_S)
     fit = fit_room(model, readings)
+    print_fit(fit, fit_room(model, with_timing(readings, places, left, right, rng)))
+    both = both_levels(left, right)
+    print_advice("unfitted", model, places, both, evenness)
+    print_advice("fitted", model, places, both, evenness, fit=fit)
+
+
+def print_fit(fit: RoomFit, timed: RoomFit) -> None:
+    """Print what a fit changed, and what timing would add."""
+    doubtful = ", ".join(f"{one:.0f}" for one in CENTRES_HZ[fit.trusted == 0]) or "none"
+    together = ", ".join("+".join(pair) for pair in fit.inseparable) or "nothing"
     print(
         f"  fit of {fit.n_readings} readings: {fit.before_db:.1f} dB before, {fit.after_db:.1f} "
-        f"after; left out {fit.left_out_before_db:.1f} -> {fit.left_out_db:.1f} dB; "
+        f"after; left out {fit.left_out_before_db:.2f} -> {fit.left_out_db:.2f} dB; "
         f"kept {fit.kept}; undecided {', '.join(fit.undecided) or 'nothing'}; "
-        f"together only {', '.join('+'.join(pair) for pair in fit.inseparable) or 'nothing'}; "
-        f"not trusted {', '.join(f'{one:.0f}' for one in CENTRES_HZ[fit.trusted == 0]) or 'none'}"
+        f"together only {together}; not trusted {doubtful}"
     )
-    for label, options in (
-        ("unfitted", {}),
-        (
-            "fitted",
-            {
-                "offsets": central_offsets(fit),
-                "rooms": drawn_rooms(model, rng, fit=fit),
-                "trusted": fit.trusted,
-                "model_error_db": fit.model_error_db,
-            },
-        ),
-    ):
-        found = choose(model, places, rng=np.random.default_rng(1), **options)
-        first = found.choices[0]
-        offsets = options.get("offsets", central_offsets())
-        foretold = pair_levels(model, places.left_m, places.right_m, places.listener_m, offsets)
-        off = about_line(foretold.both_db) - about_line(both_levels(left, right))
-        print(
-            f"  {label}: {first.interval_m[0]:.2f} to {first.interval_m[1]:.2f} m, head at "
-            f"{first.seat_m:.2f} m, evenness {first.evenness_db:.2f} dB, holds "
-            f"{first.holds_percent:.0f} %; truly {evenness[first.index]:.2f} dB, best "
-            f"{evenness.min():.2f}, mean {evenness.mean():.2f}; curves off by "
-            f"{np.sqrt(np.mean(off**2)):.1f} dB rms"
-        )
+    narrower = timed.offsets_std[:3] / fit.offsets_std[:3]
+    print(
+        f"  with timing: left out {timed.left_out_db:.2f} dB, used {timed.timing}, sigmas of "
+        f"length, width, height {', '.join(f'{one:.2f}' for one in narrower)} times those without"
+    )
+
+
+def print_advice(
+    label: str,
+    model: RoomModel,
+    places: Places,
+    both_db: Float,
+    evenness: Float,
+    *,
+    fit: RoomFit | None = None,
+) -> None:
+    """Print where to stand, and how good that truly is."""
+    options: dict[str, Any] = {"offsets": central_offsets(fit)}
+    if fit is not None:
+        options |= {
+            "rooms": drawn_rooms(model, np.random.default_rng(6), fit=fit),
+            "trusted": fit.trusted,
+            "model_error_db": fit.model_error_db,
+        }
+    found = choose(model, places, rng=np.random.default_rng(1), **options)
+    first = found.choices[0]
+    at = (places.left_m, places.right_m, places.listener_m)
+    foretold = pair_levels(model, *at, options["offsets"])
+    off = about_line(foretold.both_db) - about_line(both_db)
+    print(
+        f"  {label}: {first.interval_m[0]:.2f} to {first.interval_m[1]:.2f} m, head at "
+        f"{first.seat_m:.2f} m, evenness {first.evenness_db:.2f} dB, holds "
+        f"{first.holds_percent:.0f} %; truly {evenness[first.index]:.2f} dB, best "
+        f"{evenness.min():.2f}, mean {evenness.mean():.2f}; curves off by "
+        f"{np.sqrt(np.mean(off**2)):.1f} dB rms"
+    )
 
 
 def both_levels(left: Complex, right: Complex) -> Float:
@@ -223,10 +250,14 @@ def truth(
     return left, right, levels, np.sqrt(np.mean(off**2, axis=0))
 
 
-def five_readings(places: Places, levels: Float, rng: np.random.Generator) -> list[MeasuredPlace]:
-    """Return readings of the pair moved from the wall, at the middle seat."""
+def measured_rows(places: Places) -> Any:
+    """Return five places: the pair moved from the wall, at the middle seat."""
     row = np.flatnonzero(places.seat_m == 2.7)
-    chosen = row[np.round(np.linspace(0, row.size - 1, 5)).astype(int)]
+    return row[np.round(np.linspace(0, row.size - 1, 5)).astype(int)]
+
+
+def five_readings(places: Places, levels: Float, rng: np.random.Generator) -> list[MeasuredPlace]:
+    """Return readings at these places."""
     return [
         MeasuredPlace(
             left_m=places.left_m[k],
@@ -235,8 +266,22 @@ def five_readings(places: Places, levels: Float, rng: np.random.Generator) -> li
             left_db=levels[0, :, k] + 0.5 * rng.standard_normal(19),
             right_db=levels[1, :, k] + 0.5 * rng.standard_normal(19),
         )
-        for k in chosen
+        for k in measured_rows(places)
     ]
+
+
+def with_timing(
+    readings: list[MeasuredPlace],
+    places: Places,
+    left: Complex,
+    right: Complex,
+    rng: np.random.Generator,
+) -> list[MeasuredPlace]:
+    """Return the readings with cross spectra as noisy as the levels: 0.06, which is 0.5 dB."""
+    rows = measured_rows(places)
+    cross = band_cross(left[:, rows], right[:, rows])
+    cross = cross + 0.06 * (rng.standard_normal((2, *cross.shape)).T @ [1, 1j]).T
+    return [replace(one, cross=cross[:, k]) for k, one in enumerate(readings)]
 
 
 if __name__ == "__main__":
