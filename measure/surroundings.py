@@ -94,6 +94,7 @@ def surroundings(
     microphone_path: Path | None,
     holds: str,
     incidence: str | None,
+    survey_path: Path | None = None,
 ) -> Surroundings:
     """Return what the options mean.
 
@@ -107,6 +108,8 @@ def surroundings(
         ``response`` or ``correction``.
     incidence : str or None
         In degrees.
+    survey_path : Path, optional
+        Where pair and seat stand, in place of the room file's own; with a room file only.
 
     Returns
     -------
@@ -114,12 +117,12 @@ def surroundings(
 
     Raises
     ------
-    RoomFileError, MicrophoneFileError
+    RoomFileError, SurveyFileError, MicrophoneFileError
         If a file can't be used.
     click.UsageError
         If the options contradict each other.
     """
-    air, room = _air_and_room(room_path, temperature_c, humidity_percent)
+    air, room = _air_and_room(room_path, survey_path, temperature_c, humidity_percent)
     microphone = _microphone(microphone_path, holds, incidence)
     return Surroundings(
         air=air,
@@ -131,18 +134,27 @@ def surroundings(
 
 
 def _air_and_room(
-    room_path: Path | None, temperature_c: float | None, humidity_percent: float | None
+    room_path: Path | None,
+    survey_path: Path | None,
+    temperature_c: float | None,
+    humidity_percent: float | None,
 ) -> tuple[Air, tuple[Room | Space, Positions] | None]:
     """Return the air, and the room where there is a file."""
     from analysis.air import DEFAULT_TEMPERATURE_C, DEFAULT_TEMPERATURE_STD_C, air_at
-    from measure.room_file import THERMOMETER_STD_C, read_room
+    from measure.room_file import THERMOMETER_STD_C
+    from measure.surveyed_places import room_with_survey
 
     if room_path is not None:
         if temperature_c is not None or humidity_percent is not None:
             msg = "give the temperature and humidity in the room file, not beside it"
             raise click.UsageError(msg)
-        file = read_room(room_path)
+        file, origin = room_with_survey(room_path, survey_path)
+        for line in origin:
+            click.echo(line, err=True)
         return file.air, (file.room or file.space, file.positions)
+    if survey_path is not None:
+        msg = "--survey tells where things stand; give the walls and the air with --room"
+        raise click.UsageError(msg)
     try:
         air = air_at(
             DEFAULT_TEMPERATURE_C if temperature_c is None else temperature_c,

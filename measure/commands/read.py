@@ -29,6 +29,12 @@ SPOTS = ("left", "right", "front", "back")
     "--room", "room_path", type=FILE, help="Room file: sizes, air, places (`apexline starter`)."
 )
 @click.option(
+    "--survey",
+    "survey_path",
+    type=FILE,
+    help="Take the places of pair and seat from this survey, the rest from --room.",
+)
+@click.option(
     "--channel",
     type=click.IntRange(min=1),
     help="The microphone's channel, from 1.  [default: found]",
@@ -70,6 +76,7 @@ def command(
     recording: Path,
     sweep: Path,
     room_path: Path | None,
+    survey_path: Path | None,
     spots: tuple[tuple[str, Path], ...],
     json_target: str | None,
     figures: Path | None,
@@ -99,6 +106,7 @@ def command(
         microphone_path=microphone_path,
         holds=holds,
         incidence=incidence,
+        survey_path=survey_path,
     )
     with progress("Reading the recording") as step:
         file = _read(recording, dict(spots), programme, around, channel)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
+import click
 import pytest
 
 from measure import cli
 from measure.errors import RoomFileError, SurveyFileError
 from measure.room_file import read_room
+from measure.surroundings import surroundings
 from measure.surveyed_places import room_with_survey
 
 SURVEY = Path(__file__).parents[2] / "sample_data" / "survey-before.toml"
@@ -93,3 +96,25 @@ def test_room_and_place_say_where_their_places_come_from(
     few = ["--front", "0.6:0.8:0.1", "--spread", "keep", "--seat", "keep"]
     assert cli.run(["place", str(path), "--survey", str(SURVEY), *few]) == 0
     assert "Places from the survey survey-before.toml" in capsys.readouterr().out
+
+
+def test_a_reading_takes_places_from_the_survey(
+    surveyed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Known input: what the survey says reaches the reading; without walls it is refused.
+    room = box(tmp_path, surveyed)
+    known: dict[str, Any] = {
+        "temperature_c": None,
+        "humidity_percent": None,
+        "microphone_path": None,
+        "holds": "response",
+        "incidence": None,
+    }
+    around = surroundings(room, survey_path=SURVEY, **known)
+    assert around.room is not None
+    assert around.room[1] == room_with_survey(room, SURVEY)[0].positions
+    assert "survey-before.toml" in capsys.readouterr().err
+    with pytest.raises(click.UsageError, match="--room"):
+        surroundings(None, survey_path=SURVEY, **known)
+    asked = ["--sweep", "none.wav", "--survey", str(SURVEY)]
+    assert cli.run(["read", "none.wav", *asked]) == 2
