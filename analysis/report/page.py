@@ -128,17 +128,18 @@ def _part(part: Part) -> str:
         label = escape(part.heading, quote=True)
         inside.append(f'<pre tabindex="0" role="region" aria-label="{label}">{text}</pre>')
     if part.rows:
-        inside.append(_table(part.rows))
+        inside.append(_table(part.rows, part.heading))
     return "<section>\n" + "\n".join(inside) + "\n</section>\n"
 
 
-def _table(rows: Sequence[tuple[str, ...]]) -> str:
-    """Return a table."""
+def _table(rows: Sequence[tuple[str, ...]], heading: str) -> str:
+    """Return a table, which scrolls by itself and is called as its heading."""
+    label = escape(heading, quote=True)
     head = "".join(f'<th scope="col">{escape(cell) or "quantity"}</th>' for cell in rows[0])
     body = "".join(
         "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>\n" for row in rows[1:]
     )
     return (
-        '<div class="wide" tabindex="0" role="region" aria-label="Table"><table>'
+        f'<div class="wide" tabindex="0" role="region" aria-label="{label}"><table>'
         f"<thead><tr>{head}</tr></thead>\n<tbody>{body}</tbody></table></div>"
     )

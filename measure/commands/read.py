@@ -209,7 +209,7 @@ def print_reading(
         sections = details(
             reading,
             half_angle_deg=half_angle_deg,
-            microphone=_microphone_lines(microphone),
+            microphone=microphone_lines(microphone),
             scores=scores,
         )
         for heading, lines in [_source(file), *sections]:
@@ -229,7 +229,7 @@ def _source(file: FileReading) -> tuple[str, list[str]]:
     return "Recording", [file.path.name, facts]
 
 
-def _microphone_lines(microphone: Microphone | None) -> list[str]:
+def microphone_lines(microphone: Microphone | None) -> list[str]:
     """Say what was done about the microphone's own response."""
     if microphone is None:
         return []

@@ -158,10 +158,12 @@ def _take_parts(
     room: tuple[Room | Space, Positions] | None,
 ) -> list[Part]:
     """Return the parts of a take's page."""
-    from analysis.plots.page_figures import arrival_svg, bass_svg, plan_svg
+    from analysis.plots.page_figures import plan_svg
     from analysis.report.details import details
     from analysis.report.page import Part
     from analysis.room import Room
+    from measure.commands.read import microphone_lines
+    from measure.take_file import take_microphone
 
     parts = [Part(heading="What was found", texts=findings)]
     notes = [*cautions, *_cautions(take)]
@@ -171,6 +173,20 @@ def _take_parts(
         if isinstance(box, Room):  # a floor plan that is no box has no plan of this kind
             drawn = plan_svg(box, positions)
             parts.append(Part(heading="Plan", figure=drawn, caption="From the room file."))
+    parts += _curves(reading)
+    listed = details(reading, microphone=microphone_lines(take_microphone(take)))
+    parts += [Part(heading=name, lines=tuple(lines)) for name, lines in listed]
+    parts.append(Part(heading="How it was measured", rows=_how(take)))
+    parts.append(Part(heading="Sources", texts=SOURCES))
+    return parts
+
+
+def _curves(reading: Reading) -> list[Part]:
+    """Return the figures of bass and first sound, of what was heard."""
+    from analysis.plots.page_figures import arrival_svg, bass_svg
+    from analysis.report.page import Part
+
+    parts = []
     bass = bass_svg(reading.bass)
     if bass is not None:
         caption = "At the seat, 1/6 octave. Left solid, right dashed; the worst places are marked."
@@ -182,9 +198,6 @@ def _take_parts(
         parts.append(
             Part(heading="First sound", figure=figure, caption="Left solid, right dashed.")
         )
-    parts += [Part(heading=name, lines=tuple(lines)) for name, lines in details(reading)]
-    parts.append(Part(heading="How it was measured", rows=_how(take)))
-    parts.append(Part(heading="Sources", texts=SOURCES))
     return parts
 
 

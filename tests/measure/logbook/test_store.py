@@ -406,6 +406,8 @@ def test_the_microphones_correction_stays_with_the_take(logbook: Logbook, tmp_pa
     text = page.read_text(encoding="utf-8")
     assert "omni.txt, kept in the take, for 90°" in text
     assert "kept only the name" not in text
+    assert "no correction applied" not in text
+    assert "+6.0 dB at 1000 Hz" in text
     (take.path / "microphone.txt").write_bytes(raw.replace(b"-6", b"-7"))
     assert {one.path.name: one.verdict for one in verify(logbook)}["mended"] == "damaged"
     with pytest.raises(MeasureError, match="isn't the correction"):
