@@ -22,6 +22,7 @@ from analysis.compare import LEVEL_STD_DB, Snapshot
 from analysis.group_features import SIDES, Outcome, Tracked, bass_features, outcome
 from analysis.group_reflections import reflections
 from analysis.impulse_response import ImpulseResponse
+from analysis.pair_measures import measure_repeats, pair_measures
 from analysis.repeat_statistics import GroupChange, Repeats, judge_changes
 
 BAND_CENTRES_HZ: Final = (25.1, 31.6, 39.8, 50.1, 63.1, 79.4, 100.0, 125.9, 158.5, 199.5)
@@ -67,6 +68,8 @@ class GroupComparison:
         What all curves changed by alike, in dB.
     changes : tuple of GroupChange
         Arrival (m), direct and seat level (dB), and each third octave of each side (dB).
+    measures : tuple of GroupChange
+        A pair's bass and symmetry in a few numbers, as `analysis.pair_measures` has them.
     features, reflections : tuple of Outcome
         Of both sides: peaks and dips of the bass, and the first reflections.
     frequency_hz : ndarray, shape (n,)
@@ -88,6 +91,7 @@ class GroupComparison:
     frequency_hz: Float
     curves_db: Float
     spread_db: Float
+    measures: tuple[GroupChange, ...]
     features: tuple[Outcome, ...]
     reflections: tuple[Outcome, ...]
     wide_hz: Float
@@ -96,8 +100,9 @@ class GroupComparison:
 
     @property
     def claimed(self) -> tuple[GroupChange, ...]:
-        """What changed beyond the uncertainty, of arrival, levels and third octaves."""
-        return tuple(one for one in self.changes if one.beyond_uncertainty)
+        """What changed beyond the uncertainty, of all but peaks, dips and reflections."""
+        every = (*self.changes, *self.measures)
+        return tuple(one for one in every if one.beyond_uncertainty)
 
     @property
     def outcomes(self) -> tuple[Outcome, ...]:
@@ -108,7 +113,11 @@ class GroupComparison:
     def n_quantities(self) -> int:
         """How many were judged together."""
         many = (*self.features, *self.reflections)
-        return len(self.changes) + sum(len(one.tracked.quantities) for one in many)
+        return (
+            len(self.changes)
+            + len(self.measures)
+            + sum(len(one.tracked.quantities) for one in many)
+        )
 
 
 def compare_groups(
@@ -141,9 +150,10 @@ def compare_groups(
             raise ValueError(msg)
     groups = [[_levels(one, matching) for one in group] for group in (before, after)]
     quantities = [*_scalars(before, after), *_bands(groups)]
-    tracked = _tracked((before, after), groups)
-    judged = judge_changes([*quantities, *(one for t in tracked for one in t.quantities)])
-    outcomes, rest = list[Outcome](), judged[len(quantities) :]
+    measures, tracked = _measures(groups), _tracked((before, after), groups)
+    others = [one for t in tracked for one in t.quantities]
+    judged = judge_changes([*quantities, *measures, *others])
+    outcomes, rest = list[Outcome](), judged[len(judged) - len(others) :]
     for one in tracked:
         n = len(one.quantities)
         outcomes.append(outcome(one, rest[:n]))
@@ -159,11 +169,20 @@ def compare_groups(
         frequency_hz=_grid(),
         curves_db=np.stack([np.mean(one, axis=0) for one in curves]),
         spread_db=np.stack([_spread(one) for one in curves]),
+        measures=tuple(judged[len(quantities) : len(quantities) + len(measures)]),
         features=tuple(one for one in outcomes if one.tracked.what != "reflection"),
         reflections=tuple(one for one in outcomes if one.tracked.what == "reflection"),
         wide_hz=_wide_grid(),
         wide_db=np.stack([np.mean(one, axis=0) for one in wide]),
         wide_spread_db=np.stack([_spread(one) for one in wide]),
+    )
+
+
+def _measures(groups: Sequence[Sequence[_Levels]]) -> list[Repeats]:
+    """Return each pair's bass and symmetry in a few numbers."""
+    grid, wide = _grid(), _wide_grid()
+    return measure_repeats(
+        [[pair_measures(grid, one.curves_db, wide, one.wide_db) for one in g] for g in groups]
     )
 
 

@@ -2,8 +2,8 @@
 
 ``python sample_data/run_weekend.py [FOLDER]`` makes a logbook and pages in FOLDER. The room, the
 pairs and every recording are invented: image sources of rir-generator, loudspeakers of
-``benchmarks/loudspeakers.py``. It needs the libraries of the extra ``test``. Every step is a
-command that a person types.
+``benchmarks/loudspeakers.py``. The surveys are the sample ones, of another invented room. It needs
+the libraries of the extra ``test``. Every step is a command that a person types.
 """
 
 from __future__ import annotations
@@ -72,7 +72,14 @@ def weekend(out: Path) -> None:
     typed("sweep", sheet, "--seconds", "1", "--rate", str(RATE_HZ))
     typed("log", "new", book)
     typed(*log, "add", "room", "Attic", "--notes", "invented")
-    typed(*log, "add", "survey", "Friday", HERE / "survey-before.toml", "--room", "Attic")
+    labels = ("--log", book, "--pair", "Birch", "--room", "Loft", "--place")
+    typed("survey", HERE / "survey-before.toml", *labels, "Thursday")
+    typed("survey", HERE / "survey-after.toml", *labels, "Friday")
+    typed(*log, "put-back", "Thursday", "--from", "Friday")
+    where = [("--left", LAYOUT.left_m), ("--right", LAYOUT.right_m), ("--seat", LAYOUT.seat_m)]
+    words = [word for name, at in where for word in (name, ",".join(map(str, at)))]
+    for place in ("set", "again"):
+        typed(*log, "add", "place", place, "--room", "Attic", *words, "--std", "0.001")
     for day, (name, back_m) in enumerate(PAIRS.items(), start=6):
         pair = random_pair(rng, "typical")
         typed(*log, "add", "pair", name, "--on-loan-until", "2026-04-01", "--notes", "invented")
@@ -84,8 +91,8 @@ def weekend(out: Path) -> None:
             file = out / f"{take}.flac"
             recorded(file, sheet, layout, pair, rng)
             made = f"2026-03-{day:02d}T{14 + hour}:00:00"
-            labels = ("--pair", name, "--room", "Attic", "--place", take.split()[-1])
-            typed(*log, "import", file, "--sweep", sheet, "--name", take, "--made", made, *labels)
+            said = ("--pair", name, "--room", "Attic", "--place", take.split()[-1])
+            typed(*log, "import", file, "--sweep", sheet, "--name", take, "--made", made, *said)
             file.unlink()
         moved_mm = (paths_m(LAYOUT)[1] - paths_m(first)[1]) * 1e3
         takes = ("--before", f"{name} first", "--after", f"{name} set")
@@ -93,7 +100,7 @@ def weekend(out: Path) -> None:
     typed(*log)
     typed(*log, "--verify")
     groups = [(f"{name} set", f"{name} again") for name in ("Birch", "Elm")]
-    words: list[str] = []
+    words = []
     for option, group in zip(("--before", "--after"), groups, strict=True):
         words += [word for take in group for word in (option, take)]
     typed(*log, "compare", "--pairs", *words)

@@ -107,6 +107,38 @@ def group_svg(found: GroupComparison, *, names: tuple[str, str], side: int) -> s
     return chart_svg(chart, identifier=f"group-{where}")
 
 
+WIDE_FREQUENCY = Axis(
+    label="Frequency (Hz)",
+    low=20.0,
+    high=20_000.0,
+    ticks=(20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10_000.0, 20_000.0),
+    log=True,
+)
+
+
+def wide_svg(found: GroupComparison, *, names: tuple[str, str], side: int) -> str:
+    """Return one side's curves of two groups over the whole range, smoothed over 1/3 octave."""
+    where = ("left", "right")[side]
+    lines = tuple(
+        Line(
+            name=name,
+            kind=kind,
+            x=found.wide_hz,
+            y=found.wide_db[k, side],
+            spread=2 * found.wide_spread_db[k, side],
+        )
+        for k, (name, kind) in enumerate(zip(names, ("before", "after"), strict=True))
+    )
+    chart = Chart(
+        title=f"Level of the {where} loudspeaker at the seat in both groups from 20 Hz to 20 kHz, "
+        "smoothed over a third of an octave, against the reference band.",
+        x=WIDE_FREQUENCY,
+        y=_level_axis([line.y for line in lines], "Level (dB)"),
+        lines=lines,
+    )
+    return chart_svg(chart, identifier=f"wide-{where}")
+
+
 def plan_svg(room: Room, positions: Positions) -> str:
     """Return the plan: walls, loudspeakers, seat, seen from above, the front wall at the top."""
     length_m, width_m = room.length_m, room.width_m

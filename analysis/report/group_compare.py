@@ -38,8 +38,10 @@ def claim_text(found: GroupComparison, *, names: tuple[str, str]) -> str:
         )
     if not found.claimed:
         return f"Between {names[0]} and {names[1]} nothing differs by more than the uncertainty."
-    scalars = [one for one in found.claimed if " Hz" not in one.name]
-    bands = sorted((one for one in found.claimed if " Hz" in one.name), key=_size, reverse=True)
+    scalars = [one for one in found.claimed if one not in _bands(found)]
+    bands = sorted(
+        (one for one in _bands(found) if one.beyond_uncertainty), key=_size, reverse=True
+    )
     said = "; ".join(f"{one.name} by {size_text(one)}" for one in (*scalars, *bands[:N_LARGEST]))
     n_more = len(bands) - N_LARGEST
     more = f"; {n_more} smaller changes of the bass are in the table" if n_more > 0 else ""
@@ -129,19 +131,35 @@ def size_text(one: GroupChange) -> str:
     """Return a change with its uncertainty."""
     if one.unit == "m":
         return fmt.mm(one.change, one.std, sign=True)
+    if one.unit == "Hz":
+        return fmt.with_std(one.change, one.std, "Hz", sign=True)
     return fmt.db(one.change, one.std, sign=True)
 
 
 def change_rows(found: GroupComparison) -> list[tuple[str, ...]]:
     """Return every quantity as cells, under headings."""
     rows: list[tuple[str, ...]] = [("", "before", "after", "change", "beyond uncertainty")]
-    for one in found.changes:
-        before, after = (
-            fmt.mm(value, sign=True) if one.unit == "m" else fmt.db(value, sign=True)
-            for value in (one.before, one.after)
-        )
+    for one in (*_scalars(found), *found.measures, *_bands(found)):
+        before, after = (_value_text(value, one.unit) for value in (one.before, one.after))
         rows.append((one.name, before, after, size_text(one), _sure(one)))
     return rows
+
+
+def _scalars(found: GroupComparison) -> list[GroupChange]:
+    """Return arrival and levels."""
+    return [one for one in found.changes if not one.name.startswith(("left at", "right at"))]
+
+
+def _bands(found: GroupComparison) -> list[GroupChange]:
+    """Return the third octaves."""
+    return [one for one in found.changes if one.name.startswith(("left at", "right at"))]
+
+
+def _value_text(value: float, unit: str) -> str:
+    """Return a value with its unit."""
+    if unit == "m":
+        return fmt.mm(value, sign=True)
+    return f"{value:.1f} Hz" if unit == "Hz" else fmt.db(value, sign=True)
 
 
 def _sure(one: GroupChange) -> str:

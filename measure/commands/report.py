@@ -63,7 +63,9 @@ def command(
 
         text = history_page(folder, pair)
     elif take is None:
-        text = _group_page(folder, before, after, pairs=pairs)
+        from measure.commands.report_groups import group_page
+
+        text = group_page(folder, before, after, pairs=pairs, sources=SOURCES)
     else:
         text = _take_page(_folder_of(take, folder), folder, room_path)
     write_whole(target, text_writer(text))
@@ -245,49 +247,3 @@ def _correction(take: TakeFile) -> str:
         return f"{known.correction_file}, not kept"
     angle = "" if known.angle_deg is None else f", for {known.angle_deg:.0f}°"
     return f"{known.correction_file}, kept in the take{angle}"
-
-
-def _group_page(
-    folder: Path, before: tuple[str, ...], after: tuple[str, ...], *, pairs: bool
-) -> str:
-    """Return the page of two groups."""
-    from analysis.group_compare import compare_groups
-    from analysis.plots.page_figures import group_svg
-    from analysis.report.group_compare import (
-        basis_text,
-        change_rows,
-        claim_text,
-        outcome_rows,
-        outcome_texts,
-    )
-    from analysis.report.page import Part, page_html
-    from measure.commands.log_compare import read_group_take
-    from measure.errors import LogbookError
-    from measure.logbook.folder import open_logbook
-
-    logbook = open_logbook(folder)
-    groups = [[read_group_take(logbook, name) for name in names] for names in (before, after)]
-    try:
-        found = compare_groups(*groups, matching="pair" if pairs else "own")
-    except ValueError as problem:
-        msg = f"these takes can't be compared: {problem}"
-        raise LogbookError(msg) from problem
-    names = before[0], after[0]
-    parts = [
-        Part(
-            heading=f"Bass of the {side} loudspeaker",
-            figure=group_svg(found, names=names, side=row),
-            caption=f"{names[0]} dotted, {names[1]} solid; grey: two standard deviations of the "
-            "repeats, where there are any.",
-        )
-        for row, side in enumerate(("left", "right"))
-    ]
-    parts.append(Part(heading="Every quantity", rows=tuple(change_rows(found))))
-    parts.append(Part(heading="Peaks, dips, first reflections", rows=tuple(outcome_rows(found))))
-    parts.append(Part(heading="Basis", texts=(basis_text(found), *SOURCES)))
-    return page_html(
-        title=f"{names[0]} and {names[1]}",
-        when=f"{', '.join(before)} against {', '.join(after)}",
-        verdict=[claim_text(found, names=names), *outcome_texts(found)],
-        parts=parts,
-    )

@@ -12,6 +12,7 @@ import pytest
 
 from measure import cli
 from measure.commands.moves_told import answer_in
+from measure.commands.report_groups import distance_rows
 from measure.commands.report_history import move_texts
 from measure.logbook.entries import MoveEntry, PlaceEntry, SurveyEntry, WalkEntry
 from measure.logbook.entry_store import add_entry, read_entries, read_entry
@@ -152,3 +153,19 @@ def test_a_walk_is_kept_once_for_each_thing_it_says(logbook: Logbook, tmp_path: 
     assert (entry.n_readings, entry.room) == (3, "Attic")
     assert (path / entry.walk_file).read_bytes() == walk.read_bytes()
     assert json.loads((path / entry.fit_file).read_text("utf-8")) == document
+
+
+def test_the_distances_of_two_pairs_stand_beside_each_other(logbook: Logbook, keep: Keep) -> None:
+    # Closed form: Pythagoras; the second pair's left loudspeaker 30 mm farther from the front.
+    log = ("log", "--log", logbook.path)
+    for name, y in (("one", "0.9"), ("two", "0.93")):
+        where = ("--left", f"0.9,{y},1.0", "--right", "3.1,0.9,1.0", "--seat", "2.0,3.3,1.0")
+        run(*log, "add", "place", name, *where, "--std", "0.002")
+        keep(f"take {name}", arrival_mm=0.0, place=name)
+    rows = {row[0]: row for row in distance_rows(logbook, ("take one", "take two"))}
+    apart_mm = (math.hypot(1.1, 2.4) - math.hypot(1.1, 2.37)) * 1e3
+    assert rows["left to seat"][3].startswith(f"\N{MINUS SIGN}{apart_mm:.0f} ")
+    assert rows["left to front wall"][4] == "yes"
+    assert rows["right to seat"][4] == "no"
+    keep("nowhere", arrival_mm=0.0, place="unknown")
+    assert distance_rows(logbook, ("take one", "nowhere")) == ()

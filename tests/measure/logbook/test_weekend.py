@@ -34,8 +34,17 @@ def test_the_weekend_goes_through_and_finds_what_was_planted(tmp_path: Path) -> 
     assert len(listed) == 3
     for name, found in listed:
         assert float(found) == pytest.approx(planted[name], abs=0.6)
-    assert text.count("The promise was kept") == 3
-    assert "16 whole, 0 unfinished, 0 damaged" in text
+    assert text.count("The promise was kept") == 4
+    assert "Back to Thursday" in text
+    assert "What the tape must read then" in text
+    assert "22 whole, 0 unfinished, 0 damaged" in text
     assert "beyond the uncertainty" in text
+    page = (tmp_path / "out" / "pairs.html").read_text(encoding="utf-8")
+    assert "evenness of the bass" in page
+    assert "from 20 Hz to 20 kHz" in page
+    assert "left to front wall" in page
+    assert "asked by survey-before" in text
+    history = (tmp_path / "out" / "history.html").read_text(encoding="utf-8")
+    assert "Slide the right loudspeaker" in history
     pages = {path.name for path in (tmp_path / "out").glob("*.html")}
     assert pages == {"pairs.html", "birch.html", "history.html"}
