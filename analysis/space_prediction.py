@@ -77,19 +77,7 @@ def predict_space(
     require_in_space(space, positions)
     c = air.speed_of_sound_m_s
     taken_s = taken_decay_s(space.reverberation_time_s(speed_of_sound_m_s=c), decay_s)
-    highest_hz = HIGHEST_HZ if space.is_level else SLOPED_HIGHEST_HZ
-    found = space_modes(
-        space, SUM_TO * highest_hz, speed_of_sound_m_s=c, error_percent=ERROR_PERCENT
-    )
-    modes = NumberedModes(
-        frequency_hz=found.frequency_hz(speed_of_sound_m_s=c)[1:],
-        kinds=found.kinds[1:],
-        ways=mode_ways(found),
-        loudest=loudest_walls(found),
-        relative_error=found.error_percent / 100,
-    )
-    n_steps = math.floor((highest_hz - LOWEST_HZ) / GRID_HZ)
-    frequency_hz: Float = LOWEST_HZ + GRID_HZ * np.arange(n_steps + 1, dtype=np.float64)
+    found, modes, frequency_hz = _modes(space, c)
     each = resonances(modes, frequency_hz, width_hz=half_power_width_hz(taken_s))
     seat, drives, strong = _shapes(found, positions)
     sums = each @ np.stack([strong[curve] for curve in CURVES], axis=1)
@@ -117,6 +105,24 @@ def predict_space(
         mean_absorption=_mean_absorption(space, surface_m2, taken_s, speed_of_sound_m_s=c),
         surface_m2=surface_m2,
     )
+
+
+def _modes(space: Space, speed_of_sound_m_s: float) -> tuple[SpaceModes, NumberedModes, Float]:
+    """Return the modes, the same without the uniform pressure, and the prediction's grid."""
+    c = speed_of_sound_m_s
+    highest_hz = HIGHEST_HZ if space.is_level else SLOPED_HIGHEST_HZ
+    found = space_modes(
+        space, SUM_TO * highest_hz, speed_of_sound_m_s=c, error_percent=ERROR_PERCENT
+    )
+    modes = NumberedModes(
+        frequency_hz=found.frequency_hz(speed_of_sound_m_s=c)[1:],
+        kinds=found.kinds[1:],
+        ways=mode_ways(found),
+        loudest=loudest_walls(found),
+        relative_error=found.error_percent / 100,
+    )
+    n_steps = math.floor((highest_hz - LOWEST_HZ) / GRID_HZ)
+    return found, modes, LOWEST_HZ + GRID_HZ * np.arange(n_steps + 1, dtype=np.float64)
 
 
 def _shapes(

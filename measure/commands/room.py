@@ -60,8 +60,6 @@ def command(
     """
     from analysis.interference import reflections
     from analysis.report.space import space_lines
-    from analysis.space_modes import space_modes
-    from measure.errors import RoomFileError
     from measure.output import check_json_target, progress, write_json
     from measure.surveyed_places import room_with_survey
 
@@ -69,13 +67,7 @@ def command(
     file, origin = room_with_survey(room, survey)
     c = file.air.speed_of_sound_m_s
     with progress("Finding the room's modes"):
-        try:
-            modes = space_modes(
-                file.space, highest_hz, speed_of_sound_m_s=c, error_percent=error_percent
-            )
-        except ValueError as problem:
-            msg = f"{room}: {problem}"
-            raise RoomFileError(msg) from problem
+        modes = _modes(room, file, highest_hz, error_percent)
     couplings = _couplings(file, modes)
     heard = {
         side: reflections(file.space, speaker.woofer, file.positions.seat)
@@ -96,6 +88,21 @@ def command(
         lines += ["", "Wrote", *(f"  {path}" for path in written)]
     for line in [*origin, *lines]:
         click.echo(line, err=json_target == "-")
+
+
+def _modes(path: Path, file: RoomFile, highest_hz: float, error_percent: float) -> SpaceModes:
+    """Return the room's modes."""
+    from analysis.space_modes import space_modes
+    from measure.errors import RoomFileError
+
+    c = file.air.speed_of_sound_m_s
+    try:
+        return space_modes(
+            file.space, highest_hz, speed_of_sound_m_s=c, error_percent=error_percent
+        )
+    except ValueError as problem:
+        msg = f"{path}: {problem}"
+        raise RoomFileError(msg) from problem
 
 
 def _drawn(
