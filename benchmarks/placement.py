@@ -61,11 +61,16 @@ class Advice:
         return self.placement.choices[0].index
 
 
+def draw_absorption(rng: Rng) -> tuple[Float, Float]:
+    """Return the absorption of the six surfaces at 63 Hz and at 250 Hz."""
+    low = rng.uniform(0.05, 0.4, 6)
+    return low, np.clip(low * rng.uniform(0.5, 2.0, 6), 0.03, 0.6)
+
+
 def draw_case(rng: Rng) -> Case:
     """Return a living room with unequal absorption that changes with frequency."""
     size = [rng.uniform(4.2, 7.0), rng.uniform(3.4, 5.2), rng.uniform(2.3, 2.9)]
-    low = rng.uniform(0.05, 0.4, 6)
-    high = np.clip(low * rng.uniform(0.5, 2.0, 6), 0.03, 0.6)
+    low, high = draw_absorption(rng)
     rooms = [
         Room(
             length_m=size[0],
@@ -196,43 +201,77 @@ def by_rule(case: Case, places: Places, rule: tuple[float | None, float | None])
     return int(np.argmin(away))
 
 
-def main(n_rooms: int = 50, seed: int = 7, n_readings: int = 5) -> None:
-    """Print the table."""
-    rows: dict[str, list[tuple[float, float]]] = {}
-    held = []
-    for number in range(n_rooms):
-        rng = np.random.default_rng([seed, number])
-        case = draw_case(rng)
-        places = tried_places(case)
-        evenness, levels = true_evenness(case, places, rng)
-        picks = {}
-        for count in dict.fromkeys((0, n_readings)):
-            readings = even_readings(case, places, levels, count, rng) if count else []
-            found = advice(case, places, readings, rng)
-            picks[f"advised, {count} readings"] = found.index
-            holds = found.placement.choices[0].holds_percent
-            held.append((count, holds, evenness[found.index] <= evenness.min() + WITHIN_DB))
-        picks |= {name: by_rule(case, places, rule) for name, rule in RULES.items()}
-        picks["today"] = by_rule(case, places, (None, None))
-        for name, index in picks.items():
-            behind = evenness[index] - evenness.min()
-            rows.setdefault(name, []).append((behind, float(np.mean(evenness > evenness[index]))))
-        rows.setdefault("any place (mean)", []).append((evenness.mean() - evenness.min(), 0.5))
-    print(f"{n_rooms} rooms, seed {seed}, {places.n_places} places in the last one")
-    print(f"{'':32}{'median':>8}{'within 0.3 dB':>15}{'better than 90 %':>18}")
-    for name, pairs in rows.items():
-        behind, better = np.array(pairs).T
-        print(
-            f"{name:32}{np.median(behind):6.2f} dB{100 * np.mean(behind <= 0.3):13.0f} %"
-            f"{100 * np.mean(better >= 0.9 - 1e-9):16.0f} %"
-        )
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Score:
+    """How a place compares in truth."""
+
+    behind_db: float
+    better_than: float
+    said_percent: float | None = None
+
+
+def score(evenness: Float, index: int, said_percent: float | None = None) -> Score:
+    """Return how much less even a place is than the best, and what share it beats."""
+    return Score(
+        behind_db=float(evenness[index] - evenness.min()),
+        better_than=float(np.mean(evenness > evenness[index])),
+        said_percent=said_percent,
+    )
+
+
+def scores(number: int, seed: int, n_readings: int) -> dict[str, Score]:
+    """Return how advice and rules do in one room."""
+    rng = np.random.default_rng([seed, number])
+    case = draw_case(rng)
+    places = tried_places(case)
+    evenness, levels = true_evenness(case, places, rng)
+    found = {}
     for count in dict.fromkeys((0, n_readings)):
-        said = [holds for c, holds, _ in held if c == count]
-        true = [ok for c, _, ok in held if c == count]
+        readings = even_readings(case, places, levels, count, rng) if count else []
+        first = advice(case, places, readings, rng).placement.choices[0]
+        found[f"advised, {count} readings"] = score(evenness, first.index, first.holds_percent)
+    for name, rule in (RULES | {"today": (None, None)}).items():
+        found[name] = score(evenness, by_rule(case, places, rule))
+    mean_db = float(evenness.mean() - evenness.min())
+    return found | {"any place (mean)": Score(behind_db=mean_db, better_than=0.5)}
+
+
+def print_table(rows: list[dict[str, Score]]) -> None:
+    """Print one line an advice or rule."""
+    print(f"{'':32}{'median':>9}{'mean':>9}{'within 0.3 dB':>15}{'better than 90 %':>18}")
+    for name in rows[0]:
+        behind = np.array([row[name].behind_db for row in rows])
+        better = np.array([row[name].better_than for row in rows])
         print(
-            f"{count} readings: said to hold (within {WITHIN_DB:g} dB) {np.mean(said):.0f} %, "
-            f"held in {100 * np.mean(true):.0f} %"
+            f"{name:32}{np.median(behind):6.2f} dB{behind.mean():6.2f} dB"
+            f"{100 * np.mean(behind <= 0.3):13.0f} %{100 * np.mean(better >= 0.9 - 1e-9):16.0f} %"
         )
+
+
+def print_holds(rows: list[dict[str, Score]]) -> None:
+    """Print how often choices were said to hold, and did, by what was said."""
+    for name in (one for one in rows[0] if rows[0][one].said_percent is not None):
+        said = np.array([row[name].said_percent for row in rows], dtype=float)
+        held = np.array([row[name].behind_db <= WITHIN_DB for row in rows])
+        for low, high in ((0, 101), *SAID_GROUPS):
+            group = (said >= low) & (said < high)
+            if group.any():
+                print(
+                    f"{name}, said {low} to {min(high, 100)} %: {group.sum()} rooms, within "
+                    f"{WITHIN_DB:g} dB said in {said[group].mean():.0f} %, true in "
+                    f"{100 * held[group].mean():.0f} %"
+                )
+
+
+SAID_GROUPS = ((0, 80), (80, 95), (95, 101))
+
+
+def main(n_rooms: int = 50, seed: int = 7, n_readings: int = 5) -> None:
+    """Print the table, and said against true."""
+    rows = [scores(number, seed, n_readings) for number in range(n_rooms)]
+    print(f"{n_rooms} rooms, seed {seed}")
+    print_table(rows)
+    print_holds(rows)
 
 
 if __name__ == "__main__":
