@@ -239,7 +239,21 @@ def plan_figure(
     for one in furniture:
         size = one.x_m[1] - one.x_m[0], one.y_m[1] - one.y_m[0]
         ax.add_patch(Rectangle((one.x_m[0], one.y_m[0]), *size, facecolor="0.85", edgecolor="0.6"))
-    line_m = front_line_m(space.plan)
+    _draw_choices(ax, front_line_m(space.plan), placement)
+    ax.set_aspect("equal")
+    ax.set_title("bars: as even as at the mark", loc="left", fontsize=style.SMALL_PT)
+    ax.set_xticks(np.arange(np.ceil(low_x), high_x + 1e-9))
+    ax.set_yticks(np.arange(np.ceil(low_y), high_y + 1e-9))
+    ax.set_xlim(low_x - 0.1, high_x + 0.1)
+    ax.set_ylim(high_y + 0.1, low_y - 0.1)
+    ax.set_xlabel("From the left (m)")
+    ax.set_ylabel("From the front (m)")
+    figure.legend(loc="lower left", ncols=2)
+    return figure
+
+
+def _draw_choices(ax: Axes, line_m: float, placement: Placement) -> None:
+    """Mark each choice, with a bar over the front distances that are as even."""
     places = placement.places
     # Hollow and ever larger, so that choices at one spot are all seen.
     looks = (("o", 7.0), ("s", 10.0), ("^", 14.0), ("v", 17.0))
@@ -261,13 +275,3 @@ def plan_figure(
             zorder=3 if dark else 2,
             label=f"{choice.name}: {choice.front_wall_m:.2f} m, head at {choice.seat_m:.2f} m",
         )
-    ax.set_aspect("equal")
-    ax.set_title("bars: as even as at the mark", loc="left", fontsize=style.SMALL_PT)
-    ax.set_xticks(np.arange(np.ceil(low_x), high_x + 1e-9))
-    ax.set_yticks(np.arange(np.ceil(low_y), high_y + 1e-9))
-    ax.set_xlim(low_x - 0.1, high_x + 0.1)
-    ax.set_ylim(high_y + 0.1, low_y - 0.1)
-    ax.set_xlabel("From the left (m)")
-    ax.set_ylabel("From the front (m)")
-    figure.legend(loc="lower left", ncols=2)
-    return figure
