@@ -7,6 +7,7 @@ measured, it divides the room as it divides the distance between these.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -26,6 +27,9 @@ from measure.survey_file import read_survey
 MOST_APART_M: Final = 0.10
 """By more than this a survey and a room file that speak of one room don't differ: a wall that
 bulges or stands askew gives some centimetres (common practice, no source)."""
+
+_ENDS: Final = (("left", "right"), ("front", "rear"))
+"""The walls at both ends of x and of y."""
 
 _ON_WALL_M: Final = 1e-6
 
@@ -68,20 +72,30 @@ class SurveyedPlaces:
 
     def lines(self) -> list[str]:
         """Return what is said of where the places come from."""
-        said = [f"Places from the survey {self.path.name}; one sigma of each:"]
+        said = [f"Places from the survey {self.path.name}; one sigma of each from the walls:"]
         for name in (*SIDES, HEAD):
-            std_mm = np.sqrt(self.result.solution.place_covariance(_node(name)).diagonal()) * 1e3
-            words = " x ± {:.1f}, y ± {:.1f}, z ± {:.1f} mm".format(*std_mm)
-            said.append(f"  {name:5}{words}")
+            x_mm, y_mm = (self._std_m(name, walls) * 1e3 for walls in _ENDS)
+            z_mm = math.sqrt(self.result.solution.place_covariance(_node(name))[2, 2]) * 1e3
+            said.append(f"  {name:5} x ± {x_mm:.1f}, y ± {y_mm:.1f}, z ± {z_mm:.1f} mm")
         if self.result.doubts:
             said.append("Mind: this survey contradicts itself; see `apexline survey`.")
         return said
 
+    def _distances(self, name: str) -> dict[str, Estimate]:
+        """Return the distances of a place from the walls."""
+        walls = self.result.walls
+        found = walls.head if name == HEAD else walls.cabinets[name]  # type: ignore[index]
+        return {str(one.wall): one.reference_m for one in found}
+
+    def _std_m(self, name: str, walls: tuple[str, str]) -> float:
+        """Return how well a place's distance from the nearer known of two walls is known."""
+        at = self._distances(name)
+        known = [at[wall].known[1] for wall in walls if wall in at and at[wall].value is not None]
+        return min(known, default=math.inf)
+
     def _point(self, name: str, space: Space) -> Point:
         """Return a place."""
-        walls = self.result.walls
-        distances = walls.head if name == HEAD else walls.cabinets[name]  # type: ignore[index]
-        at = {str(one.wall): one.reference_m for one in distances}
+        at = self._distances(name)
         height_m = float(self.result.solution.place_m(_node(name))[2])
         return Point(
             x_m=self._along(name, at, space.plan, axis=0),
@@ -91,7 +105,7 @@ class SurveyedPlaces:
 
     def _along(self, name: str, at: dict[str, Estimate], plan: FloorPlan, *, axis: int) -> float:
         """Return a coordinate from the distances to the walls at both ends of an axis."""
-        near, far = (("left", "right"), ("front", "rear"))[axis]
+        near, far = _ENDS[axis]
         low_m, high_m = plan.bounds_m[axis], plan.bounds_m[axis + 2]
         from_low = _known(at, near) if _has_wall(plan, axis, low_m) else None
         from_high = _known(at, far) if _has_wall(plan, axis, high_m) else None

@@ -46,6 +46,7 @@ def test_a_box_gets_the_places_of_the_surveys_own_room_file(surveyed: Path, tmp_
     assert file.positions.seat.array == pytest.approx(own.seat.array, abs=2e-4)
     assert "survey-before.toml" in lines[0]
     assert sum("±" in line for line in lines) == 3
+    assert "± 0.0" not in "".join(lines)  # the line runs through the head; the walls don't
 
 
 def test_a_plan_with_one_side_wall_counts_from_it(surveyed: Path, tmp_path: Path) -> None:
