@@ -3,8 +3,9 @@
 Conventions: levels are those of `analysis.group_compare`, in dB against the reference band.
 *Evenness*: standard deviation of the sixth-octave level of both loudspeakers' mean power about
 a straight line over the logarithm of frequency, 25 to 200 Hz; less is more even. *Worst dip*:
-how far the lowest point lies below that line. *Extension*: down to where the third-octave level
-of both doesn't fall `EXTENSION_DB` below its mean from 50 to 200 Hz. *Likeness*: root mean
+how far the lowest point lies below that line. *Extension*: the lowest frequency at which the
+third-octave level of both reaches `EXTENSION_DB` below its mean from 50 to 200 Hz, whatever dips
+lie above it. *Likeness*: root mean
 square of left minus right, third octaves, in each band of `BANDS_HZ`, the mean left out; less
 is more alike. Numbers that differ say that pairs or placements differ, never which is better.
 """
@@ -77,15 +78,14 @@ def _both_db(levels_db: Float) -> Float:
 
 
 def _extension_hz(wide_hz: Float, level_db: Float) -> float:
-    """Return the frequency down to which the level holds."""
+    """Return the lowest frequency at which the level is reached."""
     usual = (wide_hz >= MEAN_HZ[0]) & (wide_hz <= MEAN_HZ[1])
     limit = float(np.mean(level_db[usual])) - EXTENSION_DB
-    start = int(np.argmax(wide_hz >= MEAN_HZ[0] * 2))
-    for k in range(start, -1, -1):
-        if level_db[k] < limit:
-            share = (limit - level_db[k]) / (level_db[k + 1] - level_db[k])
-            return float(wide_hz[k] * (wide_hz[k + 1] / wide_hz[k]) ** share)
-    return float(wide_hz[0])
+    k = int(np.argmax(level_db >= limit))
+    if k == 0:
+        return float(wide_hz[0])
+    share = (limit - level_db[k - 1]) / (level_db[k] - level_db[k - 1])
+    return float(wide_hz[k - 1] * (wide_hz[k] / wide_hz[k - 1]) ** share)
 
 
 def measure_repeats(groups: Sequence[Sequence[dict[str, float]]]) -> list[Repeats]:

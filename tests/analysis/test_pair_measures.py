@@ -41,6 +41,14 @@ def test_the_extension_of_a_second_order_corner() -> None:
     assert found["extension of the bass"] == pytest.approx(expected, rel=0.01)
 
 
+def test_a_dip_is_no_end_of_the_bass() -> None:
+    # Invariant: a hole at 100 Hz, 12 dB deep, doesn't raise the extension to it.
+    level = -10 * np.log10(1 + (40.0 / WIDE_HZ) ** 4)
+    level -= 12 * np.exp(-0.5 * (np.log2(WIDE_HZ / 100) / 0.1) ** 2)
+    found = measures(np.zeros(188), np.zeros(188), np.stack([level, level]))
+    assert 25 < found["extension of the bass"] < 35
+
+
 def test_sides_that_differ_by_a_constant_are_alike() -> None:
     # Invariant: a level difference is no unlikeness; a tilt of 6 dB a decade is one.
     flat = np.zeros(WIDE_HZ.size)
