@@ -27,7 +27,7 @@ def command(
     folder: Path, /, recording: Path, sweep: Path, made: datetime | None, **asked: Any
 ) -> None:
     """Make a take from a RECORDING (WAV, FLAC, ...) of a sweep that was made elsewhere."""
-    from measure.commands.moves_told import answer_in
+    from measure.commands.log_moves import answer_in
     from measure.logbook.folder import open_logbook
     from measure.logbook.imported import import_recording
     from measure.surroundings import surroundings

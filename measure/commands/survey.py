@@ -113,7 +113,7 @@ def _filed(
 ) -> tuple[list[Path], list[str]]:
     """Keep the survey in the logbook that was named or is around; return what is new."""
     from analysis.report.format import wrapped
-    from measure.commands.moves_told import answer_text, step_texts
+    from measure.commands.log_moves import answer_text, step_texts
     from measure.errors import LogbookError
     from measure.logbook.filed_survey import file_survey, surrounding_logbook
 

@@ -128,7 +128,7 @@ def command(
     First a quiet noise finds the level and shows that left is left. Any key stops the
     sound at once.
     """
-    from measure.commands.moves_told import answer_in
+    from measure.commands.log_moves import answer_in
     from measure.commands.read import print_reading
     from measure.logbook.folder import takes_folder
     from measure.take_description import Labels

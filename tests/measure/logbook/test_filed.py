@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from measure import cli
-from measure.commands.moves_told import answer_in
+from measure.commands.log_moves import answer_in
 from measure.commands.report_groups import distance_rows
 from measure.commands.report_history import move_texts
 from measure.logbook.entries import MoveEntry, PlaceEntry, SurveyEntry, WalkEntry
