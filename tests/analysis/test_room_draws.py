@@ -29,6 +29,7 @@ def fit_of(offsets: np.ndarray, *, kept: bool) -> RoomFit:
         covariance=1e-6 * np.eye(offsets.size),
         n_readings=2,
         kept=kept,
+        timing=False,
         before_db=2.0,
         after_db=1.0,
         left_out_before_db=2.0,
