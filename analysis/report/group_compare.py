@@ -111,7 +111,7 @@ def basis_text(found: GroupComparison) -> str:
     """Return what the judgement rests on."""
     repeats = f"{found.n_before} and {found.n_after} readings"
     kind = (
-        "spread from the repeats, Student's t"
+        f"spread from the repeats, Student's t{_freedom(found)}"
         if found.n_before + found.n_after > 2
         else "no repeats: each reading's own uncertainty is taken as known"
     )
@@ -125,6 +125,15 @@ def basis_text(found: GroupComparison) -> str:
         f"at most {100 * CHANCE:.0f} % of comparisons without a change claim any; {band}; "
         f"{fmt.db(found.gain_db, sign=True)} common to all curves is gain and left out."
     )
+
+
+def _freedom(found: GroupComparison) -> str:
+    """Return the degrees of freedom of the quantities, the fewest first."""
+    known = sorted({round(one.freedom) for one in found.changes if math.isfinite(one.freedom)})
+    if not known:
+        return ""
+    most = f" to {known[-1]}" if known[-1] > known[0] else ""
+    return f" with {known[0]}{most} degrees of freedom"
 
 
 def size_text(one: GroupChange) -> str:
@@ -164,11 +173,9 @@ def _value_text(value: float, unit: str) -> str:
 
 def _sure(one: GroupChange) -> str:
     """Return whether a change counts."""
-    freedom = "" if math.isinf(one.freedom) else f" (t, {one.freedom:.0f} degrees of freedom)"
-    return f"{'yes' if one.beyond_uncertainty else 'no'}{freedom}"
+    return "yes" if one.beyond_uncertainty else "no"
 
 
 def change_table(found: GroupComparison) -> list[str]:
     """Return every quantity as aligned lines."""
-    rows = [(*row[:4], row[4].split(" (")[0]) for row in change_rows(found)]
-    return fmt.table(rows, right=(1, 2, 3))
+    return fmt.table(change_rows(found), right=(1, 2, 3))

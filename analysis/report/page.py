@@ -46,7 +46,9 @@ th,td{text-align:left;padding:.2rem .5rem .2rem 0;border-bottom:1px solid var(--
 @page{margin:15mm}
 @media print{:root{--paper:#fff;--ink:#000;--soft:#444;--line:#ccc;--one:#12355b;--two:#b35a00;
 --wash:#f1f1f1}body{max-width:none;padding:0;font-size:10pt}
-pre{white-space:pre-wrap;font-size:7.6pt}h2{break-after:avoid}}
+pre{white-space:pre-wrap;font-size:7.6pt}h2{break-after:avoid}
+table{font-size:8.5pt;line-height:1.25}th,td{padding-top:.1rem;padding-bottom:.1rem}
+tr,figure{break-inside:avoid}figure svg{max-height:6.2cm}}
 """
 
 

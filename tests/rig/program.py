@@ -86,6 +86,8 @@ class Program:
             cwd=self.folder,
             text=True,
             start_new_session=True,
+            # A shell's background job ignores Control-C, and so would what it starts.
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
             **(pipes | how),
         )
 
