@@ -248,7 +248,7 @@ def plan_figure(
     ax.set_ylim(high_y + 0.1, low_y - 0.1)
     ax.set_xlabel("From the left (m)")
     ax.set_ylabel("From the front (m)")
-    figure.legend(loc="lower left", ncols=2)
+    figure.legend(loc="lower left", ncols=2, markerscale=0.6)
     return figure
 
 
