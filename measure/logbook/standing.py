@@ -103,7 +103,7 @@ def stood(logbook: Logbook, name: str) -> Stood:
     if _is_there(logbook, SurveyEntry, name):
         file = read_survey(survey_path(logbook, name))
         return Stood(label=f"survey {name}", file=file, result=evaluated(file))
-    msg = f"there is no place, survey or survey file {name} for {logbook.path}: `apexline log add` "
+    msg = f"there is no place, survey or survey file {name} in {logbook.path}: `apexline log add` "
     raise LogbookError(msg + "keeps one, or give a SURVEY.toml")
 
 
