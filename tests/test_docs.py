@@ -280,10 +280,14 @@ def quoted(start: str) -> list[str]:
 @pytest.mark.usefixtures("readings")
 def test_the_readme_quotes_the_verdict_word_by_word(folder: Path) -> None:
     said = (folder / "before.txt").read_text(encoding="utf-8").splitlines()
-    lines = quoted("Move the")
+    lines = quoted("Check first that")
     # One warning is left out of the quotation, and nothing is added to it.
     assert [line for line in said if line in lines] == lines
     assert lines[:3] == said[:3]
+    verdict = said[: said.index("")]
+    assert lines[-1] == verdict[-1]
+    assert len(verdict) <= 20
+    assert max(map(len, verdict)) <= 80
 
 
 @pytest.mark.usefixtures("readings")

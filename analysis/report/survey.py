@@ -15,6 +15,7 @@ from analysis.blunders import Blunder
 from analysis.moves import Move, ReadingAfter
 from analysis.placement_target import Criterion
 from analysis.report import format as fmt
+from analysis.report.said import LIFTING
 from analysis.survey import Reading
 from analysis.survey_arrival import ArrivalAgainstSurvey
 from analysis.survey_doubt import Doubt
@@ -40,10 +41,7 @@ _DOUBTS: Final[dict[Doubt, str]] = {
 LEAST_UNEVEN_M: Final = 1e-3
 """Unlike depths of the targets are explained from this size: a tape shows a millimetre."""
 
-CAUTION: Final = (
-    "Get help to lift or tilt a loudspeaker, and mind its spikes and stand: hold the top, "
-    "keep feet and fingers clear. Never look into the laser, nor point it at eyes."
-)
+CAUTION: Final = f"{LIFTING} Never look into the laser, nor point it at eyes."
 
 _NAMES: Final = {
     "offset": "their distances from the centre line differ",

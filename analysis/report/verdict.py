@@ -8,17 +8,18 @@ the uncertainty with draughts and the microphone's place in it.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from analysis.arrival import ArrivalMatch
 from analysis.bass import Bass, BassSide
-from analysis.checks import Check
 from analysis.level import LevelMatch
 from analysis.polarity import PolarityMatch
 from analysis.reading import Reading
 from analysis.report import format as fmt
 from analysis.report.causes import causes_text, feature_text, move_text
+from analysis.report.check_words import failed_because, say_failed, say_geometry, say_warnings
+from analysis.report.said import LIFTING, Said
 
 TOLERANCE_M: Final = 2e-3
 """Arrivals closer than this need no move: 6 microseconds. Common practice, no source."""
@@ -46,7 +47,8 @@ class Verdict:
     findings : tuple of str
         What they rest on: arrival, level, polarity, bass.
     cautions : tuple of str
-        What speaks against trusting it: failed checks and warnings.
+        What speaks against trusting it, failed checks and warnings; then what to mind in doing
+        it.
     """
 
     actions: tuple[str, ...]
@@ -54,29 +56,21 @@ class Verdict:
     cautions: tuple[str, ...]
 
     def lines(self) -> list[str]:
-        """Return it laid out in at most 78 columns: actions, findings, cautions."""
+        """Return it laid out in at most 78 columns: actions, findings, cautions.
+
+        What fits whole behind the text before it, on its last line, stands there.
+        """
         numbered = len(self.actions) > 1
         lines = []
         for number, text in enumerate(self.actions, start=1):
             lines += fmt.wrapped(f"{number}. {text}" if numbered else text, hanging=3 * numbered)
+        first = len(lines)
         for text in (*self.findings, *self.cautions):
-            lines += fmt.wrapped(text, indent=2, hanging=2)
+            if len(lines) > first and len(lines[-1]) + 1 + len(text) <= fmt.WIDTH:
+                lines[-1] += f" {text}"
+            else:
+                lines += fmt.wrapped(text, indent=2, hanging=2)
         return lines
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Said:
-    """What one part of a reading adds to the verdict.
-
-    Attributes
-    ----------
-    action : str or None
-        What to do about it, if anything.
-    findings : tuple of str
-    """
-
-    action: str | None = None
-    findings: tuple[str, ...] = ()
 
 
 def verdict(
@@ -113,7 +107,7 @@ def verdict(
             reading.arrival,
             half_angle_deg=half_angle_deg,
             tolerance_m=tolerance_m,
-            reason=_failed_because(reading.checks),
+            reason=failed_because(reading.checks),
         ),
         say_level(reading.level),
         say_bass(reading.bass, room_known=reading.prediction is not None),
@@ -133,7 +127,11 @@ def verdict(
         actions=tuple(text for text in actions if text)
         or ("Nothing to do: the pair matches within what this recording can tell.",),
         findings=(*arrival.findings, *level.findings, *polarity.findings, *bass.findings),
-        cautions=(*failed.findings, *say_warnings(reading.checks)),
+        cautions=(
+            *failed.findings,
+            *say_warnings(reading.checks),
+            *([arrival.caution] if arrival.caution else []),
+        ),
     )
 
 
@@ -185,7 +183,7 @@ def say_arrival(
     elif abs(difference_m) > SIGMAS * std_m:
         said = _farther(difference_m, std_m, angle_deg, assumed=half_angle_deg is None)
     doubt = () if arrival.agree else (_disagreement(arrival),)
-    return Said(action=said.action, findings=said.findings + doubt)
+    return replace(said, findings=said.findings + doubt)
 
 
 def _equal(difference_m: float, std_m: float, tolerance_m: float) -> Said:
@@ -201,24 +199,27 @@ def _farther(difference_m: float, std_m: float, angle_deg: float, *, assumed: bo
     """Return which loudspeaker is farther, what else it may mean, and the move."""
     farther = "left" if difference_m > 0 else "right"
     return Said(
-        action=_move(difference_m, angle_deg, assumed=assumed),
+        action=_move(difference_m, std_m, angle_deg, assumed=assumed),
         findings=(
             f"Arrival: the {farther} loudspeaker is {fmt.mm(abs(difference_m), std_m)} farther, or "
             f"the microphone stands {_off_line_mm(difference_m, angle_deg)} {_OTHER[farther]} of "
             "the middle line: one microphone can't tell which.",
         ),
+        caution=LIFTING,
     )
 
 
-def _move(difference_m: float, angle_deg: float, *, assumed: bool) -> str:
-    """Return the move that makes the arrivals equal."""
+def _move(difference_m: float, std_m: float, angle_deg: float, *, assumed: bool) -> str:
+    """Return the move that makes the arrivals equal, once the microphone's place is sure."""
     nearer = "right" if difference_m > 0 else "left"
-    back_m = abs(difference_m) / math.cos(math.radians(angle_deg))
+    longer = 1 / math.cos(math.radians(angle_deg))
+    along, back = (fmt.mm(abs(difference_m) * k, std_m * k) for k in (1.0, longer))
     angle = f"a half-angle of {fmt.number(angle_deg, places=0)}°"
     return (
-        f"Move the {nearer} loudspeaker {fmt.move_mm(difference_m)} away from the seat, along the "
-        f"line from seat to loudspeaker; straight back that is {fmt.move_mm(back_m)} "
-        f"({angle}{', assumed' if assumed else ''}). Then measure again."
+        "Check first that the microphone stands on the middle line. "
+        f"Move the {nearer} loudspeaker {along} away from the seat, along the line between them; "
+        f"straight back that is {back} ({angle}{', assumed' if assumed else ''}). "
+        "Then measure again."
     )
 
 
@@ -285,7 +286,7 @@ def _balance(level: LevelMatch) -> str | None:
         return None
     louder = "left" if difference_db > 0 else "right"
     return (
-        f"Turn the {louder} loudspeaker down by {fmt.number(abs(difference_db), places=1)} dB "
+        f"Turn the {louder} loudspeaker down by {fmt.db(abs(difference_db), std_db)} "
         f"(balance towards the {_OTHER[louder]}), once both point at the seat alike."
     )
 
@@ -356,42 +357,3 @@ def _bands(side: BassSide) -> str:
         said = "not known" if band.level_db is None else f"{fmt.db(band.level_db, sign=True)}"
         parts.append(f"{fmt.band(band.band_hz)} {said}")
     return ", ".join(parts)
-
-
-def say_failed(checks: tuple[Check, ...]) -> Said:
-    """Return the failed checks, each with what to do."""
-    failed = [check for check in checks if check.verdict == "fail"]
-    if not failed:
-        return Said()
-    names = ", ".join(check.name.replace("_", " ") for check in failed)
-    return Said(
-        action=f"Mend this first and record again: {names}.",
-        findings=tuple(f"Failed, {_named(check)}." for check in failed),
-    )
-
-
-def say_geometry(checks: tuple[Check, ...]) -> str | None:
-    """Return what to do before any move where sound and tape disagree."""
-    if all(check.verdict == "pass" for check in checks if check.name == "geometry"):
-        return None
-    return (
-        "Before any move, correct the room file: sound and tape disagree. If a loudspeaker was "
-        "moved since, write its new place there; if not, make sure that left and right aren't "
-        "exchanged."
-    )
-
-
-def say_warnings(checks: tuple[Check, ...]) -> tuple[str, ...]:
-    """Return the checks that warn, each with its sentence."""
-    return tuple(f"Warning, {_named(check)}." for check in checks if check.verdict == "warn")
-
-
-def _named(check: Check) -> str:
-    """Return a check's name and sentence without its last full stop."""
-    return f"{check.name.replace('_', ' ')}: {check.detail.rstrip('.')}"
-
-
-def _failed_because(checks: tuple[Check, ...]) -> str | None:
-    """Return which failed checks withhold a number."""
-    failed = [check.name.replace("_", " ") for check in checks if check.verdict == "fail"]
-    return f"spoilt by {', '.join(failed)}" if failed else None

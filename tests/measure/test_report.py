@@ -122,10 +122,11 @@ def test_a_page_says_what_the_reading_says(pages: list[Path]) -> None:
         *("--sweep", str(SAMPLES / "programme.sheet.toml")),
         *("--room", str(SAMPLES / "room-before.toml"), "--brief"),
     )
-    number = re.findall(r"Move the right loudspeaker (\d+) mm", said)
+    move = r"Move the right loudspeaker ([\d.]+ ± [\d.]+ mm)"
+    number = re.findall(move, " ".join(said.split()))
     assert number
     text = pages[0].read_text(encoding="utf-8")
-    assert re.findall(r"Move the right loudspeaker (\d+) mm", text) == number
+    assert re.findall(move, text) == number
     assert "room mode" in text
 
 

@@ -16,20 +16,20 @@ from analysis.level import LevelDifference, LevelMatch
 from analysis.polarity import PolarityMatch
 from analysis.programme import Programme
 from analysis.reading import Reading, read_recording
+from analysis.report.check_words import say_failed, say_geometry, say_warnings
+from analysis.report.said import LIFTING
 from analysis.report.verdict import (
     Verdict,
     say_arrival,
     say_bass,
-    say_failed,
-    say_geometry,
     say_level,
     say_polarity,
-    say_warnings,
     verdict,
 )
 from benchmarks.recorder import record
 
 C = 343.2
+FIRST = "Check first that the microphone stands on the middle line."
 
 
 def arrival(
@@ -90,11 +90,12 @@ def check(name: str, state: str, detail: str = "do this") -> Check:
 
 def test_left_farther() -> None:
     # Closed form: 7.3 mm along the line are 7.3/cos 30 = 8.4 mm straight back, and a
-    # microphone off the middle by e makes 2 e sin 30 = e.
+    # microphone off the middle by e makes 2 e sin 30 = e. The sigma of 1.0 mm grows alike,
+    # to 1/cos 30 = 1.2 mm.
     said = say_arrival(arrival(7.3))
     assert said.action is not None
-    assert said.action.startswith("Move the right loudspeaker 7 mm away from the seat")
-    assert "straight back that is 8 mm (a half-angle of 30°, assumed)" in said.action
+    assert said.action.startswith(f"{FIRST} Move the right loudspeaker 7.3 ± 1.0 mm away from")
+    assert "straight back that is 8.4 ± 1.2 mm (a half-angle of 30°, assumed)" in said.action
     assert "the left loudspeaker is 7.3 ± 1.0 mm farther" in said.findings[0]
     assert "microphone stands 7.3 mm right of the middle line" in said.findings[0]
 
@@ -103,8 +104,8 @@ def test_right_farther() -> None:
     # Closed form: at 20 degrees 12/cos 20 = 12.8 mm, and e = 12/(2 sin 20) = 17.5 mm.
     said = say_arrival(arrival(-12.0), half_angle_deg=20.0)
     assert said.action is not None
-    assert said.action.startswith("Move the left loudspeaker 12 mm away from the seat")
-    assert "straight back that is 13 mm (a half-angle of 20°)" in said.action
+    assert said.action.startswith(f"{FIRST} Move the left loudspeaker 12.0 ± 1.0 mm away from")
+    assert "straight back that is 12.8 ± 1.1 mm (a half-angle of 20°)" in said.action
     assert "the right loudspeaker is 12.0 ± 1.0 mm farther" in said.findings[0]
     assert "microphone stands 17.5 mm left of the middle line" in said.findings[0]
 
@@ -117,7 +118,38 @@ def test_a_straight_move_back_adds_the_path_that_is_missing() -> None:
     assert moved_m - path_m == pytest.approx(0.040, abs=2e-4)
     said = say_arrival(arrival(40.0))
     assert said.action is not None
-    assert f"straight back that is {back_m * 1e3:.0f} mm" in said.action
+    assert f"straight back that is {back_m * 1e3:.1f} ± 1.2 mm" in said.action
+
+
+def test_every_move_has_its_sigma_the_microphones_place_first_and_the_caution() -> None:
+    # Invariant, whatever side, size, angle and agreement; the sigma is the one that verdicts use.
+    for difference_mm in (-250.0, -3.0, 3.0, 250.0):
+        for angle_deg, agree in ((None, True), (15.0, True), (45.0, False)):
+            found = arrival(difference_mm, in_room_mm=1.4, agree=agree)
+            said = say_arrival(found, half_angle_deg=angle_deg)
+            assert said.action is not None
+            side = "right" if difference_mm > 0 else "left"
+            size = f"{abs(difference_mm):.1f} ± 1.4 mm"
+            start = f"{FIRST} Move the {side} loudspeaker {size} away from the seat"
+            assert said.action.startswith(start)
+            assert said.action.count(" ± ") == 2
+            assert said.caution == LIFTING
+
+
+def test_no_caution_on_lifting_without_a_move() -> None:
+    # Known input: equal, undecided, withheld.
+    for found in (arrival(0.4), arrival(5.0, in_room_mm=3.0), arrival(None, withheld="noise")):
+        assert say_arrival(found).caution is None
+
+
+def test_a_short_finding_shares_the_line_before_it() -> None:
+    # Known input: the second text fits behind the first; of the last two one fits to the 78th
+    # column, one is a letter too long. Nothing stands behind an action.
+    long = "x" * 71
+    said = Verdict(
+        actions=("Do.",), findings=("One.", "Two.", long), cautions=("Off.", long, "End..")
+    )
+    assert said.lines() == ["Do.", "  One. Two.", f"  {long} Off.", f"  {long}", "  End.."]
 
 
 def test_equal_within_tolerance_and_uncertainty() -> None:
@@ -177,7 +209,7 @@ def test_level() -> None:
     # Known input: beyond tolerance either way, within it, uncertain, withheld, missing.
     louder = say_level(level(0.8))
     assert louder.action is not None
-    assert "left loudspeaker down by 0.8 dB" in louder.action
+    assert "left loudspeaker down by 0.8 ± 0.1 dB" in louder.action
     assert "left 0.8 ± 0.1 dB louder in the direct sound" in louder.findings[0]
     quieter = say_level(level(-1.2))
     assert quieter.action is not None
@@ -259,9 +291,11 @@ def test_the_verdict_on_a_reading(reading: Reading) -> None:
     # Known input: the right loudspeaker is 6 samples, 42.9 mm, farther.
     said = verdict(reading)
     assert isinstance(said, Verdict)
-    assert said.actions[0].startswith("Move the left loudspeaker 43 mm away from the seat")
+    assert said.actions[0].startswith(f"{FIRST} Move the left loudspeaker 42.9 ± 1.0 mm away")
     assert "42.9 ± 1.0 mm farther" in said.findings[0]
     assert all(len(line) <= 78 for line in said.lines())
+    assert said.cautions[-1] == LIFTING
+    assert " ".join(" ".join(said.lines()).split()).endswith(LIFTING)
 
 
 def test_the_first_thing_comes_first(reading: Reading) -> None:
@@ -272,7 +306,7 @@ def test_the_first_thing_comes_first(reading: Reading) -> None:
         checks=(check("clipping", "fail"), check("geometry", "warn")),
         level=level(1.0),
     )
-    starts = ("Mend this", "Switch the amplifier off", "Before any move", "Move the", "Turn the")
+    starts = ("Mend this", "Switch the amplifier off", "Before any move", FIRST, "Turn the")
     actions = verdict(broken).actions
     assert len(actions) == len(starts)
     for text, start in zip(actions, starts, strict=True):
