@@ -19,8 +19,9 @@ from analysis.propagation import Estimate
 from analysis.room import Loudspeaker, Point, Positions
 from analysis.space import Space
 from analysis.survey import HEAD, SIDES
-from analysis.survey_result import SurveyResult, evaluate_survey
+from analysis.survey_result import SurveyResult
 from measure.errors import SurveyFileError
+from measure.evaluated_survey import evaluated
 from measure.room_file import RoomFile, read_room
 from measure.survey_file import read_survey
 
@@ -146,11 +147,7 @@ def surveyed_places(path: Path) -> SurveyedPlaces:
         If the survey can't be read, or leaves a place open.
     """
     file = read_survey(path)
-    try:
-        result = evaluate_survey(file.survey, file.target)
-    except ValueError as problem:
-        msg = f"{path}: {problem}; correct it in the file"
-        raise SurveyFileError(msg) from problem
+    result = evaluated(file)
     open_places = [name for name in (*SIDES, HEAD) if _node(name) in result.solution.open_nodes]
     if open_places:
         msg = f"{path}: the readings don't fix where {' and '.join(open_places)} stands"

@@ -130,9 +130,10 @@ def place(
 
 def _filled(folder: Path, made: PlaceEntry, survey: str) -> tuple[PlaceEntry, str | None]:
     """Return a place with what its survey says."""
+    from measure.evaluated_survey import evaluated
     from measure.logbook.filed_survey import filled_place
     from measure.logbook.folder import open_logbook
-    from measure.logbook.standing import evaluated, survey_path
+    from measure.logbook.standing import survey_path
     from measure.survey_file import read_survey
 
     path = survey_path(open_logbook(folder), survey)

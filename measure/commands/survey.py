@@ -64,7 +64,7 @@ def command(
     if survey is None:
         msg = "give a SURVEY.toml, or --new FILE to write one to fill in"
         raise click.UsageError(msg)
-    from measure.logbook.standing import evaluated
+    from measure.evaluated_survey import evaluated
     from measure.survey_document import survey_document
     from measure.survey_file import read_survey
 

@@ -14,12 +14,13 @@ from msgspec.structs import replace
 
 from analysis.move_promise import Judgement, Promise, judge_promise
 from measure.errors import MeasureError
+from measure.evaluated_survey import evaluated
 from measure.logbook.entries import MoveEntry
 from measure.logbook.entry_store import change_entry, read_entries
 from measure.logbook.folder import Logbook
 from measure.logbook.remarks import take_path
 from measure.logbook.selection import plain_text
-from measure.logbook.standing import evaluated, survey_path
+from measure.logbook.standing import survey_path
 from measure.logbook.take_index import read_line
 
 if TYPE_CHECKING:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from measure.errors import LogbookError, SurveyFileError
+from measure.errors import LogbookError
+from measure.evaluated_survey import evaluated
 from measure.logbook.entries import Entry, PlaceEntry, SurveyEntry
 from measure.logbook.entry_store import folder_of, read_entry
 from measure.logbook.folder import Logbook
@@ -36,23 +37,6 @@ class Stood:
     file: SurveyFile | None = None
     result: SurveyResult | None = None
     place: PlaceEntry | None = None
-
-
-def evaluated(file: SurveyFile) -> SurveyResult:
-    """Return all that a survey gives.
-
-    Raises
-    ------
-    SurveyFileError
-        If it can't be evaluated.
-    """
-    from analysis.survey_result import evaluate_survey
-
-    try:
-        return evaluate_survey(file.survey, file.target)
-    except ValueError as problem:
-        msg = f"{file.path}: {problem}; correct it in the file"
-        raise SurveyFileError(msg) from problem
 
 
 def survey_path(logbook: Logbook, name: str) -> Path:
