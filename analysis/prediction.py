@@ -219,7 +219,12 @@ def predict(
         response=dict(zip(CURVES, sums.T, strict=True)),
         cancellations={**sides, "both": sides["left"] + sides["right"]},
         paths={side: mirror_paths(room, sources[side][0], positions.seat) for side in CURVES[:2]},
-        mean_absorption=mean_absorption(room, taken_s, speed_of_sound_m_s=c),
+        mean_absorption=mean_absorption(
+            taken_s,
+            volume_m3=room.volume_m3,
+            surface_m2=room.surface_m2,
+            speed_of_sound_m_s=c,
+        ),
         surface_m2=room.surface_m2,
     )
 

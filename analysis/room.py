@@ -293,14 +293,17 @@ def reverberation_time_s(
     return 24 * math.log(10) * room.volume_m3 / (speed_of_sound_m_s * absorbing_m2)
 
 
-def mean_absorption(room: Room, decay_s: float, *, speed_of_sound_m_s: float) -> float:
+def mean_absorption(
+    decay_s: float, *, volume_m3: float, surface_m2: float, speed_of_sound_m_s: float
+) -> float:
     """Return the mean absorption that a reverberation time means by Eyring's law.
 
     Parameters
     ----------
-    room : Room
     decay_s : float
         Above 0, in seconds.
+    volume_m3, surface_m2 : float
+        Of the room, whatever its shape.
     speed_of_sound_m_s : float
 
     Returns
@@ -316,7 +319,7 @@ def mean_absorption(room: Room, decay_s: float, *, speed_of_sound_m_s: float) ->
     if not decay_s > 0:
         msg = f"decay_s {decay_s} must lie above 0"
         raise ValueError(msg)
-    exponent = 24 * math.log(10) * room.volume_m3 / (speed_of_sound_m_s * decay_s * room.surface_m2)
+    exponent = 24 * math.log(10) * volume_m3 / (speed_of_sound_m_s * decay_s * surface_m2)
     return -math.expm1(-exponent)
 
 

@@ -29,7 +29,7 @@ from analysis.prediction import (
     sources_of,
     taken_decay_s,
 )
-from analysis.room import Point, Positions
+from analysis.room import Point, Positions, mean_absorption
 from analysis.space import Space, require_in_space
 from analysis.space_modes import SpaceModes, space_modes
 
@@ -102,7 +102,12 @@ def predict_space(
         response=dict(zip(CURVES, sums.T, strict=True)),
         cancellations={**sides, "both": sides["left"] + sides["right"]},
         paths={side: _paths(space, many, positions, side) for side, many in heard.items()},
-        mean_absorption=_mean_absorption(space, surface_m2, taken_s, speed_of_sound_m_s=c),
+        mean_absorption=mean_absorption(
+            taken_s,
+            volume_m3=space.volume_m3,
+            surface_m2=surface_m2,
+            speed_of_sound_m_s=c,
+        ),
         surface_m2=surface_m2,
     )
 
@@ -198,11 +203,3 @@ def _paths(
         for one in many
     }
     return {surface: heard.get(surface, none) for surface in space.surfaces}
-
-
-def _mean_absorption(
-    space: Space, surface_m2: float, decay_s: float, *, speed_of_sound_m_s: float
-) -> float:
-    """Return the mean absorption that a reverberation time means by Eyring's law."""
-    exponent = 24 * math.log(10) * space.volume_m3 / (speed_of_sound_m_s * decay_s * surface_m2)
-    return -math.expm1(-exponent)

@@ -194,7 +194,12 @@ def test_live_room_fills_the_cancellation() -> None:
             [mirror_paths(ROOM, SOURCE, SEAT)["front"]],
             frequency_hz=114.1,
             speed_of_sound_m_s=343.2,
-            mean_absorption=mean_absorption(ROOM, decay_s, speed_of_sound_m_s=343.2),
+            mean_absorption=mean_absorption(
+                decay_s,
+                volume_m3=ROOM.volume_m3,
+                surface_m2=ROOM.surface_m2,
+                speed_of_sound_m_s=343.2,
+            ),
             surface_m2=ROOM.surface_m2,
         )
         for decay_s in (0.05, 0.1, 0.3, 0.6)
