@@ -24,6 +24,14 @@ FREQUENCY = Axis(
     log=True,
 )
 
+WIDE_FREQUENCY = Axis(
+    label="Frequency (Hz)",
+    low=20.0,
+    high=20_000.0,
+    ticks=(20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10_000.0, 20_000.0),
+    log=True,
+)
+
 
 def _level_axis(values: list[Float], label: str, *, most: float = 60.0) -> Axis:
     """Return an axis in steps of 10 dB about the values."""
@@ -87,56 +95,49 @@ def arrival_svg(left: ImpulseResponse, right: ImpulseResponse, *, left_s: float)
 def group_svg(found: GroupComparison, *, names: tuple[str, str], side: int) -> str:
     """Return one side's curves of two groups with their spread."""
     where = ("left", "right")[side]
-    lines = tuple(
-        Line(
-            name=name,
-            kind=kind,
-            x=found.frequency_hz,
-            y=found.curves_db[k, side],
-            spread=2 * found.spread_db[k, side],
-        )
-        for k, (name, kind) in enumerate(zip(names, ("before", "after"), strict=True))
-    )
-    chart = Chart(
-        title=f"Bass of the {where} loudspeaker in both groups, against the reference band; the "
+    chart = _two_curves(
+        f"Bass of the {where} loudspeaker in both groups, against the reference band; the "
         "bands are two standard deviations of the repeats.",
-        x=FREQUENCY,
-        y=_level_axis([line.y for line in lines], "Level (dB)"),
-        lines=lines,
+        FREQUENCY,
+        names=names,
+        hz=found.frequency_hz,
+        level_db=found.curves_db[:, side],
+        spread_db=found.spread_db[:, side],
     )
     return chart_svg(chart, identifier=f"group-{where}")
-
-
-WIDE_FREQUENCY = Axis(
-    label="Frequency (Hz)",
-    low=20.0,
-    high=20_000.0,
-    ticks=(20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10_000.0, 20_000.0),
-    log=True,
-)
 
 
 def wide_svg(found: GroupComparison, *, names: tuple[str, str], side: int) -> str:
     """Return one side's curves of two groups over the whole range, smoothed over 1/3 octave."""
     where = ("left", "right")[side]
-    lines = tuple(
-        Line(
-            name=name,
-            kind=kind,
-            x=found.wide_hz,
-            y=found.wide_db[k, side],
-            spread=2 * found.wide_spread_db[k, side],
-        )
-        for k, (name, kind) in enumerate(zip(names, ("before", "after"), strict=True))
-    )
-    chart = Chart(
-        title=f"Level of the {where} loudspeaker at the seat in both groups from 20 Hz to 20 kHz, "
+    chart = _two_curves(
+        f"Level of the {where} loudspeaker at the seat in both groups from 20 Hz to 20 kHz, "
         "smoothed over a third of an octave, against the reference band.",
-        x=WIDE_FREQUENCY,
-        y=_level_axis([line.y for line in lines], "Level (dB)"),
-        lines=lines,
+        WIDE_FREQUENCY,
+        names=names,
+        hz=found.wide_hz,
+        level_db=found.wide_db[:, side],
+        spread_db=found.wide_spread_db[:, side],
     )
     return chart_svg(chart, identifier=f"wide-{where}")
+
+
+def _two_curves(
+    title: str,
+    x: Axis,
+    *,
+    names: tuple[str, str],
+    hz: Float,
+    level_db: Float,
+    spread_db: Float,
+) -> Chart:
+    """Return the chart of both groups' curves, `level_db` and `spread_db` of shape (2, n)."""
+    lines = tuple(
+        Line(name=name, kind=kind, x=hz, y=level_db[k], spread=2 * spread_db[k])
+        for k, (name, kind) in enumerate(zip(names, ("before", "after"), strict=True))
+    )
+    y = _level_axis([line.y for line in lines], "Level (dB)")
+    return Chart(title=title, x=x, y=y, lines=lines)
 
 
 def plan_svg(room: Room, positions: Positions) -> str:

@@ -30,20 +30,13 @@ def group_page(
     LogbookError
         If a take isn't there, or they can't be compared.
     """
-    from analysis.group_compare import compare_groups
     from analysis.report import group_compare as words
     from analysis.report.page import Part, page_html
-    from measure.commands.log_compare import read_group_take
-    from measure.errors import LogbookError
+    from measure.logbook.compared_takes import compare_takes
     from measure.logbook.folder import open_logbook
 
     logbook = open_logbook(folder)
-    groups = [[read_group_take(logbook, name) for name in names] for names in (before, after)]
-    try:
-        found = compare_groups(*groups, matching="pair" if pairs else "own")
-    except ValueError as problem:
-        msg = f"these takes can't be compared: {problem}"
-        raise LogbookError(msg) from problem
+    found = compare_takes(logbook, before, after, pairs=pairs)
     names = before[0], after[0]
     distances = distance_rows(logbook, names)
     parts = [
