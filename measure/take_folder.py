@@ -19,7 +19,6 @@ from itertools import count
 from pathlib import Path
 from typing import Final
 
-import msgspec
 import numpy as np
 import tomli_w
 from numpy.typing import ArrayLike, NDArray
@@ -34,6 +33,7 @@ from measure.stimulus import checksum, programme_samples
 from measure.streamed_wav import StreamedWav
 from measure.take_facts import Recorded, TakeDocument, TakeFacts, document, take_text
 from measure.take_name import UNFINISHED, folder_name
+from measure.typed_records import convert_content
 
 RECORDING: Final = "recording.wav"
 PROGRAMME: Final = "programme.wav"
@@ -169,7 +169,7 @@ class UnfinishedTake:
             raise ValueError(msg)
         content = document(facts, self._recorded(), version=version("apexline"))
         text = take_text(content)
-        msgspec.convert(tomllib.loads(text), TakeDocument)
+        convert_content(tomllib.loads(text), TakeDocument)
         self._wav.sync()
         try:
             for file in self._path.iterdir():

@@ -12,6 +12,7 @@ from typing import Any, Final, TypeVar, get_args, get_type_hints
 import msgspec
 
 from measure.errors import MeasureError
+from measure.typed_records import convert_content
 
 Table = TypeVar("Table", bound=msgspec.Struct)
 
@@ -83,7 +84,7 @@ def toml_record(
 ) -> Table:
     """Return the record of a file's content; the parameters and errors are those of `read_toml`."""
     try:
-        return msgspec.convert(content, type=table)
+        return convert_content(content, table)
     except msgspec.ValidationError as problem:
         msg = f"{path}: {_validation(str(problem), table)}; {hint}"
         raise error(msg) from problem

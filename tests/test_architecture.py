@@ -25,6 +25,11 @@ OWNERS = {
 }
 """Libraries that only one place may know."""
 
+CONVERTER = "measure/typed_records.py"
+CONVERTS = {"convert", "inspect", "msgpack", "toml", "yaml", "json.decode", "json.Decoder"}
+"""What of msgspec learns a type, which two threads may not do at once: `CONVERTER` alone calls it.
+Records themselves are declared anywhere."""
+
 HEAVY = {"numpy", "scipy", "matplotlib", "sounddevice", "soundfile", "soxr", "rich", "msgspec"}
 HEAVY |= {"skfem", "shapely"}
 
@@ -44,6 +49,25 @@ def imports(path: Path) -> Iterator[str]:
             yield from (f"{node.module}.{alias.name}" for alias in node.names)
 
 
+def uses_of_msgspec(path: Path) -> Iterator[str]:
+    """Yield what a file uses of msgspec, by the names in msgspec itself."""
+    nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+    called = {"msgspec": "msgspec"}
+    for node in nodes:
+        if isinstance(node, ast.Import):
+            called |= {alias.asname: alias.name for alias in node.names if alias.asname}
+        elif isinstance(node, ast.ImportFrom):
+            called |= {
+                alias.asname or alias.name: f"{node.module}.{alias.name}" for alias in node.names
+            }
+    for node in nodes:
+        if isinstance(node, ast.Attribute | ast.Name):
+            first, *others = ast.unparse(node).split(".")
+            full = ".".join([called.get(first, first), *others])
+            if full.startswith("msgspec."):
+                yield full.removeprefix("msgspec.")
+
+
 def breaches(path: Path) -> list[str]:
     """Return what a file imports against the rules."""
     here = names(path)
@@ -60,6 +84,9 @@ def breaches(path: Path) -> list[str]:
         owners = OWNERS.get(top)
         if owners and not here.startswith(owners):
             found.append(f"{here} imports {module}: that is for {' and '.join(owners)}")
+    if here != CONVERTER:
+        wrong = CONVERTS.intersection(uses_of_msgspec(path))
+        found += [f"{here} uses msgspec.{name}: that is for {CONVERTER}" for name in sorted(wrong)]
     return found
 
 
@@ -77,6 +104,11 @@ def test_imports_follow_the_arrows(path: Path) -> None:
         ("measure/output.py", "from analysis.plots import bass"),
         ("measure/stimulus.py", "import soundfile as sf"),
         ("measure/commands/about.py", "import sounddevice"),
+        ("measure/sheet.py", "import msgspec\nx = msgspec.convert({}, dict)"),
+        ("measure/sheet.py", "import msgspec as m\ndef f():\n    return m.json.decode(b'1')"),
+        ("measure/sheet.py", "from msgspec import json\nx = json.Decoder(int)"),
+        ("measure/sheet.py", "from msgspec import convert as c\nx = c(1, int)"),
+        ("measure/sheet.py", "from msgspec.json import decode\nx = decode(b'1')"),
     ],
 )
 def test_a_breach_is_noticed(

@@ -16,6 +16,7 @@ import msgspec
 
 from measure.errors import LogbookError, MeasureError
 from measure.toml_file import load_toml, toml_record
+from measure.typed_records import convert_content
 
 Content = Mapping[str, Any]
 Step = Callable[[Content], dict[str, Any]]
@@ -131,7 +132,7 @@ def read_versioned(
     if found.schema == newest:
         return toml_record(content, table, path=path, error=error, hint=hint)
     try:
-        return msgspec.convert(migrated(content, kind=kind, newest=newest, steps=steps), type=table)
+        return convert_content(migrated(content, kind=kind, newest=newest, steps=steps), table)
     except msgspec.ValidationError as problem:
         msg = f"{path}, of the older schema {found.schema}: {problem}; {hint}"
         raise error(msg) from problem

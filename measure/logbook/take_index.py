@@ -20,6 +20,7 @@ from measure.errors import MeasureError
 from measure.logbook.folder import Logbook
 from measure.logbook.take_files import CUT_OFF, FACTS, READING, REASON, REMARKS
 from measure.take_name import UNFINISHED
+from measure.typed_records import decode_json
 from measure.user_folders import state_folder
 
 if TYPE_CHECKING:
@@ -219,7 +220,7 @@ def read_line(take: Path, known: TakeFacts | None = None) -> TakeLine:
     usable: bool | None = None
     if (take / READING).is_file():
         try:
-            reading = msgspec.json.decode((take / READING).read_bytes(), type=_Reading)
+            reading = decode_json((take / READING).read_bytes(), _Reading)
             usable = reading.usable
         except (OSError, msgspec.MsgspecError) as problem:
             msg = f"{take / READING} is damaged ({problem}): read the recording again"
@@ -257,7 +258,7 @@ def _memory_file(logbook: Logbook) -> Path:
 def _remembered(logbook: Logbook) -> dict[str, _Known]:
     """Return what is remembered; nothing where the memory is missing or damaged."""
     try:
-        memory = msgspec.json.decode(_memory_file(logbook).read_bytes(), type=_Memory)
+        memory = decode_json(_memory_file(logbook).read_bytes(), _Memory)
     except (OSError, msgspec.MsgspecError):
         return {}
     same = memory.version == _VERSION and memory.logbook == _place(logbook)
