@@ -13,21 +13,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.air import Air
-from analysis.alignment import Aligned, align
-from analysis.arrays import Float
-from analysis.arrival import ArrivalMatch, match_arrivals, without_difference
-from analysis.bass import Bass, measured_decay_s, read_bass, with_causes
-from analysis.checks import Check
-from analysis.clipping import check_clipping, find_clipping
-from analysis.direct_gate import direct_gate_s
-from analysis.distortion import HarmonicLevel, harmonics, outside_gaps
-from analysis.gain_riding import check_gain, pause_noise
-from analysis.hum import Hum, check_hum, find_hum, quiet_stretch
-from analysis.impulse_response import ImpulseResponse
-from analysis.level import LevelMatch, match_levels
-from analysis.lost_blocks import zero_runs
-from analysis.pass_checks import (
+from analysis.basics.air import Air
+from analysis.basics.arrays import Float
+from analysis.bass.bass import Bass, measured_decay_s, read_bass, with_causes
+from analysis.pair.arrival import ArrivalMatch, match_arrivals, without_difference
+from analysis.pair.direct_gate import direct_gate_s
+from analysis.pair.level import LevelMatch, match_levels
+from analysis.pair.polarity import PolarityMatch, match_polarity
+from analysis.recording.alignment import Aligned, align
+from analysis.recording.checks.automatic_gain import check_gain, pause_noise
+from analysis.recording.checks.check import Check
+from analysis.recording.checks.clipping import check_clipping, find_clipping
+from analysis.recording.checks.hum import Hum, check_hum, find_hum, quiet_stretch
+from analysis.recording.checks.passes import (
     check_clock,
     check_cut,
     check_dropout,
@@ -35,13 +33,7 @@ from analysis.pass_checks import (
     check_spoilt,
     check_sweep,
 )
-from analysis.pass_reports import PassReport, pass_reports
-from analysis.passes import find_hits
-from analysis.polarity import PolarityMatch, match_polarity
-from analysis.prediction import Prediction, predict
-from analysis.programme import Programme
-from analysis.quantisation import quantisation_step
-from analysis.recording_checks import (
+from analysis.recording.checks.recording import (
     check_distortion,
     check_exchanged,
     check_geometry,
@@ -49,11 +41,19 @@ from analysis.recording_checks import (
     check_resampled,
     worst_harmonic,
 )
-from analysis.responses import SideResponse, mean_responses
-from analysis.room import Positions, Room
-from analysis.signal_to_noise import check_noise, octave_snr_db
-from analysis.space import Space
-from analysis.space_prediction import predict_space
+from analysis.recording.dropouts.detection import zero_runs
+from analysis.recording.pass_reports import PassReport, pass_reports
+from analysis.recording.passes import find_hits
+from analysis.recording.quantisation import quantisation_step
+from analysis.recording.responses import SideResponse, mean_responses
+from analysis.recording.signal_to_noise import check_noise, octave_snr_db
+from analysis.room.prediction import Prediction, predict
+from analysis.room.room import Positions, Room
+from analysis.room.space import Space
+from analysis.room.space_prediction import predict_space
+from analysis.signals.harmonics import HarmonicLevel, harmonics, outside_gaps
+from analysis.signals.impulse_response import ImpulseResponse
+from analysis.signals.programme import Programme
 
 LARGEST_WITH_JUMP_M = 0.15
 """Left and right are set up by tape before they are measured, so they are rarely so far apart.
@@ -178,7 +178,7 @@ def read_recording(
 
     Raises
     ------
-    analysis.used_passes.NoPassError
+    analysis.recording.extraction.NoPassError
         If the programme isn't heard.
     """
     rate_hz = programme.sample_rate_hz

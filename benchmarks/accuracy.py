@@ -24,13 +24,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from analysis.alignment import align
-from analysis.arrival import ArrivalMatch, match_arrivals
-from analysis.deconvolution import inverse_sweep
-from analysis.impulse_response import ImpulseResponse
-from analysis.programme import Programme
-from analysis.responses import mean_responses
-from analysis.sweep import Sweep, sweep_samples
+from analysis.pair.arrival import ArrivalMatch, match_arrivals
+from analysis.recording.alignment import align
+from analysis.recording.responses import mean_responses
+from analysis.signals.deconvolution import inverse_sweep
+from analysis.signals.impulse_response import ImpulseResponse
+from analysis.signals.programme import Programme
+from analysis.signals.sweep import Sweep, sweep_samples
 from benchmarks.loudspeakers import random_pair
 from benchmarks.recorder import record
 from benchmarks.rooms import Layout, path_difference_m, random_layout, responses

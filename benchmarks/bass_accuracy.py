@@ -14,11 +14,11 @@ from collections.abc import Callable
 import numpy as np
 from scipy import signal
 
-from analysis.decay import Decay, band_decays
-from analysis.decibel import amplitude_db
-from analysis.features import find_features
-from analysis.impulse_response import ImpulseResponse
-from analysis.spectrum import BassCurve, bass_curve
+from analysis.basics.decibel import amplitude_db
+from analysis.bass.curve import BassCurve, bass_curve
+from analysis.bass.decay import Decay, band_decays
+from analysis.bass.features import find_features
+from analysis.signals.impulse_response import ImpulseResponse
 from benchmarks.modal_response import ModalResponse, modal_response, random_modes
 
 Maker = Callable[[np.random.Generator], ModalResponse]

@@ -6,11 +6,11 @@ from functools import lru_cache
 
 import numpy as np
 
-from analysis.arrays import Float
-from analysis.compare import Snapshot
-from analysis.features import find_features
-from analysis.impulse_response import ImpulseResponse
-from analysis.spectrum import bass_curve
+from analysis.basics.arrays import Float
+from analysis.bass.curve import bass_curve
+from analysis.bass.features import find_features
+from analysis.comparison.compare import Snapshot
+from analysis.signals.impulse_response import ImpulseResponse
 
 RATE_HZ = 16_000
 N = 9_600

@@ -21,11 +21,11 @@ import rir_generator
 from numpy.typing import NDArray
 from scipy import fft
 
-from analysis.impulse_response import ImpulseResponse
-from analysis.level import LevelMatch, match_levels
-from analysis.polarity import PolarityMatch, match_polarity
-from analysis.programme import Programme
-from analysis.sweep import Sweep, sweep_samples
+from analysis.pair.level import LevelMatch, match_levels
+from analysis.pair.polarity import PolarityMatch, match_polarity
+from analysis.signals.impulse_response import ImpulseResponse
+from analysis.signals.programme import Programme
+from analysis.signals.sweep import Sweep, sweep_samples
 from benchmarks.crossovers import Loudspeaker, random_loudspeaker
 from benchmarks.recorder import record
 

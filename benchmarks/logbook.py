@@ -23,12 +23,12 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.programme import Programme
-from analysis.sweep import Sweep
+from analysis.signals.programme import Programme
+from analysis.signals.sweep import Sweep
 from measure.logbook.folder import Logbook, new_logbook
 from measure.logbook.verify import verify
-from measure.take_facts import Driver, Level, Occasion, Played, Sound, TakeFacts
-from measure.take_folder import begin_take
+from measure.takes.facts import Driver, Level, Occasion, Played, Sound, TakeFacts
+from measure.takes.folder import begin_take
 
 N_TAKES = 1000
 N_ROUNDS = 9

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.impulse_response import ImpulseResponse
+from analysis.signals.impulse_response import ImpulseResponse
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]

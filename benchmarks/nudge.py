@@ -5,7 +5,7 @@ rir-generator with pairs of three classes of mismatch, player and recorder up to
 apart and an unknown latency, listens to it as the loop does, and prints for each
 signal-to-noise ratio the error of single answers, each from three sweeps, and how often the
 truth lies within two of the stated sigma. It ends with the core's time that one answer takes,
-against one `analysis.arrival.match_arrivals` of a reading, and its share of real time.
+against one `analysis.pair.arrival.match_arrivals` of a reading, and its share of real time.
 
 The truth is the geometry. Signal-to-noise ratio is RMS of the recorded sweeps over RMS of
 pink noise at the microphone, as in `benchmarks.recorder`.
@@ -23,12 +23,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import oaconvolve
 
-from analysis.arrival import match_arrivals
-from analysis.impulse_response import ImpulseResponse
-from analysis.nudge_answer import NudgeAnswer
-from analysis.nudge_listen import ListenState, listen
-from analysis.nudge_pattern import NudgePattern, nudge_pattern
-from analysis.sweep import sweep_samples
+from analysis.pair.arrival import match_arrivals
+from analysis.pair.nudge.answer import NudgeAnswer
+from analysis.pair.nudge.listening import ListenState, listen
+from analysis.pair.nudge.pattern import NudgePattern, nudge_pattern
+from analysis.signals.impulse_response import ImpulseResponse
+from analysis.signals.sweep import sweep_samples
 from benchmarks.loudspeakers import random_pair
 from benchmarks.recorder import noise_samples
 from benchmarks.rooms import path_difference_m, random_layout, responses

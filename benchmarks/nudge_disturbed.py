@@ -22,10 +22,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import butter, lfilter, sosfilt
 
-from analysis.nudge_answer import NudgeAnswer
-from analysis.nudge_listen import ListenState, listen
-from analysis.nudge_pattern import NudgePattern, nudge_pattern
-from analysis.nudge_track import NudgeTrack, follow
+from analysis.pair.nudge.answer import NudgeAnswer
+from analysis.pair.nudge.listening import ListenState, listen
+from analysis.pair.nudge.pattern import NudgePattern, nudge_pattern
+from analysis.pair.nudge.track import NudgeTrack, follow
 from benchmarks.loudspeakers import random_pair
 from benchmarks.nudge import LEVEL_DBFS, RATE_HZ, STEP_S, recorded
 from benchmarks.rooms import path_difference_m, random_layout, responses

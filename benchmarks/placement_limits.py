@@ -17,13 +17,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.placement import choose
-from analysis.places import Places
-from analysis.room import SURFACES
-from analysis.room_draws import DrawnRoom, central_offsets, drawn_rooms
-from analysis.room_parameters import NAMES, offsets_with
-from analysis.room_response import RoomModel, room_model
-from analysis.space import space_of
+from analysis.placement.choice import choose
+from analysis.placement.fit.parameters import NAMES, offsets_with
+from analysis.placement.monte_carlo import DrawnRoom, central_offsets, drawn_rooms
+from analysis.placement.places import Places
+from analysis.placement.response.room_response import RoomModel, room_model
+from analysis.room.room import SURFACES
+from analysis.room.space import space_of
 from benchmarks.placement import Case, Float, Rng, draw_absorption, draw_case, tried_places
 from benchmarks.placement import true_evenness as truth
 

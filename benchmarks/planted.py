@@ -11,8 +11,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.programme import Programme
-from analysis.sweep import Sweep
+from analysis.signals.programme import Programme
+from analysis.signals.sweep import Sweep
 from benchmarks.recorder import record
 from benchmarks.rooms import path_difference_m, random_layout, random_pair, responses
 

@@ -18,15 +18,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import next_fast_len
 
-from analysis.air import air_at
-from analysis.alignment import align
-from analysis.arrival import match_arrivals
-from analysis.deconvolution import inverse_sweep
-from analysis.programme import Programme
+from analysis.basics.air import air_at
+from analysis.pair.arrival import match_arrivals
 from analysis.reading import read_recording
-from analysis.responses import mean_responses
-from analysis.room import Loudspeaker, Point, Positions, Room
-from analysis.sweep import Sweep, sweep_samples
+from analysis.recording.alignment import align
+from analysis.recording.responses import mean_responses
+from analysis.room.room import Loudspeaker, Point, Positions, Room
+from analysis.signals.deconvolution import inverse_sweep
+from analysis.signals.programme import Programme
+from analysis.signals.sweep import Sweep, sweep_samples
 from benchmarks.recorder import record
 
 RATE_HZ = 48_000

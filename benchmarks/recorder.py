@@ -21,8 +21,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import fft
 from scipy.signal import oaconvolve
 
-from analysis.programme import Programme
-from analysis.sweep import sweep_samples
+from analysis.signals.programme import Programme
+from analysis.signals.sweep import sweep_samples
 
 Float = NDArray[np.float64]
 Distortion = Callable[[Float], Float]

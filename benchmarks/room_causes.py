@@ -2,7 +2,7 @@ r"""How often the causes of bass peaks and dips are right, in simulated rooms.
 
 Run ``python -m benchmarks.room_causes [ROOMS] [SEED]``; it prints two tables.
 
-Conventions: those of `analysis.room`. Rooms, pairs and seats are drawn at random and
+Conventions: those of `analysis.room.room`. Rooms, pairs and seats are drawn at random and
 simulated by image sources (pyroomacoustics, to the 60th order, high-pass off); peaks and
 dips of 3 dB prominence are taken with scipy.signal. The attribution is told a *taped*
 room: sides off by 1 %, places by 20 mm, and 20 degrees where the air is off by 3.
@@ -23,14 +23,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
-from analysis.air import air_at
-from analysis.attribution import Cause, attribute
-from analysis.boundary import cancellations
-from analysis.features import Feature, Kind
-from analysis.modal_response import resonances, strengths
-from analysis.modes import half_power_width_hz, modes_below
-from analysis.prediction import CURVES, Curve, predict, sources_of
-from analysis.room import (
+from analysis.basics.air import air_at
+from analysis.bass.causes.attribution import Cause, attribute
+from analysis.bass.features import Feature, Kind
+from analysis.room.boundary import cancellations
+from analysis.room.modal_response import resonances, strengths
+from analysis.room.modes import half_power_width_hz, modes_below
+from analysis.room.prediction import CURVES, Curve, predict, sources_of
+from analysis.room.room import (
     SURFACES,
     Loudspeaker,
     Point,

@@ -18,12 +18,12 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.arrays import Complex
-from analysis.floor_plan import rectangle
-from analysis.plan_modes import plan_modes
-from analysis.room_response import RoomModel, losses_of, pressure, room_model
-from analysis.space import Space
-from analysis.space_modes import space_modes
+from analysis.basics.arrays import Complex
+from analysis.placement.response.room_response import RoomModel, losses_of, pressure, room_model
+from analysis.room.floor_plan import rectangle
+from analysis.room.plan_modes import plan_modes
+from analysis.room.space import Space
+from analysis.room.space_modes import space_modes
 
 C = 343.0
 Float = NDArray[np.float64]

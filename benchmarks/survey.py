@@ -19,15 +19,15 @@ from dataclasses import replace
 import numpy as np
 from scipy import optimize, sparse
 
-from analysis.blunders import ALIKE, search_blunders
-from analysis.network import Network, Observation, build_network, fitted_values
-from analysis.network_adjustment import adjust, residual_correlation
-from analysis.propagation import Estimate, propagate
-from analysis.survey import CentreLine, Survey
-from analysis.survey_network import survey_network
-from analysis.survey_solution import Solution, solve_survey
-from analysis.survey_walls import SurveyWalls, survey_walls
-from analysis.triangle import triangle_quantities
+from analysis.survey.adjustment.blunders import ALIKE, search_blunders
+from analysis.survey.adjustment.least_squares import adjust, residual_correlation
+from analysis.survey.adjustment.network import Network, Observation, build_network, fitted_values
+from analysis.survey.adjustment.survey_network import survey_network
+from analysis.survey.propagation import Estimate, propagate
+from analysis.survey.solution import Solution, solve_survey
+from analysis.survey.survey import CentreLine, Survey
+from analysis.survey.triangle import triangle_quantities
+from analysis.survey.walls import SurveyWalls, survey_walls
 from benchmarks.survey_rooms import KITS, noisy, random_places, survey_of
 
 SEED = 2026

@@ -12,9 +12,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.arrays import Float
-from analysis.network import fitted_values
-from analysis.survey import (
+from analysis.basics.arrays import Float
+from analysis.survey.adjustment.network import fitted_values
+from analysis.survey.adjustment.survey_network import SurveyNetwork, survey_network
+from analysis.survey.survey import (
     LASER_STD_M,
     SIDES,
     TAPE_STD_M,
@@ -27,7 +28,6 @@ from analysis.survey import (
     Wall,
     WallName,
 )
-from analysis.survey_network import SurveyNetwork, survey_network
 
 MINIMAL = (
     "rack left to rack right",

@@ -24,17 +24,23 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse.linalg import splu
 
-from analysis.band_levels import CENTRES_HZ, FREQUENCY_HZ, about_line, band_cross, band_levels_db
-from analysis.floor_plan import FloorPlan
-from analysis.placement import choose
-from analysis.places import Places, allowed_places
-from analysis.room import Loudspeaker, Point, Positions
-from analysis.room_draws import central_offsets, drawn_rooms
-from analysis.room_fit import MeasuredPlace, RoomFit, fit_room
-from analysis.room_parameters import pair_levels
-from analysis.room_response import RoomModel, room_model
-from analysis.space import Space
-from analysis.space_modes import space_modes
+from analysis.placement.band_levels import (
+    CENTRES_HZ,
+    FREQUENCY_HZ,
+    about_line,
+    band_cross,
+    band_levels_db,
+)
+from analysis.placement.choice import choose
+from analysis.placement.fit.parameters import pair_levels
+from analysis.placement.fit.room_fit import MeasuredPlace, RoomFit, fit_room
+from analysis.placement.monte_carlo import central_offsets, drawn_rooms
+from analysis.placement.places import Places, allowed_places
+from analysis.placement.response.room_response import RoomModel, room_model
+from analysis.room.floor_plan import FloorPlan
+from analysis.room.room import Loudspeaker, Point, Positions
+from analysis.room.space import Space
+from analysis.room.space_modes import space_modes
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]

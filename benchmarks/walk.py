@@ -16,9 +16,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.placement import WITHIN_DB
-from analysis.places import Places
-from analysis.walk import FEWEST_STOPS, MOST_STOPS, Stop, plan_stops, regret_db
+from analysis.placement.choice import WITHIN_DB
+from analysis.placement.measurement_plan import (
+    FEWEST_STOPS,
+    MOST_STOPS,
+    Stop,
+    plan_stops,
+    regret_db,
+)
+from analysis.placement.places import Places
 from benchmarks.placement import (
     Case,
     Float,

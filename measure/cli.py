@@ -15,7 +15,7 @@ from contextlib import suppress
 import click
 
 from measure.errors import MeasureError, StoppedError
-from measure.plain_signs import use_plain_signs
+from measure.terminal.ascii_fallback import use_plain_signs
 
 COMMANDS = {
     "devices": "List what can play and record here, and which pair would be used.",
@@ -126,8 +126,8 @@ def main() -> None:
         # The reader of our output has gone; Python would complain once more at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         status = 0
-    if "measure.portaudio" in sys.modules:
-        from measure.portaudio import left_hanging
+    if "measure.sound.portaudio" in sys.modules:
+        from measure.sound.portaudio import left_hanging
 
         if left_hanging():
             # The sound library waits for a dead server when the process ends; we don't.

@@ -26,8 +26,8 @@ from benchmarks import faults  # noqa: E402
 from benchmarks.loudspeakers import random_pair  # noqa: E402
 from benchmarks.recorder import record  # noqa: E402
 from benchmarks.rooms import Layout, path_difference_m, responses  # noqa: E402
-from measure.sheet import sheet_text, write_sheet  # noqa: E402
-from measure.stimulus import checksum, make_programme, programme_samples  # noqa: E402
+from measure.sound.stimulus import checksum, make_programme, programme_samples  # noqa: E402
+from measure.takes.sheet import sheet_text, write_sheet  # noqa: E402
 
 RATE_HZ = 48_000
 CLOCK_PPM = 38.0

@@ -284,8 +284,8 @@ def moved(places: dict[str, dict[str, float]], path: Path) -> dict[str, dict[str
 
     The person keeps to them within a few tenths of a millimetre and hundredths of a degree.
     """
-    from analysis.survey_result import evaluate_survey
-    from measure.survey_file import read_survey
+    from analysis.survey.result import evaluate_survey
+    from measure.survey.file import read_survey
 
     rng = np.random.default_rng(23)
     places = {side: dict(place) for side, place in places.items()}

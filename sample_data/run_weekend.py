@@ -22,7 +22,7 @@ from benchmarks.loudspeakers import Pair, random_pair  # noqa: E402
 from benchmarks.recorder import record  # noqa: E402
 from benchmarks.rooms import Layout, paths_m, responses  # noqa: E402
 from measure import cli  # noqa: E402
-from measure.sheet import read_sheet  # noqa: E402
+from measure.takes.sheet import read_sheet  # noqa: E402
 
 RATE_HZ = 48_000
 SEED = 7

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from analysis.programme import Programme
-from analysis.sweep import Sweep
+from analysis.signals.programme import Programme
+from analysis.signals.sweep import Sweep
 
 RATE_HZ = 48_000
 

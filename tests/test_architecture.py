@@ -18,14 +18,14 @@ ROOT = Path(__file__).parents[1]
 MODULES = sorted([*ROOT.glob("analysis/**/*.py"), *ROOT.glob("measure/**/*.py")])
 
 OWNERS = {
-    "sounddevice": ("measure/portaudio.py",),
-    "soundfile": ("measure/audio_files.py",),
-    # measure/figures.py puts the finished figures on disk.
-    "matplotlib": ("analysis/plots/", "measure/figures.py"),
+    "sounddevice": ("measure/sound/portaudio.py",),
+    "soundfile": ("measure/files/audio_files.py",),
+    # measure/files/figures.py puts the finished figures on disk.
+    "matplotlib": ("analysis/plots/", "measure/files/figures.py"),
 }
 """Libraries that only one place may know."""
 
-CONVERTER = "measure/typed_records.py"
+CONVERTER = "measure/files/typed_records.py"
 CONVERTS = {"convert", "inspect", "msgpack", "toml", "yaml", "json.decode", "json.Decoder"}
 """What of msgspec learns a type, which two threads may not do at once: `CONVERTER` alone calls it.
 Records themselves are declared anywhere."""
@@ -78,7 +78,7 @@ def breaches(path: Path) -> list[str]:
             found.append(f"{here} imports {module}: analysis knows nothing of measure")
         edge = module.startswith(("analysis.plots", "analysis.report"))
         if edge and not here.startswith(
-            ("analysis/plots/", "analysis/report/", "measure/commands/", "measure/figures.py")
+            ("analysis/plots/", "analysis/report/", "measure/commands/", "measure/files/figures.py")
         ):
             found.append(f"{here} imports {module}: only commands draw and word")
         owners = OWNERS.get(top)
@@ -98,17 +98,17 @@ def test_imports_follow_the_arrows(path: Path) -> None:
 @pytest.mark.parametrize(
     ("where", "source"),
     [
-        ("analysis/level.py", "from measure.errors import MeasureError"),
-        ("analysis/level.py", "def f():\n    import matplotlib.pyplot"),
-        ("analysis/level.py", "from analysis import report"),
-        ("measure/output.py", "from analysis.plots import bass"),
-        ("measure/stimulus.py", "import soundfile as sf"),
+        ("analysis/pair/level.py", "from measure.errors import MeasureError"),
+        ("analysis/pair/level.py", "def f():\n    import matplotlib.pyplot"),
+        ("analysis/pair/level.py", "from analysis import report"),
+        ("measure/files/output.py", "from analysis.plots import bass"),
+        ("measure/sound/stimulus.py", "import soundfile as sf"),
         ("measure/commands/about.py", "import sounddevice"),
-        ("measure/sheet.py", "import msgspec\nx = msgspec.convert({}, dict)"),
-        ("measure/sheet.py", "import msgspec as m\ndef f():\n    return m.json.decode(b'1')"),
-        ("measure/sheet.py", "from msgspec import json\nx = json.Decoder(int)"),
-        ("measure/sheet.py", "from msgspec import convert as c\nx = c(1, int)"),
-        ("measure/sheet.py", "from msgspec.json import decode\nx = decode(b'1')"),
+        ("measure/takes/sheet.py", "import msgspec\nx = msgspec.convert({}, dict)"),
+        ("measure/takes/sheet.py", "import msgspec as m\ndef f():\n    return m.json.decode(b'1')"),
+        ("measure/takes/sheet.py", "from msgspec import json\nx = json.Decoder(int)"),
+        ("measure/takes/sheet.py", "from msgspec import convert as c\nx = c(1, int)"),
+        ("measure/takes/sheet.py", "from msgspec.json import decode\nx = decode(b'1')"),
     ],
 )
 def test_a_breach_is_noticed(

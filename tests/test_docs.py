@@ -20,7 +20,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from analysis.checks import NAMES
+from analysis.recording.checks.check import NAMES
 from measure import cli
 
 ROOT = Path(__file__).parents[1]
@@ -108,7 +108,7 @@ def constants() -> list[tuple[str, str, str]]:
     rows = []
     for page in PAGES:
         rows += re.findall(
-            r"^\| `(\w+)\.([A-Z_]+)` \| ([^|]+) \|",
+            r"^\| `(\w+(?:\.\w+)*)\.([A-Z_]+)` \| ([^|]+) \|",
             page.read_text(encoding="utf-8"),
             re.MULTILINE,
         )

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy import fft
 
-from analysis.programme import Programme
-from analysis.sweep import Sweep
+from analysis.signals.programme import Programme
+from analysis.signals.sweep import Sweep
 from benchmarks import faults
 from benchmarks.recorder import (
     interpolated,

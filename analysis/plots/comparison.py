@@ -15,11 +15,11 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedFormatter, FixedLocator
 
-from analysis.compare import Comparison, ValueChange
-from analysis.feature_changes import FeatureChange
+from analysis.bass.curve import BassCurve
+from analysis.comparison.compare import Comparison, ValueChange
+from analysis.comparison.feature_changes import FeatureChange
 from analysis.plots import style
-from analysis.prediction import Curve
-from analysis.spectrum import BassCurve
+from analysis.room.prediction import Curve
 
 BEFORE: Final[dict[str, Any]] = {"color": "#e8a866", "linewidth": 3.4}
 AFTER: Final[dict[str, Any]] = {"color": "#12355b", "linewidth": 1.3}

@@ -14,19 +14,19 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
-from analysis.arrays import Float
-from analysis.band_levels import CENTRES_HZ, FREQUENCY_HZ
-from analysis.decibel import power_db
-from analysis.footprint import Footprint
-from analysis.interference import reflections
-from analysis.placement import Placement
-from analysis.places import front_line_m
+from analysis.basics.arrays import Float
+from analysis.basics.decibel import power_db
+from analysis.placement.band_levels import CENTRES_HZ, FREQUENCY_HZ
+from analysis.placement.choice import Placement
+from analysis.placement.fit.parameters import losses_with, offsets_with, pair_levels, scale_with
+from analysis.placement.fit.room_fit import MeasuredPlace, RoomFit
+from analysis.placement.footprint import Footprint
+from analysis.placement.places import front_line_m
+from analysis.placement.response.room_response import RoomModel, pressure
 from analysis.plots import style
-from analysis.room import Point, Positions
-from analysis.room_fit import MeasuredPlace, RoomFit
-from analysis.room_parameters import losses_with, offsets_with, pair_levels, scale_with
-from analysis.room_response import RoomModel, pressure
-from analysis.space import Space
+from analysis.room.reflections import reflections
+from analysis.room.room import Point, Positions
+from analysis.room.space import Space
 
 MARK: Final = "#12355b"
 RANGE_DB: Final = (-15.0, 12.0)

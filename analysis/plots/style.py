@@ -19,7 +19,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
 from scipy.optimize import isotonic_regression
 
-from analysis.arrays import Float
+from analysis.basics.arrays import Float
 
 WIDTH_IN: Final = 5.6
 DPI: Final = 160

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from measure.devices import Device
+    from measure.sound.devices import Device
 
 LIBRARIES = (
     "numpy",
@@ -32,7 +32,7 @@ def command(json_target: str | None) -> None:
 
     Reading recordings made elsewhere needs none of the latter.
     """
-    from measure.output import check_json_target, write_json
+    from measure.files.output import check_json_target, write_json
 
     check_json_target(json_target)
     versions = {name: _version(name) for name in ("apexline", *LIBRARIES)}
@@ -67,7 +67,7 @@ def _version(name: str) -> str:
 def _sound() -> tuple[tuple[Device, ...] | None, str | None]:
     """Return this machine's sound devices, or why it has none."""
     from measure.errors import SoundDeviceError
-    from measure.portaudio import devices
+    from measure.sound.portaudio import devices
 
     try:
         return devices(), None

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from analysis.compare import Comparison, ValueChange
-    from analysis.feature_changes import FeatureChange
-    from analysis.features import Feature
+    from analysis.bass.features import Feature
+    from analysis.comparison.compare import Comparison, ValueChange
+    from analysis.comparison.feature_changes import FeatureChange
 
 FILE = click.Path(path_type=Path)
 MOVED = ("left", "right", "both", "none", "seat", "unknown")
@@ -34,11 +34,11 @@ def command(
 
     Says what changed in arrival, level and bass, and whether it is more than chance.
     """
-    from analysis.compare import compare
-    from analysis.report.comparison import comparison_lines
+    from analysis.comparison.compare import compare
+    from analysis.report.comparison.compare import comparison_lines
     from measure.errors import ReadingFileError
-    from measure.output import check_json_target, write_json
-    from measure.snapshot_file import read_snapshot
+    from measure.files.output import check_json_target, write_json
+    from measure.files.readings.snapshot import read_snapshot
 
     check_json_target(json_target)
     before, after = (_reading(path) for path in (before, after))
@@ -51,7 +51,7 @@ def command(
     written: list[Path] = []
     if figures is not None:
         from analysis.plots.comparison import comparison_figure
-        from measure.figures import write_figures
+        from measure.files.figures import write_figures
 
         written = write_figures({"comparison": comparison_figure(comparison)}, figures)
     if json_target is not None:
@@ -68,7 +68,7 @@ def command(
 def _reading(path: Path) -> Path:
     """Return the reading that a path names: itself, or the one in the folder of a take."""
     from measure.errors import ReadingFileError
-    from measure.take_folder import READING
+    from measure.takes.folder import READING
 
     if not path.is_dir():
         return path

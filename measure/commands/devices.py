@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from measure.live_options import Asked, Chosen, chosen, live_options, simulated
+from measure.live.options import Asked, Chosen, chosen, live_options, simulated
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from measure.devices import Choice, Device, Direction
+    from measure.sound.devices import Choice, Device, Direction
 
 
 @click.command("devices")
@@ -32,7 +32,7 @@ def command(
     Each device is really asked which sampling frequencies it takes. Choose with --play
     and --record; --remember keeps the choice.
     """
-    from measure.output import check_json_target, write_json
+    from measure.files.output import check_json_target, write_json
 
     check_json_target(json_target)
     quiet = json_target == "-"
@@ -66,8 +66,8 @@ def _simulated(asked: dict[str, Any], pace: float) -> tuple[list[str], dict[str,
 
 def _listed(asked: Asked) -> tuple[list[str], dict[str, Any]]:
     """Return the list of devices, and which pair would be used."""
-    from measure.devices import RATES_HZ
-    from measure.portaudio import devices, takes_rate
+    from measure.sound.devices import RATES_HZ
+    from measure.sound.portaudio import devices, takes_rate
 
     found = devices()
     lines, documents = [], []
@@ -182,7 +182,7 @@ def _used_document(used: Chosen) -> dict[str, Any]:
 
 def _keep(used: Chosen) -> Path:
     """Keep a choice, and return where."""
-    from measure.settings import Settings, write_settings
+    from measure.files.settings import Settings, write_settings
 
     wiring = used.wiring
     inputs = wiring.input_channels
@@ -200,6 +200,6 @@ def _keep(used: Chosen) -> Path:
 
 def _forget() -> None:
     """Forget what was kept."""
-    from measure.settings import Settings, write_settings
+    from measure.files.settings import Settings, write_settings
 
     write_settings(Settings())

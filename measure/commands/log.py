@@ -60,7 +60,7 @@ def command(
     from measure.logbook.folder import open_logbook
 
     if json_target is not None:
-        from measure.output import check_json_target
+        from measure.files.output import check_json_target
 
         check_json_target(json_target)
     logbook = open_logbook(folder)
@@ -88,7 +88,7 @@ def _list(logbook: Logbook, json_target: str | None, asked: dict[str, Any]) -> N
     if json_target is not None:
         import msgspec
 
-        from measure.output import write_json
+        from measure.files.output import write_json
 
         document = {"schema": 1, "command": "log", "takes": msgspec.to_builtins(takes)}
         write_json(document, json_target)
@@ -138,8 +138,8 @@ def _short(text: str, n: int) -> str:
 
 def _verify(logbook: Logbook) -> int:
     """Check everything, and return the exit status."""
+    from measure.files.output import progress
     from measure.logbook.verify import verify
-    from measure.output import progress
 
     counts = {"whole": 0, "unfinished": 0, "damaged": 0}
     n_bytes = 0
@@ -267,7 +267,7 @@ def restore(folder: Path, path: Path | None) -> None:
 @click.pass_obj
 def adopt(folder: Path, takes: tuple[Path, ...]) -> None:
     """Copy complete TAKES from elsewhere into the logbook, as they are."""
-    from measure.logbook.archive import adopt_take
+    from measure.logbook.exchange.archive import adopt_take
     from measure.logbook.folder import open_logbook
 
     logbook = open_logbook(folder)
@@ -280,7 +280,7 @@ def adopt(folder: Path, takes: tuple[Path, ...]) -> None:
 @click.pass_obj
 def archive(folder: Path, target: Path) -> None:
     """Write the whole logbook, without its bin, as one archive."""
-    from measure.logbook.archive import write_archive
+    from measure.logbook.exchange.archive import write_archive
     from measure.logbook.folder import open_logbook
 
     click.echo(f"Wrote {write_archive(open_logbook(folder), target)} files into {target}")
@@ -291,7 +291,7 @@ def archive(folder: Path, target: Path) -> None:
 @click.argument("target", type=FILE, metavar="DIR")
 def unpack(source: Path, target: Path) -> None:
     """Unpack an archive into a new folder DIR."""
-    from measure.logbook.archive import read_archive
+    from measure.logbook.exchange.archive import read_archive
 
     click.echo(f"Unpacked {read_archive(source, target)} files into {target}")
 
@@ -320,7 +320,7 @@ def export(
     folder: Path, name: str, curves: Path | None, responses: Path | None, sofa: Path | None
 ) -> None:
     """Write curves or impulse responses of the take NAME for other programs."""
-    from measure.logbook import exported
+    from measure.logbook.exchange import exported
     from measure.logbook.folder import open_logbook
     from measure.logbook.remarks import take_path
 

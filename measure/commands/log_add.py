@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from measure.number_type import Number
+from measure.terminal.number_type import Number
 
 if TYPE_CHECKING:
-    from measure.logbook.entries import Entry, PlaceEntry
+    from measure.logbook.entries.entries import Entry, PlaceEntry
 
 FILE = click.Path(path_type=Path)
 
@@ -56,8 +56,8 @@ def room(
     photographs: tuple[Path, ...],
 ) -> None:
     """Add a room."""
-    from measure.logbook.entries import RoomEntry
-    from measure.room_file import read_room
+    from measure.files.room_file import read_room
+    from measure.logbook.entries.entries import RoomEntry
 
     files = _photographs(photographs)
     if room_file is not None:
@@ -87,7 +87,7 @@ def pair(
     **facts: Any,
 ) -> None:
     """Add a pair of loudspeakers."""
-    from measure.logbook.entries import PairEntry
+    from measure.logbook.entries.entries import PairEntry
 
     files = _photographs(photographs)
     day = None if on_loan_until is None else on_loan_until.date()
@@ -117,7 +117,7 @@ def place(
     **facts: Any,
 ) -> None:
     """Add a place: where the pair stands, to be found again."""
-    from measure.logbook.entries import PlaceEntry
+    from measure.logbook.entries.entries import PlaceEntry
 
     made = PlaceEntry(room=room_name, pair=pair_name, **facts, **_common(name, notes, {}))
     reason = None
@@ -130,11 +130,11 @@ def place(
 
 def _filled(folder: Path, made: PlaceEntry, survey: str) -> tuple[PlaceEntry, str | None]:
     """Return a place with what its survey says."""
-    from measure.evaluated_survey import evaluated
-    from measure.logbook.filed_survey import filled_place
+    from measure.logbook.entries.pair_place import survey_path
+    from measure.logbook.entries.surveys import filled_place
     from measure.logbook.folder import open_logbook
-    from measure.logbook.standing import survey_path
-    from measure.survey_file import read_survey
+    from measure.survey.evaluation import evaluated
+    from measure.survey.file import read_survey
 
     path = survey_path(open_logbook(folder), survey)
     return filled_place(made, survey, evaluated(read_survey(path)))
@@ -150,8 +150,8 @@ def _filled(folder: Path, made: PlaceEntry, survey: str) -> tuple[PlaceEntry, st
 @click.pass_obj
 def survey_(folder: Path, /, name: str, survey: Path, notes: str | None, **facts: Any) -> None:
     """Keep a survey, so that its placement can be found again."""
-    from measure.logbook.entries import SurveyEntry
-    from measure.survey_file import read_survey
+    from measure.logbook.entries.entries import SurveyEntry
+    from measure.survey.file import read_survey
 
     read_survey(survey)
     files = {"survey.toml": survey}
@@ -179,9 +179,9 @@ def move(
     notes: str | None,
 ) -> None:
     """Keep a move with what it promises; with --after, hold the result against it."""
-    from analysis.move_promise import judge_promise, promise
-    from analysis.report.move_promise import judgement_text, promise_text
-    from measure.logbook.entries import MoveEntry
+    from analysis.comparison.move_promise import judge_promise, promise
+    from analysis.report.comparison.move_promise import judgement_text, promise_text
+    from measure.logbook.entries.entries import MoveEntry
     from measure.logbook.folder import open_logbook
     from measure.logbook.remarks import take_path
     from measure.logbook.take_index import read_line
@@ -219,7 +219,7 @@ def _metres(value_mm: float | None) -> float | None:
 
 def _photographs(photographs: tuple[Path, ...]) -> dict[str, Path]:
     """Return the names under which photographs are kept."""
-    from measure.take_name import folder_name
+    from measure.takes.name import folder_name
 
     return {
         f"photograph-{number}-{folder_name(path.name)}": path
@@ -241,7 +241,7 @@ def _common(name: str, notes: str | None, files: dict[str, Path]) -> dict[str, A
 
 def _add(folder: Path, entry: Entry, files: dict[str, Path]) -> None:
     """Write the entry, and say where."""
-    from measure.logbook.entry_store import add_entry
+    from measure.logbook.entries.store import add_entry
     from measure.logbook.folder import open_logbook
 
     click.echo(f"Kept in {add_entry(open_logbook(folder), entry, files=files)}")

@@ -17,7 +17,7 @@ def command(folder: Path, before: tuple[str, ...], after: tuple[str, ...], pairs
 
     Repeats of one placement make a group; their spread says what chance does.
     """
-    from analysis.report.group_compare import group_lines
+    from analysis.report.comparison.groups import group_lines
     from measure.logbook.compared_takes import compare_takes
     from measure.logbook.folder import open_logbook
 

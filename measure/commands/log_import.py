@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from measure.surroundings import surrounding_options
+from measure.takes.conditions import surrounding_options
 
 FILE = click.Path(path_type=Path)
 
@@ -28,10 +28,10 @@ def command(
 ) -> None:
     """Make a take from a RECORDING (WAV, FLAC, ...) of a sweep that was made elsewhere."""
     from measure.commands.log_moves import answer_in
+    from measure.logbook.exchange.imported import import_recording
     from measure.logbook.folder import open_logbook
-    from measure.logbook.imported import import_recording
-    from measure.surroundings import surroundings
-    from measure.take_description import Labels
+    from measure.takes.conditions import surroundings
+    from measure.takes.description import Labels
 
     labels = Labels(**{name: asked.pop(name) for name in ("name", "pair", "room", "place")})
     around = surroundings(None, **asked)

@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from analysis.survey_result import SurveyResult
-    from measure.logbook.entries import MoveEntry
+    from analysis.survey.result import SurveyResult
+    from measure.logbook.entries.entries import MoveEntry
     from measure.logbook.folder import Logbook
-    from measure.survey_file import SurveyFile
+    from measure.survey.file import SurveyFile
 
 
 def answer_in(folder: Path, name: str) -> str | None:
@@ -18,8 +18,8 @@ def answer_in(folder: Path, name: str) -> str | None:
     Nothing that goes wrong here harms the take: it is said and nothing else.
     """
     from measure.errors import MeasureError
+    from measure.logbook.entries.moves import answer_by_take
     from measure.logbook.folder import is_logbook, open_logbook
-    from measure.logbook.open_moves import answer_by_take
 
     if not any(is_logbook(place) for place in (folder.absolute(), *folder.absolute().parents)):
         return None
@@ -33,8 +33,8 @@ def answer_in(folder: Path, name: str) -> str | None:
 
 def answer_text(logbook: Logbook, move: MoveEntry) -> str:
     """Return what became of a move."""
-    from analysis.report.move_promise import judgement_text
-    from measure.logbook.open_moves import judged
+    from analysis.report.comparison.move_promise import judgement_text
+    from measure.logbook.entries.moves import judged
 
     found = judged(logbook, move)
     text = "nothing was promised." if found is None else judgement_text(found)
@@ -43,8 +43,8 @@ def answer_text(logbook: Logbook, move: MoveEntry) -> str:
 
 def step_texts(file: SurveyFile, result: SurveyResult) -> tuple[str, ...]:
     """Return the moves that a survey asks for, in words and in order."""
-    from analysis.report.survey import move_text
-    from measure.lengths import say_length
+    from analysis.report.survey.verdict import move_text
+    from measure.survey.lengths import say_length
 
     def length(value_m: float) -> str:
         return say_length(value_m, unit=file.unit)

@@ -11,8 +11,8 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analysis.put_back import PutBack, ReadingThen, Step
-    from measure.logbook.standing import Stood
+    from analysis.survey.moves.put_back import PutBack, ReadingThen, Step
+    from measure.logbook.entries.pair_place import Stood
 
 
 @click.command("put-back", short_help="How a pair comes back to a kept place.")
@@ -28,9 +28,9 @@ def command(folder: Path, place: str, today: str | None, json_target: str | None
     PLACE is a place or a survey in the logbook. With two surveys both are laid over each
     other at the marks that they share. Without --from it says what the tape must read there.
     """
+    from measure.files.output import check_json_target, write_json
+    from measure.logbook.entries.pair_place import stood
     from measure.logbook.folder import open_logbook
-    from measure.logbook.standing import stood
-    from measure.output import check_json_target, write_json
 
     check_json_target(json_target)
     logbook = open_logbook(folder)
@@ -49,10 +49,10 @@ def _answer(today: Stood | None, kept: Stood) -> tuple[list[str], dict[str, Any]
         return _readings_there(kept)
     if today.result is not None and kept.result is not None:
         return _by_surveys(today, kept)
-    from analysis.report.put_back import reading_lines, step_lines
-    from analysis.report.survey import CAUTION
-    from analysis.survey_coordinates import readings_of, steps_between
-    from measure.logbook.standing import coordinates
+    from analysis.report.survey.put_back import reading_lines, step_lines
+    from analysis.report.survey.verdict import CAUTION
+    from analysis.survey.moves.coordinates import readings_of, steps_between
+    from measure.logbook.entries.pair_place import coordinates
 
     now, then = coordinates(today), coordinates(kept)
     steps, readings = steps_between(now, then), readings_of(now, then)
@@ -68,16 +68,16 @@ def _answer(today: Stood | None, kept: Stood) -> tuple[list[str], dict[str, Any]
 
 def _readings_there(kept: Stood) -> tuple[list[str], dict[str, Any]]:
     """Return what the tape reads at a kept place."""
-    from analysis.report.put_back import reading_lines
-    from analysis.survey_coordinates import readings_of
-    from measure.lengths import say_length
-    from measure.logbook.standing import coordinates
+    from analysis.report.survey.put_back import reading_lines
+    from analysis.survey.moves.coordinates import readings_of
+    from measure.logbook.entries.pair_place import coordinates
+    from measure.survey.lengths import say_length
 
     if kept.result is None or kept.file is None:
         readings: Sequence[ReadingThen] = readings_of(None, coordinates(kept))
         lines = reading_lines(readings, now=False)
     else:
-        from analysis.put_back import readings_at
+        from analysis.survey.moves.put_back import readings_at
 
         unit = kept.file.unit
         readings = readings_at(kept.result.solution)
@@ -91,11 +91,11 @@ def _by_surveys(today: Stood, kept: Stood) -> tuple[list[str], dict[str, Any]]:
     """Return the way back by two surveys."""
     from dataclasses import replace
 
-    from analysis.put_back import put_back as way_back
-    from analysis.report import put_back as words
-    from analysis.report.survey import move_lines
+    from analysis.report.survey import put_back as words
+    from analysis.report.survey.verdict import move_lines
+    from analysis.survey.moves.put_back import put_back as way_back
     from measure.errors import LogbookError
-    from measure.lengths import say_length
+    from measure.survey.lengths import say_length
 
     _require_sound(today, kept)
     now, then = today.result, kept.result
@@ -154,7 +154,7 @@ def _caution(text: str) -> list[str]:
 
 def _moves(found: PutBack) -> list[dict[str, Any]]:
     """Return the moves in order."""
-    from measure.survey_document import move_document
+    from measure.survey.document import move_document
 
     return [move_document(one) for one in found.plan.moves]
 

@@ -7,21 +7,21 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from measure.live_options import live_options, show_cautions, sound_path
-from measure.number_type import NumberRange
+from measure.live.options import live_options, show_cautions, sound_path
+from measure.terminal.number_type import NumberRange
 
 if TYPE_CHECKING:
-    from analysis.air import Air
-    from analysis.compare import Snapshot
-    from analysis.nudge_track import NudgeTrack
-    from analysis.programme import Programme
-    from measure.keys import Keys
-    from measure.nudge_run import Stretch
-    from measure.nudge_screen import NudgeScreen
-    from measure.simulation.person import SimulatedPerson
-    from measure.sound import SoundPath
-    from measure.surroundings import Surroundings
-    from measure.treble_ledger import Ledger
+    from analysis.basics.air import Air
+    from analysis.comparison.compare import Snapshot
+    from analysis.pair.nudge.track import NudgeTrack
+    from analysis.signals.programme import Programme
+    from measure.live.nudge_run import Stretch
+    from measure.safety.treble_ledger import Ledger
+    from measure.sound.keys import Keys
+    from measure.sound.path import SoundPath
+    from measure.sound.simulation.person import SimulatedPerson
+    from measure.takes.conditions import Surroundings
+    from measure.terminal.screen import NudgeScreen
 
 BASS_KEY = "b"
 
@@ -90,11 +90,11 @@ def command(move: str, accept_cautions: bool, save: str | None, **asked: Any) ->
     aside. It is done when three readings in a row lie within the tolerance. The key b plays
     a longer sweep for the bass; any other key ends it. After three minutes it pauses.
     """
-    from analysis.nudge_track import NudgeTrack
+    from analysis.pair.nudge.track import NudgeTrack
     from measure.logbook.folder import takes_folder
-    from measure.safety import check_level
-    from measure.surroundings import surroundings
-    from measure.take_folder import check_free
+    from measure.safety.limits import check_level
+    from measure.takes.conditions import surroundings
+    from measure.takes.folder import check_free
 
     if asked["level_dbfs"] is not None:
         check_level(asked["level_dbfs"], louder=False)
@@ -137,9 +137,9 @@ def _nudged(
     """Go on until it is done, or the person has enough; return the last state."""
     import sys
 
-    from measure.keys import Keys
-    from measure.live_options import ledger_of
-    from measure.nudge_screen import NudgeScreen
+    from measure.live.options import ledger_of
+    from measure.sound.keys import Keys
+    from measure.terminal.screen import NudgeScreen
 
     screen = NudgeScreen(sys.stderr if asked["as_json"] else sys.stdout, plain=asked["plain"])
     ledger = ledger_of(path)
@@ -154,8 +154,8 @@ def _nudged(
 
 def _level_dbfs(path: SoundPath, ledger: Ledger, keys: Keys) -> float:
     """Find the level by a quiet noise from low up, and say what to change on the amplifier."""
-    from measure.level_check import check_level
-    from measure.safety import SAFE_LEVEL_DBFS
+    from measure.safety.limits import SAFE_LEVEL_DBFS
+    from measure.takes.level_check import check_level
 
     found = check_level(
         path,
@@ -190,7 +190,7 @@ class _Loop:
 
     def go_on(self, track: NudgeTrack) -> NudgeTrack:
         """Play stretch after stretch."""
-        from measure.nudge_run import Ended, play_cue
+        from measure.live.nudge_run import Ended, play_cue
 
         if self._asked["bass"]:
             self._longer_sweep(track.move)
@@ -213,8 +213,8 @@ class _Loop:
 
     def _stretch(self, track: NudgeTrack) -> Stretch:
         """Play one stretch."""
-        from analysis.nudge_pattern import nudge_pattern
-        from measure.nudge_run import nudge
+        from analysis.pair.nudge.pattern import nudge_pattern
+        from measure.live.nudge_run import nudge
 
         pattern = nudge_pattern(
             sample_rate_hz=self._path.sample_rate_hz, level_dbfs=self._asked["level_dbfs"]
@@ -231,8 +231,8 @@ class _Loop:
 
     def _show(self, track: NudgeTrack) -> None:
         """Show an answer, print it where asked for, and let the simulated person act."""
-        from analysis.report.nudge import nudge_lines, nudge_summary
-        from measure.nudge_document import json_line
+        from analysis.report.pair.nudge import nudge_lines, nudge_summary
+        from measure.live.nudge_document import json_line
 
         screen = self._screen
         lines = nudge_lines(track, columns=screen.columns, plain=screen.plain)
@@ -256,10 +256,10 @@ class _Loop:
 
     def _longer_sweep(self, moved: str) -> None:
         """Play a longer sweep, and say what the bass did since the one before."""
-        from analysis.compare import compare
-        from analysis.report.comparison import bass_text, gain_texts
+        from analysis.comparison.compare import compare
+        from analysis.report.comparison.compare import bass_text, gain_texts
         from analysis.report.format import wrapped
-        from measure.nudge_bass import bass_snapshot
+        from measure.live.nudge_bass import bass_snapshot
 
         self._screen.leave()
         _stand_clear(self._path, self._keys, "a longer sweep for the bass")
@@ -296,8 +296,8 @@ def _stand_clear(path: SoundPath, keys: Keys, what: str) -> None:
 
 def _person(path: SoundPath) -> SimulatedPerson | None:
     """Return somebody who slides the loudspeaker, in the simulated room."""
-    from measure.simulation.person import SimulatedPerson
-    from measure.simulation.room import SimulatedRoom
+    from measure.sound.simulation.person import SimulatedPerson
+    from measure.sound.simulation.room import SimulatedRoom
 
     return SimulatedPerson(path) if isinstance(path, SimulatedRoom) else None
 
@@ -305,10 +305,10 @@ def _person(path: SoundPath) -> SimulatedPerson | None:
 def _save(path: SoundPath, name: str, around: Surroundings, asked: dict[str, Any]) -> None:
     """Make a full take, and print its verdict."""
     from measure.commands.read import print_reading
-    from measure.keys import Keys
-    from measure.live_options import ledger_of, sound_facts
-    from measure.take import make_take
-    from measure.take_description import Labels
+    from measure.live.options import ledger_of, sound_facts
+    from measure.sound.keys import Keys
+    from measure.takes.description import Labels
+    from measure.takes.take import make_take
 
     quiet = asked["as_json"]
     programme = _take_programme(path.sample_rate_hz, asked["level_dbfs"])
@@ -343,7 +343,7 @@ def _save(path: SoundPath, name: str, around: Surroundings, asked: dict[str, Any
 
 def _take_programme(rate_hz: int, level_dbfs: float) -> Programme:
     """Return what a take plays unless told otherwise."""
-    from measure.stimulus import default_stop_hz, make_programme
+    from measure.sound.stimulus import default_stop_hz, make_programme
 
     return make_programme(
         start_hz=TAKE_START_HZ,
@@ -358,7 +358,7 @@ def _take_programme(rate_hz: int, level_dbfs: float) -> Programme:
 
 def _farewell(track: NudgeTrack, save: str | None) -> list[str]:
     """Return what to say at the end."""
-    from analysis.report.nudge import nudge_summary
+    from analysis.report.pair.nudge import nudge_summary
 
     lines = [nudge_summary(track)]
     if save is not None and not track.done:

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from measure.distance_range import DistanceRange, Range
-from measure.number_type import NumberRange
-from measure.surroundings import FILE
+from measure.takes.conditions import FILE
+from measure.terminal.distance_range import DistanceRange, Range
+from measure.terminal.number_type import NumberRange
 
 if TYPE_CHECKING:
-    from analysis.room_fit import MeasuredPlace, RoomFit
-    from analysis.room_response import RoomModel
-    from measure.placing import Advice
-    from measure.room_file import RoomFile
+    from analysis.placement.fit.room_fit import MeasuredPlace, RoomFit
+    from analysis.placement.response.room_response import RoomModel
+    from measure.files.room_file import RoomFile
+    from measure.placement.placing import Advice
 
 _RANGE = DistanceRange()
 _FORM = "FROM:TO:STEP in metres, or keep."
@@ -92,10 +92,10 @@ def command(
     From the room file alone it is a prediction; readings made at known places (--reading,
     or a walk) correct it, and say where it can't be trusted.
     """
-    from measure.output import check_json_target, progress, write_json
-    from measure.place_document import place_document
-    from measure.placing import advise, fitted, measured_places, model_and_places
-    from measure.surveyed_places import room_with_survey
+    from measure.files.output import check_json_target, progress, write_json
+    from measure.placement.document import place_document
+    from measure.placement.placing import advise, fitted, measured_places, model_and_places
+    from measure.survey.places import room_with_survey
 
     check_json_target(json_target)
     file, origin = room_with_survey(room, survey)
@@ -133,9 +133,9 @@ def _schroeder_hz(file: RoomFile) -> float:
 
 def _lines(file: RoomFile, advice: Advice, fit: RoomFit | None, schroeder_hz: float) -> list[str]:
     """Return the choices and what they rest on, or why there are none."""
-    from analysis.places import current
-    from analysis.report.placement import placement_lines
-    from analysis.report.room_fit import fit_lines, no_advice_lines
+    from analysis.placement.places import current
+    from analysis.report.placement.choice import placement_lines
+    from analysis.report.placement.room_fit import fit_lines, no_advice_lines
 
     if fit is not None and fit.contradicted:
         return [*no_advice_lines(fit), "", *fit_lines(fit)]
@@ -146,8 +146,8 @@ def _lines(file: RoomFile, advice: Advice, fit: RoomFit | None, schroeder_hz: fl
 
 def _kept(walk: Path, document: dict[str, Any], room: Path, logbook: Path | None) -> list[Path]:
     """Keep the walk and its fit in the logbook that was named or is around."""
-    from measure.logbook.filed_survey import surrounding_logbook
-    from measure.logbook.filed_walk import file_walk
+    from measure.logbook.entries.measurement_plans import file_walk
+    from measure.logbook.entries.surveys import surrounding_logbook
 
     found = surrounding_logbook(logbook)
     return [] if found is None else file_walk(found, walk, document, room=room.stem)
@@ -155,9 +155,9 @@ def _kept(walk: Path, document: dict[str, Any], room: Path, logbook: Path | None
 
 def _walk_lines(path: Path, advice: Advice, n_measured: int) -> list[str]:
     """Plan what is left of the walk, and return what to do."""
-    from analysis.report.placement import walk_lines
-    from analysis.walk import regret_db
-    from measure.placing import plan_walk
+    from analysis.placement.measurement_plan import regret_db
+    from analysis.report.placement.choice import walk_lines
+    from measure.placement.placing import plan_walk
 
     stops = plan_walk(path, advice, n_measured=n_measured)
     regret = regret_db(advice.placement)
@@ -174,7 +174,7 @@ def _drawn(
 ) -> list[Path]:
     """Draw the figures."""
     from analysis.plots.placement import fit_figure, map_figure, plan_figure
-    from measure.figures import write_figures
+    from measure.files.figures import write_figures
 
     if fit is not None and fit.contradicted:
         return write_figures({"fit": fit_figure(model, measured, fit)}, folder)

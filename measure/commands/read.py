@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from measure.number_type import NumberRange
-from measure.surroundings import FILE, Surroundings, surrounding_options, surroundings
+from measure.takes.conditions import FILE, Surroundings, surrounding_options, surroundings
+from measure.terminal.number_type import NumberRange
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from analysis.programme import Programme
-    from measure.microphone import Microphone
-    from measure.recording_reader import FileReading
+    from analysis.signals.programme import Programme
+    from measure.files.microphone import Microphone
+    from measure.takes.recording_reader import FileReading
 
 SPOTS = ("left", "right", "front", "back")
 
@@ -93,8 +93,8 @@ def command(
     The verdict comes first: which loudspeaker to move, which way and how far; then
     level, wiring and bass; then what each rests on.
     """
-    from measure.output import check_json_target, progress
-    from measure.sheet import check_sound, read_sheet
+    from measure.files.output import check_json_target, progress
+    from measure.takes.sheet import check_sound, read_sheet
 
     check_json_target(json_target)
     programme, sha256 = read_sheet(sweep)
@@ -112,7 +112,7 @@ def command(
         file = _read(recording, dict(spots), programme, around, channel)
         if figures is not None:
             step("Drawing the figures")
-            from measure.figures import write_reading_figures
+            from measure.files.figures import write_reading_figures
 
             written = write_reading_figures(file.reading, figures)
         else:
@@ -136,7 +136,7 @@ def _read(
     channel: int | None,
 ) -> FileReading:
     """Read the recording, and those around it."""
-    from measure.recording_reader import read_file, with_spot_files
+    from measure.takes.recording_reader import read_file, with_spot_files
 
     def read(path: Path) -> FileReading:
         return read_file(
@@ -161,9 +161,9 @@ def _save(
     spots: tuple[tuple[str, Path], ...],
 ) -> list[Path]:
     """Save the reading and its impulse responses, both or none."""
-    from measure.audio_files import encode_wav
-    from measure.output import STDOUT, json_text, text_writer, write_json, write_together
-    from measure.reading_file import reading_document, responses_path, stereo_responses
+    from measure.files.audio_files import encode_wav
+    from measure.files.output import STDOUT, json_text, text_writer, write_json, write_together
+    from measure.files.readings.document import reading_document, responses_path, stereo_responses
 
     document = reading_document(
         file,
@@ -198,8 +198,8 @@ def print_reading(
     brief: bool,
 ) -> None:
     """Print the verdict, then what it rests on."""
-    from analysis.report.details import details
-    from analysis.report.verdict import verdict
+    from analysis.report.reading.details import details
+    from analysis.report.reading.verdict import verdict
 
     reading = file.reading
     said = verdict(reading, half_angle_deg=half_angle_deg, tolerance_m=tolerance_mm * 1e-3)
@@ -233,7 +233,7 @@ def microphone_lines(microphone: Microphone | None) -> list[str]:
     """Say what was done about the microphone's own response."""
     if microphone is None:
         return []
-    from measure.microphone import PRINTED_HZ
+    from measure.files.microphone import PRINTED_HZ
 
     values = ", ".join(f"{microphone.at_db(at_hz):+.1f} dB at {at_hz:g} Hz" for at_hz in PRINTED_HZ)
     angle = (

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from analysis.air import Air
+    from analysis.basics.air import Air
     from analysis.reading import Reading
     from analysis.report.page import Part
-    from analysis.room import Positions, Room
-    from analysis.space import Space
-    from measure.take_file import TakeFile
+    from analysis.room.room import Positions, Room
+    from analysis.room.space import Space
+    from measure.takes.stored import TakeFile
 
 FILE = click.Path(path_type=Path)
 
@@ -49,7 +49,7 @@ def command(
     anywhere, and the figures are drawn anew from what was kept.
     """
     from measure.errors import OutputError
-    from measure.output import check_writable, text_writer, write_whole
+    from measure.files.output import check_writable, text_writer, write_whole
 
     if [take is not None, bool(before and after), pair is not None].count(True) != 1:
         msg = "give a TAKE, or --before and --after, or --pair"
@@ -83,9 +83,9 @@ def _folder_of(take: Path, folder: Path) -> Path:
 def _take_page(path: Path, folder: Path, room_path: Path | None) -> str:
     """Return the page of one take, read anew from its recording."""
     from analysis.report.page import page_html
-    from analysis.report.verdict import verdict
-    from measure.recording_reader import read_file
-    from measure.take_file import read_take, take_microphone
+    from analysis.report.reading.verdict import verdict
+    from measure.takes.recording_reader import read_file
+    from measure.takes.stored import read_take, take_microphone
 
     take = read_take(path)
     room = _room(take, folder, room_path)
@@ -112,8 +112,8 @@ def _take_page(path: Path, folder: Path, room_path: Path | None) -> str:
 
 def _air(take: TakeFile) -> Air:
     """Return the air as the take knew it."""
-    from analysis.air import DEFAULT_TEMPERATURE_STD_C, air_at
-    from measure.room_file import THERMOMETER_STD_C
+    from analysis.basics.air import DEFAULT_TEMPERATURE_STD_C, air_at
+    from measure.files.room_file import THERMOMETER_STD_C
 
     known = take.facts.air
     if known is None:
@@ -130,11 +130,11 @@ def _room(
 ) -> tuple[Room | Space, Positions] | None:
     """Return the room: the file given, or the one that the logbook keeps under its name."""
     from measure.errors import LogbookError
-    from measure.logbook.entries import RoomEntry
-    from measure.logbook.entry_store import folder_of, read_entry
+    from measure.files.room_file import read_room
+    from measure.logbook.entries.entries import RoomEntry
+    from measure.logbook.entries.store import folder_of, read_entry
     from measure.logbook.folder import open_logbook
     from measure.logbook.names import entry_folder_name
-    from measure.room_file import read_room
 
     if room_path is None and take.facts.take.room:
         try:
@@ -160,12 +160,12 @@ def _take_parts(
     room: tuple[Room | Space, Positions] | None,
 ) -> list[Part]:
     """Return the parts of a take's page."""
-    from analysis.plots.page_figures import plan_svg
-    from analysis.report.details import details
+    from analysis.plots.page.figures import plan_svg
     from analysis.report.page import Part
-    from analysis.room import Room
+    from analysis.report.reading.details import details
+    from analysis.room.room import Room
     from measure.commands.read import microphone_lines
-    from measure.take_file import take_microphone
+    from measure.takes.stored import take_microphone
 
     parts = [Part(heading="What was found", texts=findings)]
     notes = [*cautions, *_cautions(take)]
@@ -185,7 +185,7 @@ def _take_parts(
 
 def _curves(reading: Reading) -> list[Part]:
     """Return the figures of bass and first sound, of what was heard."""
-    from analysis.plots.page_figures import arrival_svg, bass_svg
+    from analysis.plots.page.figures import arrival_svg, bass_svg
     from analysis.report.page import Part
 
     parts = []

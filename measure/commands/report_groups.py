@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from analysis.group_compare import GroupComparison
+    from analysis.comparison.groups.compare import GroupComparison
     from analysis.report.page import Part
-    from analysis.survey_coordinates import RoomPlaces, Thing
+    from analysis.survey.moves.coordinates import RoomPlaces, Thing
     from measure.logbook.folder import Logbook
 
 SIGMAS = 2.0
@@ -30,7 +30,7 @@ def group_page(
     LogbookError
         If a take isn't there, or they can't be compared.
     """
-    from analysis.report import group_compare as words
+    from analysis.report.comparison import groups as words
     from analysis.report.page import Part, page_html
     from measure.logbook.compared_takes import compare_takes
     from measure.logbook.folder import open_logbook
@@ -64,7 +64,7 @@ NO_PLACES = (
 
 def _figures(found: GroupComparison, names: tuple[str, str]) -> list[Part]:
     """Return the curves of both sides, bass and whole range."""
-    from analysis.plots.page_figures import group_svg, wide_svg
+    from analysis.plots.page.figures import group_svg, wide_svg
     from analysis.report.page import Part
 
     caption = (
@@ -140,8 +140,8 @@ def _distances(at: RoomPlaces) -> list[tuple[float, float]]:
 def _places(logbook: Logbook, take: str) -> RoomPlaces | None:
     """Return where the pair of a take stood, if its place is kept with coordinates."""
     from measure.errors import MeasureError
+    from measure.logbook.entries.pair_place import coordinates, stood
     from measure.logbook.remarks import take_path
-    from measure.logbook.standing import coordinates, stood
     from measure.logbook.take_index import read_line
 
     line = read_line(take_path(logbook, take))

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from analysis.plots.history import HistoryPoint
-    from measure.logbook.entries import MoveEntry
+    from analysis.plots.page.history import HistoryPoint
+    from measure.logbook.entries.entries import MoveEntry
     from measure.logbook.folder import Logbook
     from measure.logbook.take_index import TakeLine
 
@@ -20,7 +20,7 @@ def history_page(folder: Path, pair: str) -> str:
     LogbookError
         If the logbook has no take of the pair.
     """
-    from analysis.plots.history import arrival_history_svg, bass_history_svg
+    from analysis.plots.page.history import arrival_history_svg, bass_history_svg
     from analysis.report.page import Part, page_html
     from measure.errors import LogbookError
     from measure.logbook.folder import open_logbook
@@ -64,9 +64,9 @@ def _verdict(lines: list[TakeLine]) -> str:
 
 def _point(logbook: Logbook, line: TakeLine) -> HistoryPoint:
     """Return a take's place in the history."""
-    from analysis.plots.history import HistoryPoint
-    from measure.reading_file import load_document
-    from measure.take_folder import READING
+    from analysis.plots.page.history import HistoryPoint
+    from measure.files.readings.document import load_document
+    from measure.takes.folder import READING
 
     path = logbook.takes / line.folder / READING
     balance = load_document(path)["bass"]["both"]["balance"] if path.is_file() else []
@@ -96,12 +96,12 @@ def _rows(lines: list[TakeLine]) -> tuple[tuple[str, ...], ...]:
 
 def move_texts(logbook: Logbook, names: set[str], pair: str) -> list[str]:
     """Return each move with its promise and its result."""
-    from analysis.move_promise import Promise
-    from analysis.report.move_promise import judgement_text, promise_text
+    from analysis.comparison.move_promise import Promise
+    from analysis.report.comparison.move_promise import judgement_text, promise_text
     from measure.errors import MeasureError
-    from measure.logbook.entries import MoveEntry
-    from measure.logbook.entry_store import read_entries
-    from measure.logbook.open_moves import judged, same_pair
+    from measure.logbook.entries.entries import MoveEntry
+    from measure.logbook.entries.moves import judged, same_pair
+    from measure.logbook.entries.store import read_entries
 
     said = []
     moves = [

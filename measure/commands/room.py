@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from measure.surroundings import FILE
+from measure.takes.conditions import FILE
 
 EFFECT_HZ = (20.0, 300.0)
 """Each surface's effect is written in steps of 1 Hz from here to there."""
 
 if TYPE_CHECKING:
-    from analysis.arrays import Float
-    from analysis.interference import Reflection
-    from analysis.space_modes import SpaceModes
-    from measure.room_file import RoomFile
+    from analysis.basics.arrays import Float
+    from analysis.room.reflections import Reflection
+    from analysis.room.space_modes import SpaceModes
+    from measure.files.room_file import RoomFile
 
 
 @click.command("room", short_help="What a room's size and shape foretell.")
@@ -58,10 +58,10 @@ def command(
     Any floor plan will do (floor_m in the room file), under a ceiling that is level or
     slopes along one direction.
     """
-    from analysis.interference import reflections
-    from analysis.report.space import space_lines
-    from measure.output import check_json_target, progress, write_json
-    from measure.surveyed_places import room_with_survey
+    from analysis.report.room.space import space_lines
+    from analysis.room.reflections import reflections
+    from measure.files.output import check_json_target, progress, write_json
+    from measure.survey.places import room_with_survey
 
     check_json_target(json_target)
     file, origin = room_with_survey(room, survey)
@@ -92,7 +92,7 @@ def command(
 
 def _modes(path: Path, file: RoomFile, highest_hz: float, error_percent: float) -> SpaceModes:
     """Return the room's modes."""
-    from analysis.space_modes import space_modes
+    from analysis.room.space_modes import space_modes
     from measure.errors import RoomFileError
 
     c = file.air.speed_of_sound_m_s
@@ -109,8 +109,8 @@ def _drawn(
     heard: dict[str, tuple[Reflection, ...]], speed_of_sound_m_s: float, folder: Path
 ) -> list[Path]:
     """Draw the figure of the surfaces."""
-    from analysis.plots.interference import interference_figure
-    from measure.figures import write_figures
+    from analysis.plots.room import interference_figure
+    from measure.files.figures import write_figures
 
     figure = interference_figure(heard, speed_of_sound_m_s=speed_of_sound_m_s)
     return write_figures({"surfaces": figure}, folder)
@@ -122,7 +122,7 @@ def _couplings(file: RoomFile, modes: SpaceModes) -> dict[str, Float]:
 
     places = (file.positions.left.woofer, file.positions.right.woofer, file.positions.seat)
     shapes = modes.shapes_at(np.stack([place.array for place in places]))
-    if modes.indices is not None:  # as in `analysis.modes`: the norm taken out
+    if modes.indices is not None:  # as in `analysis.room.modes`: the norm taken out
         shapes = shapes / np.sqrt(2.0 ** np.count_nonzero(modes.indices, axis=1))
     return {"left": shapes[0] * shapes[2], "right": shapes[1] * shapes[2]}
 

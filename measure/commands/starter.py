@@ -14,7 +14,7 @@ def command(out: Path, force: bool) -> None:
     """Write a room file to OUT.toml, with invented figures to replace by your own."""
     from importlib import resources
 
-    from measure.output import check_writable, refuse_existing, text_writer, write_whole
+    from measure.files.output import check_writable, refuse_existing, text_writer, write_whole
 
     check_writable(str(out))
     refuse_existing(out, force=force)

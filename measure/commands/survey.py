@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from analysis.survey_arrival import ArrivalAgainstSurvey
-    from analysis.survey_result import SurveyResult
-    from measure.survey_file import SurveyFile
+    from analysis.survey.arrival import ArrivalAgainstSurvey
+    from analysis.survey.result import SurveyResult
+    from measure.survey.file import SurveyFile
 
 FILE = click.Path(path_type=Path)
 KITS = ("tape", "laser", "both")
@@ -56,7 +56,7 @@ def command(
     Trusts no wall: the centre line starts at a marked middle. Finds a wrong reading if
     the others can tell, and names what nothing fixes.
     """
-    from measure.output import check_json_target, write_json
+    from measure.files.output import check_json_target, write_json
 
     if new is not None:
         _starter(new, kit, force=force)
@@ -64,9 +64,9 @@ def command(
     if survey is None:
         msg = "give a SURVEY.toml, or --new FILE to write one to fill in"
         raise click.UsageError(msg)
-    from measure.evaluated_survey import evaluated
-    from measure.survey_document import survey_document
-    from measure.survey_file import read_survey
+    from measure.survey.document import survey_document
+    from measure.survey.evaluation import evaluated
+    from measure.survey.file import read_survey
 
     check_json_target(json_target)
     file = read_survey(survey)
@@ -90,7 +90,7 @@ def _starter(new: Path, kit: str, *, force: bool) -> None:
     """Write a starter file, and say in which order to measure."""
     from importlib import resources
 
-    from measure.output import check_writable, refuse_existing, text_writer, write_whole
+    from measure.files.output import check_writable, refuse_existing, text_writer, write_whole
 
     check_writable(str(new))
     refuse_existing(new, force=force)
@@ -115,7 +115,7 @@ def _filed(
     from analysis.report.format import wrapped
     from measure.commands.log_moves import answer_text, step_texts
     from measure.errors import LogbookError
-    from measure.logbook.filed_survey import file_survey, surrounding_logbook
+    from measure.logbook.entries.surveys import file_survey, surrounding_logbook
 
     logbook = surrounding_logbook(folder)
     if logbook is None:
@@ -133,9 +133,9 @@ def _filed(
 
 def _arrival(result: SurveyResult, reading: Path) -> ArrivalAgainstSurvey | None:
     """Return the reading's arrival beside the survey."""
-    from analysis.survey_arrival import compare_arrival
+    from analysis.survey.arrival import compare_arrival
     from measure.errors import ReadingFileError
-    from measure.snapshot_file import read_snapshot
+    from measure.files.readings.snapshot import read_snapshot
 
     snapshot = read_snapshot(reading)
     std_m = snapshot.arrival_in_room_std_m or snapshot.arrival_std_m
@@ -157,15 +157,15 @@ def _write_files(
     force: bool,
 ) -> list[Path]:
     """Write what was asked for; return the paths."""
-    from measure.output import check_writable, refuse_existing, text_writer, write_whole
+    from measure.files.output import check_writable, refuse_existing, text_writer, write_whole
 
     texts: list[tuple[Path, str]] = []
     if card is not None:
-        from measure.survey_card import card_text
+        from measure.survey.card import card_text
 
         texts.append((card, card_text(file)))
     if room_out is not None:
-        from measure.survey_room import room_text
+        from measure.survey.room import room_text
 
         texts.append((room_out, room_text(file, result)))
     for path, _ in texts:
@@ -175,9 +175,9 @@ def _write_files(
         write_whole(path, text_writer(text))
     written = [path for path, _ in texts]
     if figures is not None:
-        from analysis.plots.plan import plan_figure
-        from measure.figures import write_figures
-        from measure.lengths import say_length
+        from analysis.plots.survey import plan_figure
+        from measure.files.figures import write_figures
+        from measure.survey.lengths import say_length
 
         plan = plan_figure(result, length=lambda value_m: say_length(value_m, unit=file.unit))
         written += write_figures({"plan": plan}, figures)
@@ -188,9 +188,9 @@ def _lines(
     file: SurveyFile, result: SurveyResult, arrival: ArrivalAgainstSurvey | None
 ) -> list[str]:
     """Return all that is said, the verdict first."""
-    from analysis.report import survey as words
-    from analysis.report import survey_figures as tables
-    from measure.lengths import say_length
+    from analysis.report.survey import tables
+    from analysis.report.survey import verdict as words
+    from measure.survey.lengths import say_length
 
     def length(value_m: float) -> str:
         return say_length(value_m, unit=file.unit)

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from measure.number_type import Number
+from measure.terminal.number_type import Number
 
 if TYPE_CHECKING:
-    from analysis.programme import Programme
+    from analysis.signals.programme import Programme
 
 
 @click.command("sweep")
@@ -84,9 +84,9 @@ def command(
     Play it by anything: channel 1 is the left loudspeaker. Record the whole of it with
     one microphone at the seat, then use `apexline read`.
     """
-    from measure.output import check_json_target, check_writable, refuse_existing, write_json
-    from measure.safety import cautions, check_level
-    from measure.sheet import sheet_path
+    from measure.files.output import check_json_target, check_writable, refuse_existing, write_json
+    from measure.safety.limits import cautions, check_level
+    from measure.takes.sheet import sheet_path
 
     check_level(asked["level_dbfs"], louder=louder)
     programme = _asked_for(order=order.upper(), **asked)
@@ -110,7 +110,7 @@ def command(
 
 def _asked_for(*, stop_hz: float | None, rate_hz: float, order: str, **asked: float) -> Programme:
     """Return the programme that the options describe."""
-    from measure.stimulus import default_stop_hz, make_programme
+    from measure.sound.stimulus import default_stop_hz, make_programme
 
     rate = int(rate_hz)
     end_hz = default_stop_hz(rate) if stop_hz is None else stop_hz
@@ -121,10 +121,10 @@ def _write(out: Path, sheet: Path, programme: Programme) -> str:
     """Write the sweep and its sheet, both or none, and return the checksum."""
     from importlib.metadata import version
 
-    from measure.audio_files import encode_wav
-    from measure.output import progress, text_writer, write_together
-    from measure.sheet import sheet_text
-    from measure.stimulus import checksum, programme_samples
+    from measure.files.audio_files import encode_wav
+    from measure.files.output import progress, text_writer, write_together
+    from measure.sound.stimulus import checksum, programme_samples
+    from measure.takes.sheet import sheet_text
 
     with progress("Making the sweep"):
         samples = programme_samples(programme)

@@ -8,23 +8,23 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from measure.live_options import live_options, show_cautions, sound_path
-from measure.number_type import Number, NumberRange
-from measure.surroundings import FILE, Surroundings, surrounding_options, surroundings
+from measure.live.options import live_options, show_cautions, sound_path
+from measure.takes.conditions import FILE, Surroundings, surrounding_options, surroundings
+from measure.terminal.number_type import Number, NumberRange
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from analysis.exposure import RecordedLevel
-    from analysis.programme import Programme
-    from measure.keys import Keys
-    from measure.level_check import LevelFound, Side
-    from measure.live_line import LiveLine
-    from measure.sound import SoundPath
-    from measure.take import Calibrate, Take
-    from measure.take_description import Labels
-    from measure.take_run import Progress
-    from measure.treble_ledger import Ledger
+    from analysis.signals.programme import Programme
+    from analysis.signals.sound_level import RecordedLevel
+    from measure.safety.treble_ledger import Ledger
+    from measure.sound.keys import Keys
+    from measure.sound.path import SoundPath
+    from measure.takes.description import Labels
+    from measure.takes.level_check import LevelFound, Side
+    from measure.takes.run import Progress
+    from measure.takes.take import Calibrate, Take
+    from measure.terminal.progress_line import LiveLine
 
 WIDTH = 78
 
@@ -131,7 +131,7 @@ def command(
     from measure.commands.log_moves import answer_in
     from measure.commands.read import print_reading
     from measure.logbook.folder import takes_folder
-    from measure.take_description import Labels
+    from measure.takes.description import Labels
 
     folder = takes_folder(folder)
     around, room_name = _surroundings(room, asked)
@@ -167,7 +167,7 @@ def _surroundings(room: str | None, asked: dict[str, Any]) -> tuple[Surroundings
 def _refuse_unasked(asked: dict[str, Any]) -> None:
     """Refuse a question that nobody can answer, before anything sounds."""
     from measure.errors import TakeError
-    from measure.keys import Keys
+    from measure.sound.keys import Keys
 
     if Keys().live:
         return
@@ -197,11 +197,11 @@ def _made(
     path: SoundPath, labels: Labels, around: Surroundings, folder: Path, asked: dict[str, Any]
 ) -> Take:
     """Check the level, count down, and make the take."""
-    from measure.keys import Keys
-    from measure.live_line import LiveLine
-    from measure.live_options import ledger_of, sound_facts
-    from measure.take import make_take
-    from measure.take_folder import check_free
+    from measure.live.options import ledger_of, sound_facts
+    from measure.sound.keys import Keys
+    from measure.takes.folder import check_free
+    from measure.takes.take import make_take
+    from measure.terminal.progress_line import LiveLine
 
     check_free(folder, labels.name)
     # A sweep that can't be is told before a level check for it.
@@ -232,7 +232,7 @@ def _made(
 
 def _calibration(keys: Keys, asked: dict[str, Any]) -> Calibrate:
     """Return what tells what full scale means in the room."""
-    from analysis.exposure import Calibration, calibration_by_meter
+    from analysis.signals.sound_level import Calibration, calibration_by_meter
 
     def calibrate(level: RecordedLevel) -> Calibration | None:
         shown_dba = shown_by_meter(keys) if asked["ask_meter"] else None
@@ -267,8 +267,8 @@ def shown_by_meter(keys: Keys) -> float | None:
 
 def _level(path: SoundPath, ledger: Ledger, keys: Keys, asked: dict[str, Any]) -> LevelFound:
     """Find the level, and say what to change on the amplifier."""
-    from measure.level_check import check_level
-    from measure.safety import CAP_DBFS, SAFE_LEVEL_DBFS
+    from measure.safety.limits import CAP_DBFS, SAFE_LEVEL_DBFS
+    from measure.takes.level_check import check_level
 
     def ask(side: Side) -> str:
         if asked["simulate"]:
@@ -304,8 +304,8 @@ def _level(path: SoundPath, ledger: Ledger, keys: Keys, asked: dict[str, Any]) -
 
 def _programme(path: SoundPath, level_dbfs: float | None, asked: dict[str, Any]) -> Programme:
     """Return the programme at its level; at the usual one where that isn't known yet."""
-    from measure.safety import SAFE_LEVEL_DBFS, check_level
-    from measure.stimulus import default_stop_hz, make_programme
+    from measure.safety.limits import SAFE_LEVEL_DBFS, check_level
+    from measure.sound.stimulus import default_stop_hz, make_programme
 
     level_dbfs = SAFE_LEVEL_DBFS if level_dbfs is None else level_dbfs
     check_level(level_dbfs, louder=asked["louder"])
@@ -350,7 +350,7 @@ def _shower(line: LiveLine) -> Callable[[Progress], None]:
 
 def _afterwards(take: Take) -> list[str]:
     """Say what happened on the way that a reading doesn't tell."""
-    from analysis.report.exposure import exposure_line
+    from analysis.report.sound_level import exposure_line
 
     recorded = take.recorded
     lines = []

@@ -11,8 +11,8 @@ from itertools import count
 from pathlib import Path
 from typing import Final
 
-from measure.durable import sync_folder
 from measure.errors import LogbookError
+from measure.files.durable import sync_folder
 from measure.logbook.folder import BIN, Logbook
 
 _MOMENT: Final = "%Y%m%d-%H%M%S"

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from measure.errors import LogbookError
+from measure.files.readings.snapshot import read_snapshot
 from measure.logbook.remarks import take_path
-from measure.snapshot_file import read_snapshot
-from measure.take_folder import READING
+from measure.takes.folder import READING
 
 if TYPE_CHECKING:
-    from analysis.group_compare import GroupComparison
+    from analysis.comparison.groups.compare import GroupComparison
     from measure.logbook.folder import Logbook
 
 
@@ -37,7 +37,7 @@ def compare_takes(
     LogbookError
         If a take isn't there, or they can't be compared.
     """
-    from analysis.group_compare import compare_groups
+    from analysis.comparison.groups.compare import compare_groups
 
     groups = [
         [read_snapshot(take_path(logbook, name) / READING) for name in names]

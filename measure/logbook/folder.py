@@ -16,10 +16,10 @@ from typing import Final
 
 import msgspec
 
-from measure.durable import sync_file, sync_folder
 from measure.errors import LogbookError
-from measure.file_lock import locked
-from measure.logbook.migration import read_versioned
+from measure.files.durable import sync_file, sync_folder
+from measure.files.file_lock import locked
+from measure.files.migration import read_versioned
 
 MARK: Final = "logbook.toml"
 TAKES: Final = "takes"
@@ -105,7 +105,7 @@ def new_logbook(path: Path) -> Logbook:
 
     import tomli_w
 
-    from measure.output import text_writer, write_whole
+    from measure.files.output import text_writer, write_whole
 
     if (path / MARK).exists():
         msg = f"{path} is a logbook already"

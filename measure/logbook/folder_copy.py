@@ -6,7 +6,7 @@ import shutil
 from collections.abc import Collection
 from pathlib import Path
 
-from measure.durable import sync_file, sync_folder
+from measure.files.durable import sync_file, sync_folder
 
 
 def copy_folder(source: Path, target: Path, *, without: Collection[str] = ()) -> None:

@@ -15,14 +15,14 @@ from typing import Final
 import msgspec
 import tomli_w
 
-from measure.durable import sync_file, sync_folder
 from measure.errors import LogbookError
+from measure.files.durable import sync_file, sync_folder
+from measure.files.migration import read_versioned
+from measure.files.output import text_writer, write_whole
 from measure.logbook.folder import Logbook
-from measure.logbook.migration import read_versioned
 from measure.logbook.names import same_folder
 from measure.logbook.take_files import FACTS, REMARKS
-from measure.output import text_writer, write_whole
-from measure.take_name import folder_name
+from measure.takes.name import folder_name
 
 SCHEMA: Final = 1
 

@@ -2,7 +2,7 @@
 
 No program needs it, since older files are read as they are. It is for those who pass a
 logbook on, or who want one schema throughout. What the newer schema says is made by the pure
-functions of `measure.logbook.migration`; every other file is copied byte for byte.
+functions of `measure.files.migration`; every other file is copied byte for byte.
 """
 
 from __future__ import annotations
@@ -11,15 +11,15 @@ import shutil
 import tomllib
 from pathlib import Path
 
-from measure.durable import sync_file, sync_folder
 from measure.errors import LogbookError, MeasureError
+from measure.files.durable import sync_file, sync_folder
+from measure.files.output import text_writer, write_whole
 from measure.logbook.folder import LOCK, Logbook
 from measure.logbook.folder_copy import copy_folder
 from measure.logbook.take_files import FACTS
-from measure.output import text_writer, write_whole
-from measure.take_facts import SCHEMA, take_text
-from measure.take_name import UNFINISHED
-from measure.take_toml import read_take_toml
+from measure.takes.facts import SCHEMA, take_text
+from measure.takes.name import UNFINISHED
+from measure.takes.take_toml import read_take_toml
 
 
 def renew_logbook(logbook: Logbook, target: Path) -> tuple[int, tuple[str, ...]]:

@@ -1,4 +1,4 @@
-"""Names of a take's files, as `measure.take_folder` has them.
+"""Names of a take's files, as `measure.takes.folder` has them.
 
 They stand here once more because that module loads numpy, which costs a list of takes more
 than all its own work. A test holds both against each other.

@@ -17,14 +17,14 @@ from typing import TYPE_CHECKING, Final
 import msgspec
 
 from measure.errors import MeasureError
+from measure.files.typed_records import decode_json
+from measure.files.user_folders import state_folder
 from measure.logbook.folder import Logbook
 from measure.logbook.take_files import CUT_OFF, FACTS, READING, REASON, REMARKS
-from measure.take_name import UNFINISHED
-from measure.typed_records import decode_json
-from measure.user_folders import state_folder
+from measure.takes.name import UNFINISHED
 
 if TYPE_CHECKING:
-    from measure.take_facts import TakeFacts
+    from measure.takes.facts import TakeFacts
 
 MEMORY: Final = "logbooks"
 _VERSION: Final = 2
@@ -212,7 +212,7 @@ def read_line(take: Path, known: TakeFacts | None = None) -> TakeLine:
     """
     from measure.errors import ReadingFileError
     from measure.logbook.remarks import read_remarks
-    from measure.take_toml import read_take_toml
+    from measure.takes.take_toml import read_take_toml
 
     facts = read_take_toml(take / FACTS).facts if known is None else known
     said = read_remarks(take)
@@ -267,7 +267,7 @@ def _remembered(logbook: Logbook) -> dict[str, _Known]:
 
 def _remember(logbook: Logbook, known: dict[str, _Known]) -> None:
     """Remember what was read; without a place for it the next list takes longer."""
-    from measure.output import bytes_writer, write_whole
+    from measure.files.output import bytes_writer, write_whole
 
     path = _memory_file(logbook)
     try:

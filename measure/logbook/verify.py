@@ -15,16 +15,16 @@ from pathlib import Path
 from typing import Final, Literal
 
 from measure.errors import MeasureError
-from measure.logbook.entries import KINDS
-from measure.logbook.entry_store import ENTRY, folder_of, read_entry_file
+from measure.logbook.entries.entries import KINDS
+from measure.logbook.entries.store import ENTRY, folder_of, read_entry_file
 from measure.logbook.folder import Logbook
 from measure.logbook.names import folded
 from measure.logbook.take_files import REMARKS
 from measure.logbook.take_index import read_line, unfinished_reason
-from measure.sheet import sheet_path
-from measure.take_file import read_take
-from measure.take_folder import FACTS, MICROPHONE, PROGRAMME, READING, RECORDING
-from measure.take_name import UNFINISHED
+from measure.takes.folder import FACTS, MICROPHONE, PROGRAMME, READING, RECORDING
+from measure.takes.name import UNFINISHED
+from measure.takes.sheet import sheet_path
+from measure.takes.stored import read_take
 
 MOST_AT_ONCE: Final = 8
 """A disk is busy with a few readers; more would only wait (common practice, no source)."""

@@ -8,15 +8,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from analysis.air import air_at
-from analysis.arrival import ArrivalMatch, match_arrivals
-from analysis.bass import Bass, read_bass, with_causes
-from analysis.compare import Comparison, Snapshot, compare
-from analysis.impulse_response import ImpulseResponse
-from analysis.level import LevelMatch, match_levels
-from analysis.polarity import PolarityMatch, match_polarity
-from analysis.prediction import Prediction, predict
-from analysis.room import Loudspeaker, Point, Positions, Room
+from analysis.basics.air import air_at
+from analysis.bass.bass import Bass, read_bass, with_causes
+from analysis.comparison.compare import Comparison, Snapshot, compare
+from analysis.pair.arrival import ArrivalMatch, match_arrivals
+from analysis.pair.level import LevelMatch, match_levels
+from analysis.pair.polarity import PolarityMatch, match_polarity
+from analysis.room.prediction import Prediction, predict
+from analysis.room.room import Loudspeaker, Point, Positions, Room
+from analysis.signals.impulse_response import ImpulseResponse
 from benchmarks.rooms import Layout, random_pair, responses
 
 RATE_HZ = 48_000

@@ -16,11 +16,11 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from analysis.alignment import align
-from analysis.arrival import ArrivalMatch, match_arrivals
-from analysis.impulse_response import ImpulseResponse
-from analysis.programme import Programme
-from analysis.responses import mean_responses
+from analysis.pair.arrival import ArrivalMatch, match_arrivals
+from analysis.recording.alignment import align
+from analysis.recording.responses import mean_responses
+from analysis.signals.impulse_response import ImpulseResponse
+from analysis.signals.programme import Programme
 from benchmarks.recorder import record
 
 DATA = Path(__file__).parents[2].parent / "shared" / "data"

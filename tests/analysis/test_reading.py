@@ -16,11 +16,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from analysis.air import air_at
-from analysis.checks import NAMES
+from analysis.basics.air import air_at
 from analysis.reading import Reading, loudest_channel, read_recording, resampled
-from analysis.sweep import Sweep
-from analysis.used_passes import NoPassError
+from analysis.recording.checks.check import NAMES
+from analysis.recording.extraction import NoPassError
+from analysis.signals.sweep import Sweep
 from benchmarks import faults
 from benchmarks.planted import (
     RATE_HZ,

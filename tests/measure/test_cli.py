@@ -12,10 +12,10 @@ import click
 import pytest
 
 from measure import cli
-from measure.audio_files import read_sound
-from measure.room_file import read_room
-from measure.sheet import read_sheet
-from measure.stimulus import checksum, programme_samples
+from measure.files.audio_files import read_sound
+from measure.files.room_file import read_room
+from measure.sound.stimulus import checksum, programme_samples
+from measure.takes.sheet import read_sheet
 
 ROOT = Path(__file__).parents[2]
 SHORT = ("--seconds", "0.5", "--tail", "0.3")
@@ -69,7 +69,7 @@ def test_an_interruption_is_status_130(
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("measure.stimulus.programme_samples", interrupted)
+    monkeypatch.setattr("measure.sound.stimulus.programme_samples", interrupted)
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(ROOT)
         assert cli.run(["sweep", "never.wav"]) == 130

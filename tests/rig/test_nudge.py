@@ -16,7 +16,7 @@ import pytest
 from numpy.typing import NDArray
 from sound_rig import Rig
 
-from measure.user_folders import VARIABLE
+from measure.files.user_folders import VARIABLE
 
 C_M_S = 343.24
 """Dry air at 20 degrees, as the command assumes."""

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
-from analysis.compare import Comparison
+from analysis.comparison.compare import Comparison
 from analysis.plots.comparison import comparison_figure
 
 

@@ -9,17 +9,17 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
-from analysis.floor_plan import rectangle
-from analysis.footprint import Footprint
-from analysis.placement import Placement, choose
-from analysis.places import allowed_places
+from analysis.placement.choice import Placement, choose
+from analysis.placement.fit.parameters import offsets_with, pair_levels
+from analysis.placement.fit.room_fit import MeasuredPlace, fit_room
+from analysis.placement.footprint import Footprint
+from analysis.placement.monte_carlo import drawn_rooms
+from analysis.placement.places import allowed_places
+from analysis.placement.response.room_response import RoomModel, room_model
 from analysis.plots.placement import MARK, fit_figure, map_figure, plan_figure
-from analysis.room import Loudspeaker, Point, Positions
-from analysis.room_draws import drawn_rooms
-from analysis.room_fit import MeasuredPlace, fit_room
-from analysis.room_parameters import offsets_with, pair_levels
-from analysis.room_response import RoomModel, room_model
-from analysis.space import Space
+from analysis.room.floor_plan import rectangle
+from analysis.room.room import Loudspeaker, Point, Positions
+from analysis.room.space import Space
 
 SPACE = Space(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)
 POSITIONS = Positions(

@@ -15,7 +15,7 @@ from matplotlib import colors
 from matplotlib.figure import Figure
 
 from analysis.plots import style
-from analysis.plots.bass import bass_figure
+from analysis.plots.bass.curves import bass_figure
 from analysis.plots.comparison import AFTER, BEFORE
 
 WIDTHS = st.lists(st.floats(0.01, 0.2), min_size=1, max_size=12)

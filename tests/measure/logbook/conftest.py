@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.programme import Programme
+from analysis.signals.programme import Programme
 from measure.logbook.folder import Logbook, new_logbook
-from measure.take_facts import Driver, Level, Occasion, Played, Sound, TakeFacts
-from measure.take_folder import begin_take
+from measure.takes.facts import Driver, Level, Occasion, Played, Sound, TakeFacts
+from measure.takes.folder import begin_take
 
 RATE_HZ = 48_000
 

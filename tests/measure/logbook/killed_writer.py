@@ -17,14 +17,14 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.programme import Programme
-from analysis.sweep import Sweep
-from measure.logbook.entries import PairEntry
-from measure.logbook.entry_store import add_entry
+from analysis.signals.programme import Programme
+from analysis.signals.sweep import Sweep
+from measure.logbook.entries.entries import PairEntry
+from measure.logbook.entries.store import add_entry
 from measure.logbook.folder import Logbook, new_logbook, open_logbook
 from measure.logbook.remarks import add_remarks
-from measure.take_facts import Driver, Level, Occasion, Played, Sound, TakeFacts
-from measure.take_folder import begin_take
+from measure.takes.facts import Driver, Level, Occasion, Played, Sound, TakeFacts
+from measure.takes.folder import begin_take
 
 PROGRAMME = Programme(
     sweep=Sweep(start_hz=100, stop_hz=10_000, duration_s=0.05, level_dbfs=-20),

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from measure.errors import MeasureError
-from measure.logbook.entries import PairEntry
-from measure.logbook.entry_store import add_entry, read_entries, read_entry
+from measure.logbook.entries.entries import PairEntry
+from measure.logbook.entries.store import add_entry, read_entries, read_entry
 from measure.logbook.folder import Logbook
 from measure.logbook.remarks import read_remarks, take_path
 from measure.logbook.take_index import list_takes
@@ -55,8 +55,9 @@ def test_two_programs_at_once_keep_both(logbook: Logbook) -> None:
     # Invariant: two processes add 20 entries each, of which 10 have the same names.
     script = (
         "import sys\nfrom datetime import datetime, UTC\nfrom pathlib import Path\n"
-        "from measure.errors import LogbookError\nfrom measure.logbook.entries import PairEntry\n"
-        "from measure.logbook.entry_store import add_entry\n"
+        "from measure.errors import LogbookError\n"
+        "from measure.logbook.entries.entries import PairEntry\n"
+        "from measure.logbook.entries.store import add_entry\n"
         "from measure.logbook.folder import open_logbook\n"
         "book, me, n = open_logbook(Path(sys.argv[1])), sys.argv[2], 0\n"
         "for k in range(20):\n"
@@ -93,8 +94,8 @@ def test_a_full_disk_loses_only_what_did_not_fit(logbook: Logbook, tmp_path: Pat
     script = (
         "import resource, signal, sys\nfrom datetime import datetime, UTC\n"
         "from pathlib import Path\nfrom measure.errors import MeasureError\n"
-        "from measure.logbook.entries import PairEntry\n"
-        "from measure.logbook.entry_store import add_entry\n"
+        "from measure.logbook.entries.entries import PairEntry\n"
+        "from measure.logbook.entries.store import add_entry\n"
         "from measure.logbook.folder import open_logbook\n"
         "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
         "book = open_logbook(Path(sys.argv[1]))\n"

@@ -14,11 +14,11 @@ from measure import cli
 from measure.commands.log_moves import answer_in
 from measure.commands.report_groups import distance_rows
 from measure.commands.report_history import move_texts
-from measure.logbook.entries import MoveEntry, PlaceEntry, SurveyEntry, WalkEntry
-from measure.logbook.entry_store import add_entry, read_entries, read_entry
-from measure.logbook.filed_walk import file_walk
+from measure.logbook.entries.entries import MoveEntry, PlaceEntry, SurveyEntry, WalkEntry
+from measure.logbook.entries.measurement_plans import file_walk
+from measure.logbook.entries.moves import answer_by_take, judged
+from measure.logbook.entries.store import add_entry, read_entries, read_entry
 from measure.logbook.folder import Logbook
-from measure.logbook.open_moves import answer_by_take, judged
 
 Keep = Callable[..., Path]
 

@@ -13,21 +13,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.programme import Programme
-from analysis.sweep import Sweep
+from analysis.signals.programme import Programme
+from analysis.signals.sweep import Sweep
 from measure import cli
 from measure.errors import MeasureError
-from measure.logbook.archive import adopt_take, write_archive
 from measure.logbook.bin_folder import throw_away
-from measure.logbook.entries import PairEntry
-from measure.logbook.entry_store import add_entry, read_entries
+from measure.logbook.entries.entries import PairEntry
+from measure.logbook.entries.store import add_entry, read_entries
+from measure.logbook.exchange.archive import adopt_take, write_archive
 from measure.logbook.folder import Logbook, new_logbook
 from measure.logbook.remarks import add_remarks, read_remarks
 from measure.logbook.renewed import renew_logbook
 from measure.logbook.take_index import list_takes
 from measure.logbook.verify import verify
-from measure.take_facts import Driver, Level, Occasion, Played, Sound, TakeFacts
-from measure.take_folder import begin_take
+from measure.takes.facts import Driver, Level, Occasion, Played, Sound, TakeFacts
+from measure.takes.folder import begin_take
 
 SAMPLES = Path(__file__).parents[3] / "sample_data"
 RATE_HZ = 48_000

@@ -14,13 +14,13 @@ import pytest
 
 from measure import cli
 from measure.errors import LogbookError
+from measure.files.migration import STEPS, take_2
 from measure.logbook.folder import open_logbook
-from measure.logbook.migration import STEPS, take_2
 from measure.logbook.renewed import renew_logbook
 from measure.logbook.take_index import list_takes
 from measure.logbook.verify import verify
-from measure.take_facts import SCHEMA
-from measure.take_file import read_take, take_microphone
+from measure.takes.facts import SCHEMA
+from measure.takes.stored import read_take, take_microphone
 
 FROZEN = Path(__file__).parent / "frozen" / "logbook-1"
 OLD = open_logbook(FROZEN)

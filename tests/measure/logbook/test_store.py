@@ -21,12 +21,12 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from measure import cli, take_folder
+from measure import cli
 from measure.errors import LogbookError, MeasureError
+from measure.files.migration import migrated, read_versioned
 from measure.logbook import take_files
-from measure.logbook.archive import adopt_take, read_archive, write_archive
 from measure.logbook.bin_folder import put_back, throw_away, thrown_away
-from measure.logbook.entries import (
+from measure.logbook.entries.entries import (
     KINDS,
     Entry,
     MoveEntry,
@@ -35,15 +35,16 @@ from measure.logbook.entries import (
     RoomEntry,
     SurveyEntry,
 )
-from measure.logbook.entry_store import add_entry, read_entries, read_entry, read_entry_file
+from measure.logbook.entries.store import add_entry, read_entries, read_entry, read_entry_file
+from measure.logbook.exchange.archive import adopt_take, read_archive, write_archive
 from measure.logbook.folder import Logbook, new_logbook, open_logbook, takes_folder
-from measure.logbook.migration import migrated, read_versioned
 from measure.logbook.names import same_folder
 from measure.logbook.remarks import Remarks, add_remarks, read_remarks, take_path
 from measure.logbook.selection import Selection, select_takes
 from measure.logbook.take_index import list_takes
 from measure.logbook.verify import verify
-from measure.take_file import read_take, take_microphone
+from measure.takes import folder as take_folder
+from measure.takes.stored import read_take, take_microphone
 
 NOW = datetime(2026, 3, 1, 20, 15, tzinfo=UTC)
 FROZEN = Path(__file__).parent / "frozen"

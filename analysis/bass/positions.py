@@ -1,0 +1,167 @@
+r"""The bass at several microphone spots around the head.
+
+Conventions: the centre is one of the spots; power is averaged over the spots bin by
+bin; the spread is the standard deviation of the level in dB over the spots, with
+n - 1. A feature of the centre counts as seen at another spot where that spot's curve
+has one of the same kind within the window of `analysis.bass.feature_match`, one to one.
+
+A feature at one spot only says nothing about where a head will be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.basics.arrays import Float, frozen
+from analysis.basics.decibel import db_power, power_db
+from analysis.bass.curve import BassCurve
+from analysis.bass.feature_match import WINDOW_OCTAVES, match_features
+from analysis.bass.features import Feature
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class SpotAverage:
+    """Power mean of the bass over several spots.
+
+    Attributes
+    ----------
+    frequency_hz : ndarray, shape (n,)
+        What all spots cover, in Hz.
+    level_db : ndarray, shape (n,)
+        Level of the mean power, in dB.
+    spread_db : ndarray, shape (n,) or None
+        Standard deviation of the level over the spots, in dB; ``None`` for one spot.
+    n_spots : int
+    """
+
+    frequency_hz: Float
+    level_db: Float
+    spread_db: Float | None
+    n_spots: int
+
+    def __post_init__(self) -> None:
+        for name in ("frequency_hz", "level_db", "spread_db"):
+            if (value := getattr(self, name)) is not None:
+                object.__setattr__(self, name, frozen(value, name=name))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SpotFeature:
+    """A feature of the centre, and at how many spots it was seen.
+
+    Attributes
+    ----------
+    feature : Feature
+        As at the centre.
+    n_spots_seen : int
+        The centre counts, so at least 1.
+    n_spots : int
+        How many there were.
+    frequency_spread_hz, level_spread_db : float or None
+        Standard deviation over the spots that saw it; ``None`` for fewer than two.
+    """
+
+    feature: Feature
+    n_spots_seen: int
+    n_spots: int
+    frequency_spread_hz: float | None
+    level_spread_db: float | None
+
+    @property
+    def one_spot_only(self) -> bool:
+        """Whether other spots were measured and none showed it: no advice may rest on it."""
+        return self.n_spots > 1 and self.n_spots_seen == 1
+
+
+def average_spots(curves: Sequence[BassCurve]) -> SpotAverage:
+    """Return the power mean of bass curves over several spots.
+
+    Parameters
+    ----------
+    curves : sequence of BassCurve
+        The centre and others, of one loudspeaker (or both), of one sampling frequency.
+
+    Returns
+    -------
+    SpotAverage
+
+    Raises
+    ------
+    ValueError
+        If there is no curve or they share no bins.
+    """
+    if not curves:
+        msg = "curves must hold at least one bass curve"
+        raise ValueError(msg)
+    frequency_hz, rows = _common_bins(curves)
+    levels = np.array([curve.level_db[row] for curve, row in zip(curves, rows, strict=True)])
+    return SpotAverage(
+        frequency_hz=frequency_hz,
+        level_db=power_db(np.mean(db_power(levels), axis=0)),
+        spread_db=np.std(levels, axis=0, ddof=1) if len(curves) > 1 else None,
+        n_spots=len(curves),
+    )
+
+
+def seen_at_spots(
+    centre: Sequence[Feature],
+    others: Sequence[Sequence[Feature]],
+    *,
+    window_octaves: float = WINDOW_OCTAVES,
+) -> tuple[SpotFeature, ...]:
+    """Return the centre's features with the number of spots that show each.
+
+    Parameters
+    ----------
+    centre : sequence of Feature
+    others : sequence of sequence of Feature
+        The features of each further spot.
+    window_octaves : float
+        Largest distance in frequency, in octaves.
+
+    Returns
+    -------
+    tuple of SpotFeature
+        In the order of `centre`.
+    """
+    seen: list[list[Feature]] = [[feature] for feature in centre]
+    place = {feature: index for index, feature in enumerate(centre)}
+    for other in others:
+        for pair in match_features(centre, other, window_octaves=window_octaves).pairs:
+            seen[place[pair.first]].append(pair.second)
+    return tuple(
+        SpotFeature(
+            feature=group[0],
+            n_spots_seen=len(group),
+            n_spots=len(others) + 1,
+            frequency_spread_hz=_spread([feature.frequency_hz for feature in group]),
+            level_spread_db=_spread([feature.level_db for feature in group]),
+        )
+        for group in seen
+    )
+
+
+def _spread(values: Sequence[float]) -> float | None:
+    """Return the standard deviation with n - 1, ``None`` for fewer than two values."""
+    return float(np.std(values, ddof=1)) if len(values) > 1 else None
+
+
+def _common_bins(curves: Sequence[BassCurve]) -> tuple[Float, list[slice]]:
+    """Return the frequencies that all curves have, and where each has them."""
+    low = max(float(curve.frequency_hz[0]) for curve in curves)
+    high = min(float(curve.frequency_hz[-1]) for curve in curves)
+    rows = []
+    for curve in curves:
+        half = 0.5 * curve.spacing_hz
+        start, stop = np.searchsorted(curve.frequency_hz, [low - half, high + half])
+        rows.append(slice(int(start), int(stop)))
+    frequency_hz = curves[0].frequency_hz[rows[0]]
+    for curve, row in zip(curves, rows, strict=True):
+        bins = curve.frequency_hz[row]
+        if bins.size < 2 or bins.shape != frequency_hz.shape or not np.allclose(bins, frequency_hz):
+            msg = "curves must share their bins: of one sampling frequency, with a common band"
+            raise ValueError(msg)
+    return frequency_hz, rows

@@ -1,0 +1,1 @@
+"""How much is left to move, several times a second, from a short pattern that repeats."""

@@ -1,0 +1,5 @@
+"""Where to stand the pair and the seat for even bass, and which places to measure to know it.
+
+The order: `places` that are free, `response` at each, a `fit` to what was measured, rooms as they
+may be by `monte_carlo`, an `objective`, the `choice`.
+"""

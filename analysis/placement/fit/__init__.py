@@ -1,0 +1,1 @@
+"""Which room explains the readings that were made in it."""

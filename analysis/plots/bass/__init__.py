@@ -1,0 +1,1 @@
+"""Figures of the bass: curves with causes, decay, and modes."""

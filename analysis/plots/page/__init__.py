@@ -1,0 +1,1 @@
+"""Charts for a page: SVG text, whose colours and fonts the page's style gives."""

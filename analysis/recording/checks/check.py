@@ -1,0 +1,48 @@
+"""Can the reading be trusted? The named checks and their outcome.
+
+Conventions: `pass` says that nothing was found, `warn` that the numbers stand but the
+cause should go, `fail` that a number is spoilt and withheld, or too uncertain to act on. A
+clean recording passes all of them. Every threshold is a constant with its reason, beside
+the check that uses it: `analysis.recording.checks.clipping`, `analysis.recording.checks.hum`,
+`analysis.recording.signal_to_noise`, `analysis.recording.checks.automatic_gain`,
+`analysis.recording.checks.passes` and `analysis.recording.checks.recording`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+NAMES = (
+    "clipping",
+    "too_quiet",
+    "noise",
+    "hum",
+    "dropout",
+    "silent_channel",
+    "spoilt_pass",
+    "clock",
+    "wrong_sweep",
+    "cut_short",
+    "resampled",
+    "distortion",
+    "automatic_gain",
+    "geometry",
+)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Check:
+    """One check's outcome.
+
+    Attributes
+    ----------
+    name : str
+    verdict : str
+        "pass", "warn" or "fail".
+    detail : str
+        What was seen, and what to do about it.
+    """
+
+    name: str
+    verdict: str
+    detail: str

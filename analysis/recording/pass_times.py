@@ -1,0 +1,102 @@
+"""When each pass came, by its likeness to the other passes of its side.
+
+Conventions: times in recorder seconds; *late* is how much later than programmed a pass came.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import scipy.fft as fft
+
+from analysis.basics.arrays import Float
+from analysis.recording.disturbance.detection import Harm, clean_share
+from analysis.recording.extraction import UsedPass, by_side
+from analysis.recording.passes import Placement
+from analysis.signals.deconvolution import LEAD_S, Inverse
+from analysis.signals.delay import Delay, delay_between
+from analysis.signals.programme import Programme
+
+TIMING_BAND_HZ = (250.0, 14_000.0)
+"""Passes are timed over this band: clear of rumble below and of the microphone's and the
+air's losses above."""
+
+LEAST_SHARED = 0.1
+"""Two passes are timed against each other if they share this part of the timing band's
+octaves."""
+
+UNLIKE, MORE_ALIKE = 0.9, 0.1
+"""Two passes of one side are compared with the other side's if their correlation lies below
+the first, and taken for another order's if one of those is higher by the second."""
+
+
+def lateness(
+    passes: tuple[UsedPass, ...],
+    plain: Inverse,
+    programme: Programme,
+    placement: Placement,
+    harm: Harm,
+) -> tuple[Float, Float, bool]:
+    """Return how much later than programmed each pass came, and one sigma within its side.
+
+    The third value says whether passes of one side are less alike than left and right. A
+    pass that shares too little clean band with its side's best one is NaN and infinite.
+    """
+    rate_hz = programme.sample_rate_hz
+    edge = _timing_weight(plain.frequency_hz, programme)
+    shares = clean_share(harm, plain.frequency_hz)[0] if harm.direct.any() else None
+    weighted = plain.spectrum * edge
+    window = np.arange(round((LEAD_S - 0.02) * rate_hz), round((LEAD_S + 0.1) * rate_hz))
+    octaves = edge / np.maximum(plain.frequency_hz, 1.0)
+
+    def delay(first: int, second: int, share: Float | float) -> Delay:
+        stretches = [
+            np.take(
+                fft.irfft(passes[at].spectrum * weighted * share, plain.n_fft), window, mode="wrap"
+            )
+            for at in (first, second)
+        ]
+        return delay_between(*stretches, sample_rate_hz=rate_hz)
+
+    late_s, std_s = np.zeros(len(passes)), np.full(len(passes), 1e-9)
+    anchor: int | None = None
+    least_alike = (UNLIKE, 0)
+    for of_side in by_side(passes):
+        if shares is not None:
+            of_side.sort(key=lambda at: -float((shares[at] * octaves).sum()))
+        reference = of_side[0]
+        if anchor is None:
+            anchor = reference
+        else:
+            late_s[reference] = late_s[anchor] + delay(reference, anchor, 1.0).delay_s
+        for at in of_side[1:]:
+            share = 1.0 if shares is None else shares[at] * shares[reference]
+            if float((share * octaves).sum()) < LEAST_SHARED * float(octaves.sum()):
+                late_s[at], std_s[at] = np.nan, np.inf
+                continue
+            found = delay(at, reference, share)
+            late_s[at], std_s[at] = late_s[reference] + found.delay_s, found.std_s
+            if found.coherence < least_alike[0]:
+                least_alike = (found.coherence, at)
+        timed = [at for at in of_side[1:] if np.isfinite(std_s[at])]
+        if timed:
+            std_s[reference] = float(np.mean(std_s[timed])) / np.sqrt(2)
+            std_s[timed] /= np.sqrt(2)
+    starts_s = np.array([programme.starts_s[used.index] for used in passes])
+    first_s = np.array([used.first for used in passes]) / rate_hz
+    others = [
+        delay(least_alike[1], at, 1.0).coherence
+        for at, used in enumerate(passes)
+        if least_alike[0] < UNLIKE and used.side != passes[least_alike[1]].side
+    ]
+    order_doubtful = max(others, default=0.0) > least_alike[0] + MORE_ALIKE
+    return late_s + first_s - starts_s - placement.origin_s + LEAD_S, std_s, order_doubtful
+
+
+def _timing_weight(frequency_hz: Float, programme: Programme) -> Float:
+    """Return the weight of each frequency in timing the passes, 0 to 1."""
+    sweep = programme.sweep
+    high_hz = min(TIMING_BAND_HZ[1], 0.8 * sweep.stop_hz)
+    low_hz = max(min(TIMING_BAND_HZ[0], high_hz / 4), 1.5 * sweep.start_hz)
+    rise = np.clip(np.log2(np.maximum(frequency_hz, 1) / low_hz) * 2, 0, 1)
+    fall = np.clip(np.log2(high_hz / np.maximum(frequency_hz, 1)) * 4, 0, 1)
+    return np.asarray(rise * fall)

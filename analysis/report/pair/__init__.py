@@ -1,0 +1,1 @@
+"""The nudge loop in words and large figures."""

@@ -1,0 +1,1 @@
+"""A reading in words: the verdict first, then everything behind it."""

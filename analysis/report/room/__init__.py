@@ -1,0 +1,1 @@
+"""What a room foretells, in words."""

@@ -1,0 +1,1 @@
+"""A survey in words: verdict, moves, tables, and the way back."""

@@ -1,0 +1,6 @@
+"""The triangle from tape and laser: where everything stands, how surely, and what to move.
+
+It knows no sound. The order: a `survey` of readings, `solution` by `adjustment`, then `triangle`,
+`walls`, `moves`, all of it in `result`. Conventions: metres and radians inside, one standard
+deviation in every name with ``std``.
+"""

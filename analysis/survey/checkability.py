@@ -1,0 +1,145 @@
+r"""Which readings nothing checks, and which further reading would check them.
+
+A reading with a redundancy number below `LEAST` could be wrong by many of its sigmas without
+a sign of it. Of all distances that nobody took, each would raise the redundancy of reading i by
+
+.. math:: \frac{(a_i^T Q\,a)^2}{\sigma_i^2\,(\sigma^2 + a^T Q\,a)},
+
+with the derivatives a and the sigma of the further one: the covariance after one more reading
+(Sherman and Morrison's formula). The one that raises it most is proposed; where none lifts it
+above `LEAST`, reading it once more, independently, is: that checks for slips at least.
+
+References
+----------
+W. Baarda, "Reliability and precision of networks", Netherlands Geodetic Commission 1977
+(from memory).
+J. Sherman and W. J. Morrison, Ann. Math. Statist. 21, 124, 1950 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Final
+
+import numpy as np
+
+from analysis.basics.arrays import Float
+from analysis.survey.adjustment.network import Observation, slopes_of
+from analysis.survey.adjustment.survey_network import nearest_segment
+from analysis.survey.solution import Solution
+from analysis.survey.survey import SIDES, TAPE_STD_M
+
+LEAST: Final = 0.1
+"""Below it an error of ten sigmas moves its own residual by no more than one of them each, and
+goes unseen. Common practice in engineering surveys (from memory)."""
+
+_NOT_HELD: Final = (" wall a", " wall b", "line start", "line ahead")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Uncheckable:
+    """A reading that the others don't check.
+
+    Attributes
+    ----------
+    label : str
+    kind : str
+    redundancy : float
+        0 to `LEAST`.
+    add : str
+        The reading that would check it.
+    again : bool
+        Whether that is the same reading once more.
+    redundancy_then : float
+    """
+
+    label: str
+    kind: str
+    redundancy: float
+    add: str
+    again: bool
+    redundancy_then: float
+
+
+def uncheckable_readings(solution: Solution) -> tuple[Uncheckable, ...]:
+    """Return the readings that nothing checks, the least checked first.
+
+    Parameters
+    ----------
+    solution : Solution
+
+    Returns
+    -------
+    tuple of Uncheckable
+        Statements that follow from the box or were assumed are left out.
+    """
+    adjusted, built = solution.adjusted, solution.built
+    poor = [
+        row
+        for row, reading in enumerate(built.readings)
+        if adjusted.active[row]
+        and adjusted.redundancy[row] < LEAST
+        and reading.instrument not in ("box", "assumed")
+    ]
+    if not poor:
+        return ()
+    offers, labels = _not_taken(solution)
+    network = built.network
+    _, own = slopes_of(network, adjusted.positions_m, [network.observations[row] for row in poor])
+    if offers:
+        _, theirs = slopes_of(network, adjusted.positions_m, offers)
+        spread = theirs @ adjusted.covariance
+        gain = (own @ spread.T) ** 2 / (TAPE_STD_M**2 + np.einsum("ij,ij->i", spread, theirs))
+    else:
+        gain = np.zeros((len(poor), 0))
+    found = [_offer(solution, row, gain[k], labels) for k, row in enumerate(poor)]
+    return tuple(sorted(found, key=lambda one: one.redundancy))
+
+
+def _not_taken(solution: Solution) -> tuple[list[Observation], list[str]]:
+    """Return distances and wall readings that could still be taken, and their labels."""
+    built = solution.built
+    taken = {frozenset(one.nodes) for one in built.network.observations}
+    held = {
+        name: k
+        for name, k in built.node.items()
+        if not name.endswith(_NOT_HELD) and not name.endswith(" tweeter")
+    }
+    boxes = [{f"{side} inner", f"{side} outer"} for side in SIDES]
+    offers, labels = [], []
+    for (first, a), (second, b) in combinations(held.items(), 2):
+        if frozenset((a, b)) not in taken and {first, second} not in boxes:
+            offers.append(Observation(kind="distance", nodes=(a, b), value=1.0, std=TAPE_STD_M))
+            labels.append(f"{first} to {second}")
+    for wall, parts in built.segments.items():
+        for name, k in held.items():
+            ends = nearest_segment(parts, k, solution.adjusted.positions_m)
+            if len({k, *ends}) == 3 and frozenset((k, *ends)) not in taken:
+                offers.append(
+                    Observation(kind="perpendicular", nodes=(k, *ends), value=1.0, std=TAPE_STD_M)
+                )
+                labels.append(f"{name} to wall {wall}")
+    return offers, labels
+
+
+def _offer(solution: Solution, row: int, gain: Float, labels: list[str]) -> Uncheckable:
+    """Return a reading with what would check it best."""
+    reading, std = solution.built.readings[row], solution.adjusted.network.std[row]
+    redundancy = float(solution.adjusted.redundancy[row])
+    best = int(np.argmax(gain)) if gain.size else -1
+    then = redundancy + float(gain[best] / std**2) if gain.size else redundancy
+    if then >= LEAST:
+        add, again = labels[best], False
+    else:
+        # Twice the same: its share of the fit is halved, and more.
+        then = 1 - (1 - redundancy) / (2 - redundancy)
+        add, again = reading.label, True
+    return Uncheckable(
+        label=reading.label,
+        kind=reading.kind,
+        redundancy=redundancy,
+        add=add,
+        again=again,
+        redundancy_then=min(then, 1.0),
+    )

@@ -1,0 +1,391 @@
+"""From a survey to adjusted places: start, adjustment, blunders, and what stays open.
+
+The plans of `network_start` are each brought to their nearest least-squares solution; the one
+is taken that fits best, where a single reading can't say more than `MOST_COST`. If another
+fits as well and differs, the survey is ambiguous there, and says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import numpy as np
+from scipy.sparse.linalg import splu
+
+from analysis.basics.arrays import Float
+from analysis.survey.adjustment.approximate_coordinates import Layout, node_heights, plan_starts
+from analysis.survey.adjustment.blunders import (
+    Blunder,
+    gross_readings,
+    likeliest_culprit,
+    search_blunders,
+)
+from analysis.survey.adjustment.least_squares import Adjustment, resistant_unknowns, solve_unknowns
+from analysis.survey.adjustment.network import Network, Observation, fitted_values, oriented
+from analysis.survey.adjustment.survey_network import (
+    USUAL_HEIGHT_M,
+    SurveyNetwork,
+    survey_network,
+)
+from analysis.survey.adjustment.usual_layout import start_layout
+from analysis.survey.survey import SIDES, Survey
+
+MOST_COST: Final = 50.0
+"""How much one reading may speak against a solution, in squared sigmas."""
+
+SAID_COST: Final = 1000.0
+"""What a statement that doesn't hold costs."""
+
+AS_GOOD: Final = 9.0
+"""Solutions whose costs differ by less can't be told apart: three sigmas."""
+
+APART_M: Final = 0.03
+"""Solutions that differ by less than this are one."""
+
+FEW: Final = 1
+"""With more readings set aside, solutions that resist gross errors are looked for as well."""
+
+MOST_TRIED: Final = 150
+"""Readings up to which each is left out by itself then: a tenth of a second for 60."""
+
+N_TRIED: Final = 5
+"""How many starting plans are brought to their solutions."""
+
+HOPELESS: Final = 45.0
+"""Plans that begin this much worse than the best aren't tried: almost two readings against them."""
+
+OPEN_SHARE: Final = 0.3
+"""A node is named with an open direction where it moves by this share of the farthest."""
+
+
+SAME_SIGMAS: Final = 6.0
+"""Two readings of one distance that agree so well are one reading to start from."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Solution:
+    """A solved survey.
+
+    Attributes
+    ----------
+    built : SurveyNetwork
+    adjusted : Adjustment
+    blunders : tuple of Blunder
+    undetermined : tuple of str
+        What nothing fixes, in words.
+    contradictions : tuple of str
+        Points that the readings put elsewhere than their names say, in words.
+    open_nodes : frozenset of str
+        Nodes whose places these leave open.
+    """
+
+    built: SurveyNetwork
+    adjusted: Adjustment
+    blunders: tuple[Blunder, ...]
+    undetermined: tuple[str, ...]
+    contradictions: tuple[str, ...]
+    open_nodes: frozenset[str]
+
+    @property
+    def contradictory(self) -> bool:
+        """Whether more readings were set aside than are left to check the rest."""
+        return self.adjusted.degrees_of_freedom < len(self.blunders)
+
+    def place_m(self, name: str) -> Float:
+        """Return a node's coordinates in metres, shape (3,)."""
+        return np.asarray(self.adjusted.positions_m[self.built.node[name]])
+
+    def place_covariance(self, name: str) -> Float:
+        """Return the covariance of a node's coordinates in square metres, shape (3, 3)."""
+        row = 3 * self.built.node[name]
+        slopes = self.built.network.node_map[row : row + 3].toarray()
+        return np.asarray(slopes @ self.adjusted.covariance @ slopes.T)
+
+
+def solve_survey(survey: Survey) -> Solution:
+    """Solve a survey.
+
+    Parameters
+    ----------
+    survey : Survey
+
+    Returns
+    -------
+    Solution
+
+    Raises
+    ------
+    ValueError
+        If a reading names a point or wall that isn't there.
+    """
+    built = survey_network(survey)
+    start = _start(built)
+    ambiguous = start.ambiguous
+    if any(len(parts) > 1 for parts in built.segments.values()):
+        built = survey_network(survey, positions_m=built.network.positions(start.unknowns))
+    adjusted, blunders = _searched(built, start)
+    said, nodes = _undetermined(built, adjusted)
+    return Solution(
+        built=built,
+        adjusted=adjusted,
+        blunders=blunders,
+        undetermined=(*said, *_ambiguity(built, ambiguous)),
+        contradictions=tuple(_contradictions(built, adjusted, nodes | ambiguous)),
+        open_nodes=frozenset(nodes | ambiguous),
+    )
+
+
+class _Start(NamedTuple):
+    """Where the search for blunders begins.
+
+    Attributes
+    ----------
+    unknowns : ndarray
+        Of the likeliest solution by least squares.
+    begun : list of ndarray
+        From where solutions were looked for.
+    ambiguous : set of str
+        Nodes that may stand elsewhere.
+    """
+
+    unknowns: Float
+    begun: list[Float]
+    ambiguous: set[str]
+
+
+def _start(built: SurveyNetwork) -> _Start:
+    """Return where to begin."""
+    layout = start_layout(built)
+    network = built.network
+    usual = [one.value for one in built.readings if one.kind == "height"]
+    heights_m = node_heights(
+        network.observations, network.n_nodes, usual_m=usual[0] if usual else USUAL_HEIGHT_M
+    )
+    heights_m = _cabinet_heights(built, heights_m)
+    plans = plan_starts([*_for_start(built), *_links(built)], heights_m, layout)
+    found: list[tuple[float, Float]] = []
+    tried, begun = list[Float](), list[Float]()
+    for plan, cost in plans:
+        if len(found) == N_TRIED or cost > plans[0][1] + HOPELESS:
+            break
+        if any(np.abs(plan - other).max() < 2 * APART_M for other in tried):
+            continue
+        tried.append(plan)
+        unknowns = _unknowns_at(network, np.column_stack([_with_walls(built, plan), heights_m]))
+        turned = oriented(network, network.positions(unknowns))
+        begun.append(unknowns)
+        unknowns, _, _ = solve_unknowns(turned, unknowns, n_steps=25)
+        found.append((_cost(turned, unknowns, layout), unknowns))
+    found.sort(key=lambda one: one[0])
+    best = network.positions(found[0][1])
+    names, ambiguous = built.names, set[str]()
+    for cost, unknowns in found[1:]:
+        if cost < found[0][0] + AS_GOOD:
+            away = np.linalg.norm(network.positions(unknowns) - best, axis=1)
+            ambiguous |= {names[k] for k in np.flatnonzero(away > APART_M)}
+    return _Start(unknowns=found[0][1], begun=begun, ambiguous=ambiguous)
+
+
+def _searched(built: SurveyNetwork, start: _Start) -> tuple[Adjustment, tuple[Blunder, ...]]:
+    """Return the adjustment from the start that leaves the fewest readings aside."""
+    suspects = ~built.assumed
+    network = oriented(built.network, built.network.positions(start.unknowns))
+    found = [search_blunders(network, start.unknowns, suspects=suspects)]
+    if len(found[0][1]) > FEW and suspects.sum() <= MOST_TRIED:
+        unknowns, aside = likeliest_culprit(network, start.unknowns, suspects)
+        found.append(search_blunders(network, unknowns, suspects=suspects, aside=aside))
+    if len(found[0][1]) > FEW:
+        for one in (*start.begun, start.unknowns):
+            turned = oriented(built.network, built.network.positions(one))
+            unknowns = resistant_unknowns(turned, one)
+            aside = gross_readings(turned, unknowns, suspects)
+            found.append(search_blunders(turned, unknowns, suspects=suspects, aside=aside))
+    return min(found, key=lambda one: len(one[1]) + len(_contradictions(built, one[0], set())))
+
+
+def _cabinet_heights(built: SurveyNetwork, heights_m: Float) -> Float:
+    """Give the edges that share their tweeter's height that height, and walls the floor's."""
+    heights_m = heights_m.copy()
+    for side, cabinet in built.survey.cabinets.items():
+        source = "tweeter" if cabinet.edges is None else "inner"
+        for part in ("inner", "outer"):
+            heights_m[built.node[f"{side} {part}"]] = heights_m[built.node[f"{side} {source}"]]
+    return heights_m
+
+
+def _hidden(built: SurveyNetwork) -> set[int]:
+    """Return the nodes of straight walls that are found from readings to them."""
+    return {built.node[name] for name in built.node if name.endswith((" wall a", " wall b"))}
+
+
+def _for_start(built: SurveyNetwork) -> list[Observation]:
+    """Return the readings that can place points before the straight walls are known.
+
+    A reading taken twice counts once: two equal circles cross nowhere, or everywhere.
+    """
+    hidden = _hidden(built)
+    kept: list[Observation] = []
+    for one in built.network.observations:
+        twins = (
+            other
+            for other in kept
+            if other.kind == one.kind
+            and _same_between(other, one)
+            and abs(other.value - one.value) < SAME_SIGMAS * one.std
+        )
+        if not hidden.intersection(one.nodes) and next(twins, None) is None:
+            kept.append(one)
+    return kept
+
+
+def _same_between(one: Observation, other: Observation) -> bool:
+    """Tell whether two readings of a kind go between the same points; a distance has no sense."""
+    if one.kind == "distance":
+        return sorted(one.nodes) == sorted(other.nodes)
+    return one.nodes == other.nodes
+
+
+def _links(built: SurveyNetwork) -> list[Observation]:
+    """Return the distances that follow from a tweeter's place between two edges."""
+    links = []
+    for side in SIDES:
+        cabinet = built.survey.cabinets[side]
+        inner, outer, tweeter = (built.node[f"{side} {p}"] for p in ("inner", "outer", "tweeter"))
+        widths = [
+            one.value
+            for one in built.network.observations
+            if one.kind == "distance" and set(one.nodes) == {inner, outer}
+        ]
+        if widths and cabinet.edges is None:
+            width = widths[0]
+            ends = ((inner, cabinet.from_inner), (outer, 1 - cabinet.from_inner))
+            links += [
+                Observation(kind="distance", nodes=(node, tweeter), value=width * share, std=0.01)
+                for node, share in ends
+            ]
+    return links
+
+
+def _with_walls(built: SurveyNetwork, plan: Float) -> Float:
+    """Lay the straight walls where the readings to them put them on average."""
+    plan = plan.copy()
+    for name, parts in built.segments.items():
+        first, second = parts[0][0], parts[-1][1]
+        if first not in _hidden(built):
+            continue
+        axis = 1 if name in ("front", "rear") else 0
+        sign = -1.0 if name in ("front", "left") else 1.0
+        places = [
+            plan[one.nodes[0], axis] + sign * one.value
+            for one in built.network.observations
+            if one.kind == "perpendicular" and one.nodes[1:] == (first, second)
+        ]
+        if places:
+            plan[[first, second], axis] = np.mean(places)
+    return plan
+
+
+def _unknowns_at(network: Network, positions_m: Float) -> Float:
+    """Return the unknowns that bring the nodes nearest to given places."""
+    right = positions_m.ravel() - network.constant_m
+    if network.dense_map is not None:
+        return np.asarray(np.linalg.lstsq(network.dense_map, right, rcond=None)[0])
+    node_map = network.node_map
+    return np.asarray(splu((node_map.T @ node_map).tocsc()).solve(node_map.T @ right))
+
+
+def _cost(network: Network, unknowns: Float, layout: Layout) -> float:
+    """Return how badly a solution fits readings and statements."""
+    positions_m = network.positions(unknowns)
+    misfit = (network.value - fitted_values(network, positions_m)) / network.std
+    cost = float(np.minimum(misfit**2, MOST_COST).sum())
+    place = np.vstack([positions_m, np.zeros(3)])
+    for said in layout.said:
+        cost += SAID_COST * float(place[said.lower, said.axis] > place[said.higher, said.axis])
+    return cost
+
+
+def _undetermined(built: SurveyNetwork, adjusted: Adjustment) -> tuple[list[str], set[str]]:
+    """Return in words what nothing fixes, and the nodes concerned."""
+    said = [
+        f"nothing fixes the height of {_the(reading.ends[0])}"
+        for reading, assumed in zip(built.readings, built.assumed, strict=True)
+        if assumed
+    ]
+    nodes: set[str] = set()
+    if adjusted.open_directions.size:
+        moved = (built.network.node_map @ adjusted.open_directions).reshape(
+            -1, 3, adjusted.open_directions.shape[1]
+        )
+        size = np.linalg.norm(moved, axis=(1, 2))
+        plan = np.linalg.norm(moved[:, :2], axis=(1, 2))
+        for k in np.flatnonzero(size > OPEN_SHARE * size.max()):
+            nodes.add(built.names[k])
+        said += _open_words(built, nodes, plan)
+    return said, nodes
+
+
+def _open_words(built: SurveyNetwork, nodes: set[str], plan: Float) -> list[str]:
+    """Return what is open, walls and heights by themselves and tweeters with their edges."""
+    said, places = [], []
+    for name in built.node:
+        if name not in nodes:
+            continue
+        if name.endswith((" wall a", " wall b")):
+            wall = f"nothing fixes where the {name.split()[0]} wall stands and how it runs"
+            said += [] if wall in said else [wall]
+        elif plan[built.node[name]] < 1e-6:
+            said.append(f"nothing fixes the height of {_the(name)}")
+        elif not name.endswith(" tweeter"):
+            places.append(_the(name))
+    if places:
+        said.insert(0, f"nothing fixes where {_listed(places)} {_stand(places)} in plan")
+    return said
+
+
+def _ambiguity(built: SurveyNetwork, nodes: set[str]) -> list[str]:
+    """Return in words what may stand in two places."""
+    named = [_the(name) for name in built.node if name in nodes and "tweeter" not in name]
+    if not named:
+        return []
+    return [
+        f"{_listed(named)} could as well stand in another place that fits the readings: "
+        "say on which side, or add a distance to a point that isn't in line with the others"
+    ]
+
+
+def _contradictions(built: SurveyNetwork, adjusted: Adjustment, open_nodes: set[str]) -> list[str]:
+    """Return in words which points stand on another side than their names say."""
+    place = np.vstack([adjusted.positions_m, np.zeros(3)])
+    names = [*built.names, "the centre line's start"]
+    said = []
+    for one in start_layout(built).said:
+        pair = names[one.lower], names[one.higher]
+        off_m = float(place[one.lower, one.axis] - place[one.higher, one.axis])
+        if off_m > APART_M and not open_nodes.intersection(pair):
+            way = "to the right of" if one.axis == 0 else "behind"
+            lower, higher = (_the(name) for name in pair)
+            said.append(
+                f"by the readings {lower} stands {way} {higher}, which its name speaks against: "
+                "are two names exchanged, or a reading wrong?"
+            )
+    return said
+
+
+def _the(name: str) -> str:
+    """Return a node's name in a sentence."""
+    if name in ("head", "left tweeter", "right tweeter"):
+        return f"the {name}"
+    own = [f"{side} {part}" for side in SIDES for part in ("inner", "outer")]
+    return f"the {name} edge" if name in own else name
+
+
+def _listed(names: list[str]) -> str:
+    """Return names as a person lists them."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _stand(names: list[str]) -> str:
+    """Return the verb."""
+    return "stands" if len(names) == 1 else "stand"

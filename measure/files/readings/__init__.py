@@ -1,0 +1,1 @@
+"""A reading as JSON, written and read back."""

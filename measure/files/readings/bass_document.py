@@ -1,0 +1,119 @@
+"""The bass of a reading as JSON; ``docs/reading.md`` lists each key with its unit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from analysis.basics.arrays import Float, Mask
+from analysis.bass.bass import Bass, BassSide, ExplainedFeature
+from analysis.bass.causes.cause import Cause
+
+
+def bass_document(bass: Bass, spots: Mapping[str, str]) -> dict[str, Any]:
+    """Return the bass as JSON knows it.
+
+    Parameters
+    ----------
+    bass : Bass
+    spots : mapping of str to str
+        Where the other recordings were made, and their files.
+
+    Returns
+    -------
+    dict
+    """
+    return {
+        "left": _side(bass.left),
+        "right": _side(bass.right),
+        "both": _side(bass.both),
+        "spots": dict(spots),
+    }
+
+
+def _side(side: BassSide | None) -> dict[str, Any]:
+    """Return one curve; empty lists where there is none."""
+    if side is None:
+        return {
+            "frequency_hz": [],
+            "level_db": [],
+            "sixth_octave_db": [],
+            "third_octave_db": [],
+            "level_std_db": [],
+            "resolution_hz": None,
+            "window_s": None,
+            "features": [],
+            "balance": [],
+            "spots": None,
+        }
+    curve = side.curve
+    return {
+        "frequency_hz": curve.frequency_hz,
+        "level_db": _covered(curve.level_db, curve.covered),
+        "sixth_octave_db": _covered(curve.sixth_octave_db, curve.covered),
+        "third_octave_db": _covered(curve.third_octave_db, curve.covered),
+        "level_std_db": _covered(curve.level_std_db, curve.covered),
+        "resolution_hz": curve.resolution_hz,
+        "window_s": list(curve.window_s),
+        "features": [_feature(one, worst=one in side.worst) for one in side.features],
+        "balance": [
+            {
+                "band_hz": list(band.band_hz),
+                "level_db": band.level_db,
+                "std_db": band.std_db,
+                "reason": band.reason,
+            }
+            for band in side.balance
+        ],
+        "spots": None
+        if side.spots is None
+        else {
+            "n_spots": side.spots.n_spots,
+            "frequency_hz": side.spots.frequency_hz,
+            "level_db": side.spots.level_db,
+            "spread_db": side.spots.spread_db,
+        },
+    }
+
+
+def _covered(values: Float, covered: Mask) -> list[float | None]:
+    """Return a curve with None where the sweep gives nothing."""
+    return [float(value) if inside else None for value, inside in zip(values, covered, strict=True)]
+
+
+def _feature(one: ExplainedFeature, *, worst: bool) -> dict[str, Any]:
+    """Return one peak or dip."""
+    feature = one.feature
+    return {
+        "kind": feature.kind,
+        "frequency_hz": feature.frequency_hz,
+        "frequency_std_hz": feature.frequency_std_hz,
+        "level_db": feature.level_db,
+        "level_std_db": feature.level_std_db,
+        "prominence_db": feature.prominence_db,
+        "width_hz": feature.width_hz,
+        "q": feature.q,
+        "decay_s": feature.decay_s,
+        "decay_std_s": feature.decay_std_s,
+        "n_spots_seen": one.n_spots_seen,
+        "worst": worst,
+        "causes": [_cause(cause) for cause in one.causes],
+    }
+
+
+def _cause(cause: Cause) -> dict[str, Any]:
+    """Return one cause; its indices or its surface where it has them."""
+    table: dict[str, Any] = {
+        "cause": cause.cause,
+        "frequency_hz": cause.frequency_hz,
+        "score": cause.score,
+        "parts": dict(cause.parts),
+        "indices": list(cause.indices) if cause.indices is not None else None,
+        "number": cause.number,
+        "partner_number": cause.partner_number,
+        "loudest_along": cause.loudest,
+        "surface": cause.surface,
+    }
+    if cause.partner_indices is not None:
+        table["partner_indices"] = list(cause.partner_indices)
+    return table

@@ -1,0 +1,1 @@
+"""Sound while somebody moves a loudspeaker: the nudge loop and its options."""

@@ -1,0 +1,292 @@
+"""The nudge loop: the pattern plays on and on, and every new answer is handed out.
+
+Conventions: those of `measure.sound.path` and `analysis.pair.nudge.track`. A *stretch* is one
+run of the pattern; answers of later stretches count on from those before, as if the player had
+gone on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import TYPE_CHECKING, Final, Protocol
+
+import numpy as np
+
+from analysis.pair.nudge.listening import ListenState, listen
+from analysis.pair.nudge.pattern import pattern_samples
+from analysis.pair.nudge.track import NudgeTrack, follow
+from measure.errors import NotHeardError
+from measure.safety.limits import admit
+from measure.sound.keys import Keys
+from measure.sound.watch import Watch, running
+
+if TYPE_CHECKING:
+    from analysis.basics.arrays import Float
+    from analysis.pair.nudge.answer import NudgeAnswer
+    from analysis.pair.nudge.pattern import NudgePattern
+    from measure.safety.treble_ledger import Ledger
+    from measure.sound.path import Run, SoundPath
+
+PAUSE_AFTER_S: Final = 180.0
+"""Nobody slides a loudspeaker for longer without a rest, and a loop that was forgotten must
+not go on sounding. Common practice, no source."""
+
+LOOK_S: Final = 0.04
+"""Between two looks at the recording."""
+
+UNHEARD_S: Final = 8.0
+"""So long without the pattern being found, and it is given up."""
+
+CUE_DBFS: Final = -32.0
+CUE_HZ: Final = (660.0, 880.0)
+CUE_TONE_S: Final = 0.12
+"""Two soft tones, a fourth apart: heard, and no alarm."""
+
+_BETWEEN: Final = 8
+"""Sweeps by which the counting jumps between two stretches: no three answers of the two are
+taken to follow each other, and left stays even."""
+
+
+class Pressed(Protocol):
+    """What is asked for keys."""
+
+    def pressed(self) -> str:
+        """Return the key pressed since the last call, or an empty string."""
+
+
+class Ended(StrEnum):
+    """Why a stretch ended."""
+
+    DONE = "done"
+    """Enough readings in a row within tolerance."""
+    KEY = "key"
+    """A key was pressed."""
+    PAUSE = "pause"
+    """It had sounded long enough."""
+    INSIDE = "inside"
+    """The difference came within tolerance, and the caller wants to know."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Stretch:
+    """One run of the pattern.
+
+    Attributes
+    ----------
+    track : NudgeTrack
+        With all answers so far.
+    ended : Ended
+    key : str
+        The one that ended it, or nothing.
+    n_answers : int
+        Of this stretch.
+    n_xruns : int
+        Gaps that the driver reported.
+    """
+
+    track: NudgeTrack
+    ended: Ended
+    key: str
+    n_answers: int
+    n_xruns: int
+
+
+class _KeyCatcher(Keys):
+    """Keeps the key, and lets the watch see none: here a key is no abort but an end."""
+
+    def __init__(self, keys: Pressed) -> None:
+        super().__init__()
+        self._keys = keys
+        self.run: Run | None = None
+        self.key = ""
+
+    def pressed(self) -> str:
+        """Look for a key, silence the run at the first one, and return none."""
+        self.key = self.key or self._keys.pressed()
+        if self.key and self.run is not None:
+            self.run.stop()
+        return ""
+
+
+def nudge(
+    path: SoundPath,
+    pattern: NudgePattern,
+    track: NudgeTrack,
+    *,
+    ledger: Ledger,
+    keys: Pressed,
+    show: Callable[[NudgeTrack], None],
+    longest_s: float = PAUSE_AFTER_S,
+    stop_inside: bool = False,
+) -> Stretch:
+    """Play the pattern until the pair is matched, a key is pressed, or time is up.
+
+    Parameters
+    ----------
+    path : SoundPath
+    pattern : NudgePattern
+        At the path's sampling frequency.
+    track : NudgeTrack
+        Of the stretches before, or an empty one.
+    ledger : Ledger
+        Counts what the tweeters get.
+    keys : Keys
+        Any key ends it.
+    show : callable
+        Is given the track after each answer.
+    longest_s : float
+        It sounds so long at most.
+    stop_inside : bool
+        End also where the difference comes within tolerance from outside.
+
+    Returns
+    -------
+    Stretch
+
+    Raises
+    ------
+    NotHeardError
+        If the sweeps aren't found in the recording.
+    MeasureError
+        If the input clipped, or the device failed.
+    """
+    catcher = _KeyCatcher(keys)
+    rate_hz = path.sample_rate_hz
+    signal = admit(
+        pattern_samples(pattern), sample_rate_hz=rate_hz, ledger=ledger, repeated_s=longest_s
+    )
+    run: Run | None = None
+    try:
+        with running(path, signal, n_frames=round((longest_s + 1) * rate_hz), repeat=True) as run:
+            catcher.run = run
+            session = _Session(run, pattern, track, show)
+            watch = Watch(path, run, catcher)
+            ended = _go_on(session, watch, catcher, round(longest_s * rate_hz), stop_inside)
+    finally:
+        if run is not None:
+            ledger.give_back(signal.admission.entry, played_s=run.n_played / rate_hz)
+    return Stretch(
+        track=session.track,
+        ended=ended,
+        key=catcher.key,
+        n_answers=session.n_answers,
+        n_xruns=len(run.xruns),
+    )
+
+
+def _go_on(
+    session: _Session, watch: Watch, catcher: _KeyCatcher, n_end: int, stop_inside: bool
+) -> Ended:
+    """Look at the recording again and again until something ends the stretch."""
+    while session.n_recorded < n_end:
+        watch.until(min(session.n_recorded + session.n_look, n_end))
+        if catcher.key:
+            return Ended.KEY
+        came_inside = session.look()
+        if session.track.done:
+            return Ended.DONE
+        if stop_inside and came_inside:
+            return Ended.INSIDE
+    return Ended.PAUSE
+
+
+class _Session:
+    """One stretch on its way."""
+
+    def __init__(
+        self,
+        run: Run,
+        pattern: NudgePattern,
+        track: NudgeTrack,
+        show: Callable[[NudgeTrack], None],
+    ) -> None:
+        self.track = track
+        self.n_answers = 0
+        self.n_look = round(LOOK_S * pattern.sample_rate_hz)
+        self._run, self._pattern, self._show = run, pattern, show
+        self._state = ListenState(pattern=pattern)
+        self._found_s = 0.0
+        self._first = _next_first(track)
+
+    @property
+    def n_recorded(self) -> int:
+        """Frames delivered so far."""
+        return self._run.n_recorded
+
+    def look(self) -> bool:
+        """Hand out the answers that became possible; say if one came within tolerance."""
+        n_recorded = self._run.n_recorded
+        self._state, answers = listen(
+            self._state,
+            self._run.recorded[0, :n_recorded],
+            speed_of_sound_m_s=self.track.speed_of_sound_m_s,
+            clock_ppm=self.track.clock_ppm,
+        )
+        came_inside = False
+        for one in answers:
+            before = bool(self.track.agreed)
+            self.track = follow(self.track, self._counted_on(one))
+            came_inside = came_inside or (bool(self.track.agreed) and not before)
+            self.n_answers += 1
+            self._show(self.track)
+        self._give_up_unheard(n_recorded / self._pattern.sample_rate_hz)
+        return came_inside
+
+    def _counted_on(self, answer: NudgeAnswer) -> NudgeAnswer:
+        """Return an answer with its index and time counted on from the stretches before."""
+        return replace(
+            answer,
+            index=answer.index + self._first,
+            time_s=answer.time_s + self._pattern.start_s(self._first),
+        )
+
+    def _give_up_unheard(self, recorded_s: float) -> None:
+        """Refuse to go on where the pattern hasn't been found for long."""
+        if self._state.lag_s is not None:
+            self._found_s = recorded_s
+        elif recorded_s - self._found_s > UNHEARD_S:
+            msg = (
+                f"the sweeps weren't heard for {UNHEARD_S:g} s: is the amplifier on and its volume "
+                "up a little, the right microphone chosen, and the room quiet? Then begin again"
+            )
+            raise NotHeardError(msg)
+
+
+def _next_first(track: NudgeTrack) -> int:
+    """Return the index from which a stretch counts: a whole number of periods."""
+    if track.latest is None:
+        return 0
+    return 4 * ((track.latest.index + _BETWEEN) // 4 + 1)
+
+
+def play_cue(path: SoundPath, *, ledger: Ledger, keys: Pressed) -> None:
+    """Play two soft tones from both loudspeakers.
+
+    Parameters
+    ----------
+    path : SoundPath
+    ledger : Ledger
+    keys : Keys
+        A key pressed meanwhile counts for nothing.
+
+    Raises
+    ------
+    MeasureError
+        If the device failed.
+    """
+    samples = cue_samples(path.sample_rate_hz)
+    signal = admit(samples, sample_rate_hz=path.sample_rate_hz, ledger=ledger)
+    n_frames = samples.shape[1]
+    with running(path, signal, n_frames=n_frames) as run:
+        Watch(path, run, _KeyCatcher(keys)).until(n_frames)
+
+
+def cue_samples(sample_rate_hz: int) -> Float:
+    """Return the cue, alike in both channels, shape (2, n)."""
+    time_s = np.arange(round(CUE_TONE_S * sample_rate_hz)) / sample_rate_hz
+    swell = np.sin(np.pi * time_s / CUE_TONE_S) ** 2
+    tones = [swell * np.sin(2 * np.pi * frequency_hz * time_s) for frequency_hz in CUE_HZ]
+    samples = 10 ** (CUE_DBFS / 20) * np.concatenate(tones)
+    return np.stack((samples, samples))

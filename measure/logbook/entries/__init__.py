@@ -1,0 +1,1 @@
+"""Entries of the logbook: rooms, pairs, places, surveys, moves and measurement plans."""

@@ -1,0 +1,1 @@
+"""What leaves a logbook and comes into it: archives, exports, recordings made elsewhere."""

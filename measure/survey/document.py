@@ -1,0 +1,258 @@
+"""A survey as JSON.
+
+Conventions: millimetres and degrees leave; every key is always there, a number that the
+readings don't fix is null. ``docs/survey_json.md`` lists each key.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+from analysis.survey.adjustment.blunders import Blunder
+from analysis.survey.arrival import ArrivalAgainstSurvey
+from analysis.survey.moves.moves import Move
+from analysis.survey.propagation import Estimate
+from analysis.survey.result import SurveyResult
+from analysis.survey.survey import SIDES, Reading
+from analysis.survey.triangle import Pair
+from analysis.survey.walls import WallDistance
+from measure.survey.file import SurveyFile
+
+SCHEMA: Final = 1
+_MM: Final = 1e3
+_DEG: Final = 180 / math.pi
+
+
+def survey_document(
+    file: SurveyFile, result: SurveyResult, arrival: ArrivalAgainstSurvey | None
+) -> dict[str, Any]:
+    """Return a survey as JSON knows it.
+
+    Parameters
+    ----------
+    file : SurveyFile
+    result : SurveyResult
+    arrival : ArrivalAgainstSurvey or None
+
+    Returns
+    -------
+    dict
+    """
+    triangle, adjusted = result.triangle, result.solution.adjusted
+    return {
+        "schema": SCHEMA,
+        "command": "survey",
+        "survey": file.path.name,
+        "passes": result.passes,
+        "criteria": [
+            {"name": one.name, "verdict": one.verdict, **_estimate(one.off, *_unit(one.name))}
+            for one in result.criteria
+        ],
+        "distance": _pair(triangle.distance_m, "mm", _MM),
+        "offset": _pair(triangle.offset_m, "mm", _MM),
+        "depth": _pair(triangle.depth_m, "mm", _MM),
+        "height": _pair(triangle.height_m, "mm", _MM),
+        "toe_in": _pair(triangle.toe_in_rad, "deg", _DEG)
+        | _estimate(triangle.toe_in_edge_m, "mm", _MM, name="edge"),
+        "aim": _pair(triangle.aim_rad, "deg", _DEG),
+        "base_width_m": triangle.base_width_m.value,
+        "base_width_std_m": triangle.base_width_m.std,
+        "apex_angle_deg": _scaled(triangle.apex_angle_rad.value, _DEG),
+        "apex_angle_std_deg": _scaled(triangle.apex_angle_rad.std, _DEG),
+        "seat_ratio": triangle.seat_ratio.value,
+        "seat_ratio_std": triangle.seat_ratio.std,
+        "seat": _estimate(triangle.seat_offset_m, "mm", _MM, name="right_of_line"),
+        "walls": _walls(result),
+        "blunders": [
+            _blunder(one, result.solution.built.readings, file) for one in result.solution.blunders
+        ],
+        "undetermined": list(result.solution.undetermined),
+        "contradictions": list(result.solution.contradictions),
+        "uncheckable": [
+            {
+                "reading": one.label,
+                "redundancy": one.redundancy,
+                "add": one.add,
+                "again": one.again,
+                "redundancy_then": one.redundancy_then,
+            }
+            for one in result.uncheckable
+        ],
+        "doubts": list(result.doubts),
+        "moves": [move_document(one) for one in result.plan.moves],
+        "readings": _readings(result, file),
+        "points": _points(result),
+        "redundancy": adjusted.degrees_of_freedom,
+        "variance_factor": adjusted.variance_factor,
+        "variance_factor_range": adjusted.variance_factor_range,
+        "arrival": None if arrival is None else _arrival(arrival),
+    }
+
+
+def _scaled(value: float | None, scale: float) -> float | None:
+    """Return a value in another unit."""
+    return None if value is None else value * scale
+
+
+def _unit(criterion: str) -> tuple[str, float]:
+    """Return the unit of a criterion and its size."""
+    is_angle = criterion.startswith(("toe_in", "base_angle"))
+    return ("deg", _DEG) if is_angle else ("mm", _MM)
+
+
+def _estimate(one: Estimate, unit: str, scale: float, *, name: str = "off") -> dict[str, Any]:
+    """Return a quantity and its sigma."""
+    return {
+        f"{name}_{unit}": _scaled(one.value, scale),
+        f"{name}_std_{unit}": _scaled(one.std, scale),
+    }
+
+
+def _pair(pair: Pair, unit: str, scale: float) -> dict[str, Any]:
+    """Return both sides and their difference."""
+    table: dict[str, Any] = {}
+    for side in SIDES:
+        table |= _estimate(pair.side(side), unit, scale, name=side)
+    difference = pair.left_minus_right
+    return table | {
+        f"left_minus_right_{unit}": _scaled(difference.value, scale),
+        f"std_{unit}": _scaled(difference.std, scale),
+    }
+
+
+def _walls(result: SurveyResult) -> dict[str, Any]:
+    """Return distances from walls and their shapes."""
+    walls = result.walls
+
+    def distances(many: tuple[WallDistance, ...]) -> dict[str, Any]:
+        return {
+            one.wall: _estimate(one.reference_m, "mm", _MM, name="distance")
+            | ({} if one.gap_m is None else _estimate(one.gap_m, "mm", _MM, name="gap"))
+            for one in many
+        }
+
+    return {
+        **{side: distances(walls.cabinets[side]) for side in SIDES},
+        "head": distances(walls.head),
+        "shapes": [
+            {
+                "wall": one.wall,
+                **_estimate(one.skew_rad, "deg", _DEG, name="skew"),
+                **_estimate(one.bend_m or Estimate(value=None, std=None), "mm", _MM, name="bend"),
+                "bend_mark": one.bend_mark,
+            }
+            for one in walls.shapes
+        ],
+        "corners": [
+            {"walls": list(pair), **_estimate(off, "deg", _DEG, name="off_square")}
+            for pair, off in walls.corners_rad.items()
+        ],
+    }
+
+
+def _value(value: float, kind: str) -> tuple[str, float]:
+    """Return a reading's unit and value as it leaves."""
+    return ("deg", value * _DEG) if kind == "angle" else ("mm", value * _MM)
+
+
+def _blunder(one: Blunder, readings: tuple[Reading, ...], file: SurveyFile) -> dict[str, Any]:
+    """Return a reading that doesn't fit."""
+    reading = readings[one.row]
+    unit, given = _value(one.given, reading.kind)
+    return {
+        "measurement": reading.label,
+        "line": file.lines.get(reading.label),
+        "unit": unit,
+        "given": given,
+        "expected": _value(one.expected, reading.kind)[1],
+        "expected_std": _value(one.expected_std, reading.kind)[1],
+        "standardised": one.standardised,
+        "alternatives": [readings[row].label for row in one.alternatives],
+    }
+
+
+def move_document(one: Move) -> dict[str, Any]:
+    """Return a move as JSON knows it."""
+    return {
+        "kind": one.kind,
+        "what": one.what,
+        "toward_wall_mm": one.toward_wall_m * _MM,
+        "toward_wall_std_mm": one.toward_wall_std_m * _MM,
+        "outward_mm": one.outward_m * _MM,
+        "outward_std_mm": one.outward_std_m * _MM,
+        "turn_inward_deg": one.turn_rad * _DEG,
+        "turn_std_deg": one.turn_std_rad * _DEG,
+        "edge": one.edge,
+        "edge_forward_mm": one.edge_m * _MM,
+        "edge_std_mm": one.edge_std_m * _MM,
+        "about": one.about,
+        "readings": [
+            {
+                "reading": reading.label,
+                "unit": _value(0.0, reading.kind)[0],
+                "before": _value(reading.before, reading.kind)[1],
+                "after": _value(reading.after, reading.kind)[1],
+            }
+            for reading in one.readings
+        ],
+        "distance_after_mm": dict(zip(SIDES, (d * _MM for d in one.distance_m), strict=True)),
+    }
+
+
+def _readings(result: SurveyResult, file: SurveyFile) -> list[dict[str, Any]]:
+    """Return each reading with its residual and how well it is checked."""
+    adjusted, rows = result.solution.adjusted, []
+    for k, reading in enumerate(result.solution.built.readings):
+        unit, value = _value(reading.value, reading.kind)
+        rows.append(
+            {
+                "reading": reading.label,
+                "line": file.lines.get(reading.label),
+                "instrument": reading.instrument,
+                "unit": unit,
+                "value": value,
+                "std": _value(reading.std, reading.kind)[1],
+                "residual": _value(float(adjusted.residual[k]), reading.kind)[1],
+                "standardised": float(adjusted.standardised[k]),
+                "redundancy": float(adjusted.redundancy[k]),
+                "used": bool(adjusted.active[k]),
+            }
+        )
+    return rows
+
+
+def _points(result: SurveyResult) -> dict[str, Any]:
+    """Return the places of all points in the frame of the centre line."""
+    solution = result.solution
+    table: dict[str, Any] = {}
+    for name in solution.built.survey.names:
+        std = solution.place_covariance(name).diagonal().clip(0) ** 0.5
+        fixed = name not in solution.open_nodes
+        table[name] = {
+            f"{axis}_mm": float(solution.place_m(name)[k]) * _MM if fixed else None
+            for k, axis in enumerate("xyz")
+        } | {
+            f"{axis}_std_mm": float(std[k]) * _MM if fixed else None for k, axis in enumerate("xyz")
+        }
+    return table
+
+
+def _arrival(found: ArrivalAgainstSurvey) -> dict[str, Any]:
+    """Return the sound beside the survey."""
+    return {
+        "sound_mm": found.sound_m * _MM,
+        "survey_mm": found.survey_m * _MM,
+        "disagreement_mm": found.disagreement_m * _MM,
+        "std_mm": found.std_m * _MM,
+        "agrees": found.agrees,
+        "microphone_right_mm": found.microphone_right_m * _MM,
+        "suspects": [
+            {
+                "reading": one.label,
+                "given_mm": one.given_m * _MM,
+                "would_be_mm": one.would_be_m * _MM,
+            }
+            for one in found.suspects
+        ],
+    }

@@ -1,0 +1,1 @@
+"""From the first quiet noise to a folder that keeps the take."""

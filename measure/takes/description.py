@@ -1,0 +1,157 @@
+"""What ``take.toml`` will say of a take, gathered from what was asked, played and found."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from hashlib import sha256
+from typing import TYPE_CHECKING, Final
+
+from measure.logbook.take_files import MICROPHONE
+from measure.takes.facts import (
+    AirFacts,
+    Distances,
+    Driver,
+    DriverXrun,
+    ExposureFacts,
+    Level,
+    MicrophoneFacts,
+    Occasion,
+    Played,
+    RepeatedPass,
+    Sound,
+    TakeFacts,
+)
+
+if TYPE_CHECKING:
+    from analysis.pair.wired_reference import AbsoluteDistances
+    from analysis.signals.sound_level import Exposure
+    from measure.takes.conditions import Surroundings
+    from measure.takes.level_check import LevelFound
+    from measure.takes.run import Recorded
+
+MOST_XRUNS: Final = 100
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Labels:
+    """What the person calls it: the take, pair, room and place."""
+
+    name: str
+    pair: str | None
+    room: str | None
+    place: str | None
+
+
+def describe(
+    recorded: Recorded,
+    *,
+    labels: Labels,
+    started: datetime,
+    sound: Sound,
+    surroundings: Surroundings,
+    level: LevelFound | None,
+    confirmed: bool | None,
+    exposure: Exposure | None,
+    distances: AbsoluteDistances | None,
+) -> TakeFacts:
+    """Return the facts of a take.
+
+    Parameters
+    ----------
+    recorded : Recorded
+    labels : Labels
+    started : datetime
+        With its offset.
+    sound : Sound
+    surroundings : Surroundings
+    level : LevelFound or None
+        None where the level check was skipped.
+    confirmed : bool or None
+        Whether the person said which loudspeaker sounded.
+    exposure : Exposure or None
+    distances : AbsoluteDistances or None
+
+    Returns
+    -------
+    TakeFacts
+    """
+    air = surroundings.air
+    return TakeFacts(
+        take=Occasion(started=started, **asdict(labels)),
+        device=sound,
+        level=_level(recorded, level, confirmed),
+        programme=_played(recorded),
+        driver=_driver(recorded),
+        exposure=_exposure(recorded, exposure),
+        distances=None if distances is None else Distances(**asdict(distances)),
+        air=AirFacts(
+            temperature_c=air.temperature_c,
+            measured=surroundings.air_measured,
+            relative_humidity_percent=air.relative_humidity_percent,
+        ),
+        microphone=microphone_facts(surroundings),
+    )
+
+
+def _level(recorded: Recorded, found: LevelFound | None, confirmed: bool | None) -> Level:
+    """Return how loud it was."""
+    return Level(
+        level_dbfs=recorded.programme.sweep.level_dbfs,
+        noise_dbfs=None if found is None else found.noise_dbfs,
+        snr_db=None if found is None else found.snr_db,
+        sides_confirmed=confirmed,
+    )
+
+
+def _played(recorded: Recorded) -> Played:
+    """Return what was played, and what of it again."""
+    programme = recorded.programme
+    n_planned = len(recorded.planned_order)
+    again = [
+        RepeatedPass(
+            number=number,
+            side=programme.order[number - 1],
+            at_frame=round(programme.starts_s[n_planned + at] * programme.sample_rate_hz),
+            reason="foreign sound, or samples lost",
+        )
+        for at, number in enumerate(recorded.repeated)
+    ]
+    return Played(
+        planned_order=recorded.planned_order, played_order=programme.order, repeated=tuple(again)
+    )
+
+
+def _driver(recorded: Recorded) -> Driver:
+    """Return what the driver reported."""
+    return Driver(
+        n_xruns=len(recorded.xruns),
+        xruns=tuple(
+            DriverXrun(frame=one.frame, kind=one.kind) for one in recorded.xruns[:MOST_XRUNS]
+        ),
+    )
+
+
+def _exposure(recorded: Recorded, exposure: Exposure | None) -> ExposureFacts:
+    """Return the same for ``take.toml``."""
+    programme = recorded.programme
+    return ExposureFacts(
+        duration_s=len(programme.order) * programme.sweep.duration_s,
+        level_dba=None if exposure is None else exposure.mean_dba,
+        day_share=None if exposure is None else exposure.niosh_day,
+    )
+
+
+def microphone_facts(around: Surroundings) -> MicrophoneFacts | None:
+    """Return what is known of the microphone, and by what its kept correction is told."""
+    said = around.microphone_document
+    if said is None:
+        return None
+    raw = b"" if around.microphone is None else around.microphone.raw
+    return MicrophoneFacts(
+        correction_file=said["file"],
+        kept_as=MICROPHONE if raw else None,
+        sha256=sha256(raw).hexdigest() if raw else None,
+        file_is=said["file_is"],
+        angle_deg=said["incidence_deg"],
+    )

@@ -1,0 +1,273 @@
+"""The level check: quiet bursts of noise, from below, until the sweep will be loud enough.
+
+First the room's noise, then the left loudspeaker, then the right one; the person says
+which sounded, so that exchanged channels are caught before a sweep is read by them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from analysis.recording.play_level import (
+    BAND_HZ,
+    HEARD_DB,
+    STEP_DB,
+    WANTED_DB,
+    BurstHeard,
+    band_level_dbfs,
+    burst_heard,
+    next_peak_dbfs,
+)
+from measure.errors import TakeError
+from measure.safety.limits import admit
+from measure.sound.watch import Watch, running
+
+if TYPE_CHECKING:
+    from analysis.basics.arrays import Float
+    from measure.safety.treble_ledger import Ledger
+    from measure.sound.keys import Keys
+    from measure.sound.path import Float32, SoundPath
+
+FIRST_PEAK_DBFS: Final = -60.0
+"""A thousandth of full scale: with an amplifier turned fully up, a ten-thousandth of a watt
+for each hundred."""
+
+NOISE_S: Final = 1.5
+BURST_S: Final = 0.5
+FADE_S: Final = 0.03
+LATENCY_S: Final = 0.6
+"""Longest from playing to recording that a device is allowed."""
+
+ENOUGH_DB: Final = 12.0
+"""Below that much sweep over noise a take would be a waste of the person's time."""
+
+HOT_DBFS: Final = -48.0
+"""Enough at so low a level means that the amplifier is turned up high."""
+
+COMFORT_DBFS: Final = -30.0
+"""Where a sweep's level lies with an amplifier set for talking-voice loudness."""
+
+Side = Literal["left", "right"]
+SIDES: Final[tuple[Side, Side]] = ("left", "right")
+Ask = Callable[[Side], str]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LevelFound:
+    """What the level check found.
+
+    Attributes
+    ----------
+    peak_dbfs : float
+        For the sweep.
+    snr_db : float
+        Sweep over noise to be expected in the band, at the weaker side.
+    noise_dbfs : float
+        The room's noise in the band.
+    left, right : BurstHeard
+        The last burst of each.
+    advice : str
+        What to change on the amplifier or microphone; empty where nothing.
+    """
+
+    peak_dbfs: float
+    snr_db: float
+    noise_dbfs: float
+    left: BurstHeard
+    right: BurstHeard
+    advice: str
+
+
+def check_level(
+    path: SoundPath,
+    *,
+    ledger: Ledger,
+    keys: Keys,
+    cap_dbfs: float,
+    ask: Ask | None,
+    tell: Callable[[str], None],
+    wanted_db: float = WANTED_DB,
+) -> LevelFound:
+    """Find the level for a sweep.
+
+    Parameters
+    ----------
+    path : SoundPath
+    ledger : Ledger
+        Counts what the tweeters get.
+    keys : Keys
+    cap_dbfs : float
+        No peak goes above.
+    ask : callable or None
+        Asks which loudspeaker sounded when a side had played, and returns ``left``,
+        ``right``, ``both`` or ``none``; None to believe it.
+    tell : callable
+        Is given what goes on, a line each.
+    wanted_db : float
+        Sweep over noise.
+
+    Returns
+    -------
+    LevelFound
+
+    Raises
+    ------
+    TakeError
+        If a loudspeaker isn't heard, the wrong one sounds, or the input is dead.
+    """
+    check = _LevelCheck(path, ledger, keys)
+    tell("Listening to the room: please be quiet.")
+    noise_dbfs = check.noise_dbfs()
+    heard: dict[Side, BurstHeard] = {}
+    for side in SIDES:
+        tell(f"A quiet noise from the {side} loudspeaker, from low up.")
+        first_dbfs = FIRST_PEAK_DBFS
+        if side == "right":
+            # From one step below the left's: no surprise if it is the more sensitive one.
+            first_dbfs = max(FIRST_PEAK_DBFS, heard["left"].peak_dbfs - 2 * STEP_DB)
+        heard[side] = check.rise(
+            side, first_dbfs, noise_dbfs=noise_dbfs, wanted_db=wanted_db, cap_dbfs=cap_dbfs
+        )
+        if ask is not None:
+            _refuse_wrong(side, ask(side))
+        _refuse_unheard(side, heard[side])
+    return _found(heard["left"], heard["right"], noise_dbfs, wanted_db)
+
+
+class _LevelCheck:
+    """The bursts of one level check."""
+
+    def __init__(self, path: SoundPath, ledger: Ledger, keys: Keys) -> None:
+        self._path, self._ledger, self._keys = path, ledger, keys
+        self._rate_hz = path.sample_rate_hz
+        self._burst = noise_burst(self._rate_hz)
+
+    def noise_dbfs(self) -> float:
+        """Return the level of the room's noise in the band."""
+        n_frames = round(NOISE_S * self._rate_hz)
+        recorded = self._record(np.zeros((2, n_frames)), n_frames)
+        # The first tenth may hold the input's switching on.
+        return band_level_dbfs(recorded[n_frames // 10 :], self._rate_hz)
+
+    def rise(
+        self, side: Side, first_dbfs: float, *, noise_dbfs: float, wanted_db: float, cap_dbfs: float
+    ) -> BurstHeard:
+        """Play louder and louder bursts until one is enough."""
+        peak_dbfs: float | None = min(first_dbfs, cap_dbfs)
+        while peak_dbfs is not None:
+            burst = self._burst * 10 ** (peak_dbfs / 20)
+            output = np.zeros((2, burst.size))
+            output[0 if side == "left" else 1] = burst
+            recorded = self._record(output, burst.size + round(LATENCY_S * self._rate_hz))
+            heard = burst_heard(
+                recorded, burst, noise_dbfs=noise_dbfs, sample_rate_hz=self._rate_hz
+            )
+            peak_dbfs = next_peak_dbfs(heard, wanted_db=wanted_db, cap_dbfs=cap_dbfs)
+        return heard
+
+    def _record(self, output: Float, n_frames: int) -> Float:
+        """Play something and return what the microphone heard."""
+        signal = admit(output, sample_rate_hz=self._rate_hz, ledger=self._ledger)
+        with running(self._path, signal, n_frames=n_frames) as run:
+            Watch(self._path, run, self._keys).until(n_frames)
+            recorded: Float32 = run.recorded[0].copy()
+        return np.nan_to_num(recorded).astype(np.float64)
+
+
+def noise_burst(sample_rate_hz: int) -> Float:
+    """Return a burst of noise inside the band, with faded ends and a peak of 1.
+
+    Parameters
+    ----------
+    sample_rate_hz : int
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Of random phases, always the same.
+    """
+    n_samples = round(BURST_S * sample_rate_hz)
+    frequency_hz = np.fft.rfftfreq(n_samples, 1 / sample_rate_hz)
+    inside = (frequency_hz >= BAND_HZ[0]) & (frequency_hz <= BAND_HZ[1])
+    phase = np.random.default_rng(1).uniform(0, 2 * np.pi, frequency_hz.size)
+    burst = np.fft.irfft(np.where(inside, np.exp(1j * phase), 0), n_samples)
+    n_fade = round(FADE_S * sample_rate_hz)
+    fade = 0.5 - 0.5 * np.cos(np.pi * np.arange(n_fade) / n_fade)
+    burst[:n_fade] *= fade
+    burst[-n_fade:] *= fade[::-1]
+    return np.asarray(burst / np.abs(burst).max())
+
+
+def _refuse_wrong(side: Side, answer: str) -> None:
+    """Refuse to go on where another loudspeaker sounded than was meant to."""
+    if answer == side:
+        return
+    if answer == "none":
+        msg = (
+            f"the {side} loudspeaker didn't sound: is the amplifier on and at the right input, is "
+            "its volume up a little, and is the cable plugged in? Then begin again"
+        )
+    elif answer == "both":
+        msg = (
+            f"both sounded when only the {side} one should: the amplifier or the system plays "
+            "mono; switch that off, and begin again"
+        )
+    else:
+        msg = (
+            f"the {answer} loudspeaker sounded when the {side} one should: exchange the two "
+            "plugs, or the two figures of --play-channels, and begin again"
+        )
+    raise TakeError(msg)
+
+
+def _refuse_unheard(side: Side, heard: BurstHeard) -> None:
+    """Refuse to go on where the microphone hears too little."""
+    if heard.snr_db < ENOUGH_DB:
+        msg = (
+            f"the microphone hardly hears the {side} loudspeaker, though it was played up to "
+            f"{heard.peak_dbfs:.0f} dBFS, the highest allowed: turn the amplifier up by some "
+            f"{_missing_db(heard)} dB, see that the right microphone is chosen, and begin again"
+        )
+        raise TakeError(msg)
+
+
+def _missing_db(heard: BurstHeard) -> int:
+    """Return by how much the amplifier may go up, in whole steps."""
+    missing_db = WANTED_DB - heard.snr_db if math.isfinite(heard.snr_db) else 2 * HEARD_DB
+    return math.ceil(missing_db)
+
+
+def _found(left: BurstHeard, right: BurstHeard, noise_dbfs: float, wanted_db: float) -> LevelFound:
+    """Choose the level that serves both sides."""
+    peak_dbfs = max(left.peak_dbfs, right.peak_dbfs)
+    snr_db = min(one.snr_db + peak_dbfs - one.peak_dbfs for one in (left, right))
+    return LevelFound(
+        peak_dbfs=peak_dbfs,
+        snr_db=snr_db,
+        noise_dbfs=noise_dbfs,
+        left=left,
+        right=right,
+        advice=_advice(peak_dbfs, snr_db, wanted_db),
+    )
+
+
+def _advice(peak_dbfs: float, snr_db: float, wanted_db: float) -> str:
+    """Return what to change on the amplifier."""
+    if snr_db < wanted_db - 1:
+        more_db = math.ceil(wanted_db - snr_db)
+        return (
+            f"The sweep will stand {snr_db:.0f} dB above the room's noise, less than the wanted "
+            f"{wanted_db:.0f} dB: for a better reading turn the amplifier up by {more_db} dB, or "
+            "make the room quieter."
+        )
+    if peak_dbfs <= HOT_DBFS:
+        return (
+            f"A sweep of {peak_dbfs:.0f} dBFS is enough, so the amplifier is turned up high: turn "
+            f"it down by {COMFORT_DBFS - peak_dbfs:.0f} dB, so that no other sound can be too loud."
+        )
+    return ""

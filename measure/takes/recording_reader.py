@@ -1,0 +1,177 @@
+"""From a recording's file to its reading."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from analysis.basics.air import Air
+from analysis.basics.arrays import Float
+from analysis.bass.bass import with_spots
+from analysis.reading import Reading, loudest_channel, read_recording, resampled
+from analysis.recording.checks.check import Check
+from analysis.recording.extraction import NoPassError
+from analysis.room.room import Positions, Room
+from analysis.room.space import Space
+from analysis.signals.programme import Programme
+from measure.errors import AudioFileError, NotHeardError
+from measure.files.audio_files import SoundFile, read_sound
+from measure.files.microphone import Microphone
+
+SEARCHED_CHANNELS = 64
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class FileReading:
+    """A reading and the file that it came from.
+
+    Attributes
+    ----------
+    reading : Reading
+    path : Path
+    channel : int
+        The microphone's channel, from 1.
+    n_channels : int
+    sample_rate_hz : int
+        Of the file.
+    encoding : str
+    duration_s : float
+    """
+
+    reading: Reading
+    path: Path
+    channel: int
+    n_channels: int
+    sample_rate_hz: int
+    encoding: str
+    duration_s: float
+
+
+def read_file(
+    path: Path,
+    programme: Programme,
+    *,
+    air: Air,
+    room: tuple[Room | Space, Positions] | None = None,
+    microphone: Microphone | None = None,
+    channel: int | None = None,
+) -> FileReading:
+    """Read a recording of a programme.
+
+    Parameters
+    ----------
+    path : Path
+    programme : Programme
+    air : Air
+    room : tuple of (Room or Space, Positions), optional
+    microphone : Microphone, optional
+    channel : int, optional
+        From 1; found by correlation if not given.
+
+    Returns
+    -------
+    FileReading
+
+    Raises
+    ------
+    AudioFileError
+        If the file can't be used, or has no such channel.
+    NotHeardError
+        If the programme isn't in it.
+    """
+    sound = read_sound(path)
+    index = _channel(sound, programme, channel)
+    try:
+        reading = read_recording(
+            sound.samples[index],
+            recorded_hz=sound.sample_rate_hz,
+            programme=programme,
+            air=air,
+            room=room,
+            microphone_db=None
+            if microphone is None
+            else (microphone.frequency_hz, microphone.correction_db),
+        )
+    except NoPassError as problem:
+        raise NotHeardError(_not_heard(path, foreign=problem.foreign)) from problem
+    if sound.truncated:
+        reading = _noted(reading, "cut_short", f"{path.name} ends before its header says")
+    return FileReading(
+        reading=reading,
+        path=path,
+        channel=index + 1,
+        n_channels=sound.samples.shape[0],
+        sample_rate_hz=sound.sample_rate_hz,
+        encoding=sound.encoding,
+        duration_s=sound.samples.shape[1] / sound.sample_rate_hz,
+    )
+
+
+def _channel(sound: SoundFile, programme: Programme, channel: int | None) -> int:
+    """Return the index of the microphone's channel."""
+    n_channels = sound.samples.shape[0]
+    if channel is not None:
+        if not 1 <= channel <= n_channels:
+            msg = f"{sound.path} has {n_channels} channels, so no channel {channel}"
+            raise AudioFileError(msg)
+        return channel - 1
+    if n_channels == 1:
+        return 0
+    searched = [
+        _at_programme_rate(one, sound.sample_rate_hz, programme)
+        for one in sound.samples[:SEARCHED_CHANNELS]
+    ]
+    return loudest_channel(searched, programme)
+
+
+def _at_programme_rate(samples: Float, rate_hz: float, programme: Programme) -> Float:
+    """Return a channel as the search for passes wants it."""
+    return resampled(samples, rate_hz, programme.sample_rate_hz)
+
+
+def _not_heard(path: Path, *, foreign: bool) -> str:
+    """Say that the programme isn't in a recording, and what to do."""
+    if foreign:
+        return (
+            f"{path} holds a sweep, but not this one: give the sweep or sheet that was played, "
+            "and see that the player keeps its speed and sampling frequency"
+        )
+    return (
+        f"the sweep isn't heard in {path}: is it the recording of this programme, from the right "
+        "input, with both loudspeakers on?"
+    )
+
+
+def _noted(reading: Reading, name: str, text: str) -> Reading:
+    """Return a reading with a warning added to one of its checks."""
+    checks = tuple(
+        Check(
+            name=name,
+            verdict="warn" if check.verdict == "pass" else check.verdict,
+            detail=f"{text}; {check.detail}",
+        )
+        if check.name == name
+        else check
+        for check in reading.checks
+    )
+    return replace(reading, checks=checks)
+
+
+def with_spot_files(centre: FileReading, spots: dict[str, FileReading]) -> FileReading:
+    """Add recordings around the head: the bass becomes their power mean with its spread.
+
+    Parameters
+    ----------
+    centre : FileReading
+        At the middle of the head; the arrival stays its own.
+    spots : dict
+        Where to where the microphone was moved, and the reading there.
+
+    Returns
+    -------
+    FileReading
+    """
+    if not spots:
+        return centre
+    bass = with_spots(centre.reading.bass, [spot.reading.bass for spot in spots.values()])
+    return replace(centre, reading=replace(centre.reading, bass=bass))

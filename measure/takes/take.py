@@ -1,0 +1,233 @@
+"""A take, from the first quiet noise to the finished folder.
+
+The order is fixed: the level check, the programme with spoilt passes played again, the
+folder with the recording, the reading, and ``take.toml`` at the very end. Whatever goes
+wrong after the folder was begun leaves it unfinished, with all that was recorded and the
+reason in it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analysis.pair.wired_reference import AbsoluteDistances, absolute_distances
+from analysis.signals.sound_level import (
+    Calibration,
+    Exposure,
+    RecordedLevel,
+    exposure_of,
+    recorded_level,
+)
+from measure.errors import MeasureError, NotHeardError, StoppedError, TakeError
+from measure.files.audio_files import encode_wav
+from measure.files.output import json_text, text_writer, write_together
+from measure.files.readings.document import reading_document, responses_path, stereo_responses
+from measure.takes.description import Labels, describe
+from measure.takes.facts import Sound
+from measure.takes.folder import PROGRAMME, READING, UnfinishedTake, begin_take
+from measure.takes.recording_reader import FileReading, read_file
+from measure.takes.run import Progress, Recorded, play_and_record
+
+if TYPE_CHECKING:
+    from analysis.reading import Reading
+    from analysis.signals.programme import Programme
+    from measure.safety.treble_ledger import Ledger
+    from measure.sound.keys import Keys
+    from measure.sound.path import SoundPath
+    from measure.takes.conditions import Surroundings
+    from measure.takes.level_check import LevelFound
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Take:
+    """A finished take.
+
+    Attributes
+    ----------
+    folder : Path
+    reading : FileReading
+    recorded : Recorded
+    distances : AbsoluteDistances or None
+        Where an input was wired to the output.
+    exposure : Exposure or None
+        Where it is known what full scale means in the room.
+    """
+
+    folder: Path
+    reading: FileReading
+    recorded: Recorded
+    distances: AbsoluteDistances | None
+    exposure: Exposure | None
+
+
+Calibrate = Callable[[RecordedLevel], Calibration | None]
+
+
+def uncalibrated(level: RecordedLevel) -> None:  # noqa: ARG001
+    """Nobody knows what full scale means in the room."""
+    return
+
+
+def make_take(
+    path: SoundPath,
+    programme: Programme,
+    *,
+    folder: Path,
+    labels: Labels,
+    surroundings: Surroundings,
+    level: LevelFound | None,
+    confirmed: bool | None,
+    sound: Sound,
+    ledger: Ledger,
+    keys: Keys,
+    show: Callable[[Progress], None],
+    step: Callable[[str], None],
+    calibrate: Calibrate = uncalibrated,
+) -> Take:
+    """Play, record, judge, read and keep.
+
+    Parameters
+    ----------
+    path : SoundPath
+    programme : Programme
+        At its final level.
+    folder : Path
+        In which the take's own folder is made.
+    labels : Labels
+    surroundings : Surroundings
+    level : LevelFound or None
+        None where the level check was skipped.
+    confirmed : bool or None
+        Whether the person said which loudspeaker sounded.
+    sound : Sound
+        What ``take.toml`` says of the devices.
+    ledger : Ledger
+    keys : Keys
+    show : callable
+        Is given how far it is.
+    step : callable
+        Is given what is done next.
+    calibrate : callable
+        Is given the recorded level, and returns what full scale means in the room, or
+        None where nobody knows.
+
+    Returns
+    -------
+    Take
+
+    Raises
+    ------
+    MeasureError
+        If the take couldn't be completed; its message names the unfinished folder where
+        something was recorded.
+    """
+    begun = begin_take(
+        folder, labels.name, sample_rate_hz=path.sample_rate_hz, n_channels=path.n_inputs
+    )
+    started = datetime.now().astimezone()
+    try:
+        recorded = play_and_record(
+            path, programme, ledger=ledger, keys=keys, write=begun.write, show=show
+        )
+        step("Reading the recording")
+        begun.write_programme(recorded.programme)
+        if surroundings.microphone is not None:
+            begun.keep_microphone(surroundings.microphone.raw)
+        reading = _read(begun, recorded.programme, surroundings)
+        distances = _distances(recorded, reading.reading)
+        exposure = _exposure(recorded, path.sample_rate_hz, calibrate)
+        facts = describe(
+            recorded,
+            labels=labels,
+            started=started,
+            sound=sound,
+            surroundings=surroundings,
+            level=level,
+            confirmed=confirmed,
+            exposure=exposure,
+            distances=distances,
+        )
+        kept = begun.finish(facts)
+    except MeasureError as problem:
+        raise _told(problem, begun) from problem
+    except KeyboardInterrupt as problem:
+        raise _told(StoppedError("interrupted by Ctrl-C"), begun) from problem
+    except BrokenPipeError as problem:
+        gone = StoppedError("nobody reads any more what this program says")
+        raise _told(gone, begun) from problem
+    return Take(
+        folder=kept,
+        reading=replace(reading, path=kept / reading.path.name),
+        recorded=recorded,
+        distances=distances,
+        exposure=exposure,
+    )
+
+
+def _told(problem: MeasureError, begun: UnfinishedTake) -> MeasureError:
+    """Leave the folder unfinished, and say where what was recorded is."""
+    if not begun.n_frames:
+        begun.discard()
+        return problem
+    place = begun.abandon(str(problem))
+    kept_s = begun.n_frames / begun.sample_rate_hz
+    return type(problem)(f"{problem}. The {kept_s:.1f} s that were recorded are kept in {place}")
+
+
+def _read(begun: UnfinishedTake, programme: Programme, around: Surroundings) -> FileReading:
+    """Read the recording, and write the reading beside it."""
+    try:
+        file = read_file(
+            begun.recording,
+            programme,
+            air=around.air,
+            room=around.room,
+            microphone=around.microphone,
+            channel=1,
+        )
+    except NotHeardError as problem:
+        msg = (
+            "the microphone heard no sweep: is the amplifier on, is this the right microphone, and "
+            "do both loudspeakers play? See `apexline devices`"
+        )
+        raise TakeError(msg) from problem
+    document = reading_document(
+        file, sweep=PROGRAMME, microphone=around.microphone_document, spots={}
+    )
+    samples = stereo_responses(file.reading)
+    rate_hz = file.reading.programme.sample_rate_hz
+    target = begun.path / READING
+
+    def write_responses(temporary: Path) -> None:
+        encode_wav(temporary, samples, rate_hz, encoding="FLOAT")
+
+    write_together(
+        {target: text_writer(json_text(document)), responses_path(target): write_responses}
+    )
+    return file
+
+
+def _distances(recorded: Recorded, reading: Reading) -> AbsoluteDistances | None:
+    """Return the distances to the microphone, where a second input was wired to the output."""
+    if recorded.samples.shape[0] < 2 or reading.arrival is None:
+        return None
+    return absolute_distances(
+        np.nan_to_num(recorded.samples[1]).astype(np.float64),
+        aligned=reading.aligned,
+        programme=recorded.programme,
+        arrival=reading.arrival,
+        air=reading.air,
+    )
+
+
+def _exposure(recorded: Recorded, sample_rate_hz: int, calibrate: Calibrate) -> Exposure | None:
+    """Return what the take was for the ears, where that can be told."""
+    level = recorded_level(recorded.samples[0], sample_rate_hz=sample_rate_hz)
+    calibration = calibrate(level)
+    return None if calibration is None else exposure_of(level, calibration)
