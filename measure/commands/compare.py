@@ -68,7 +68,7 @@ def command(
 def _reading(path: Path) -> Path:
     """Return the reading that a path names: itself, or the one in the folder of a take."""
     from measure.errors import ReadingFileError
-    from measure.takes.folder import READING
+    from measure.takes.names import READING
 
     if not path.is_dir():
         return path

@@ -219,7 +219,7 @@ def _metres(value_mm: float | None) -> float | None:
 
 def _photographs(photographs: tuple[Path, ...]) -> dict[str, Path]:
     """Return the names under which photographs are kept."""
-    from measure.takes.name import folder_name
+    from measure.takes.names import folder_name
 
     return {
         f"photograph-{number}-{folder_name(path.name)}": path

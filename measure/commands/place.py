@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from measure.takes.conditions import FILE
-from measure.terminal.distance_range import DistanceRange, Range
+from measure.terminal.distance_range import DistanceRange
 from measure.terminal.number_type import NumberRange
 
 if TYPE_CHECKING:
     from analysis.placement.fit.room_fit import MeasuredPlace, RoomFit
     from analysis.placement.response.room_response import RoomModel
     from measure.files.room_file import RoomFile
-    from measure.placement.placing import Advice
+    from measure.placement.placing import Advice, Range
 
 _RANGE = DistanceRange()
 _FORM = "FROM:TO:STEP in metres, or keep."

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from analysis.signals.programme import Programme
     from measure.files.microphone import Microphone
-    from measure.takes.recording_reader import FileReading
+    from measure.files.readings.recording_reader import FileReading
 
 SPOTS = ("left", "right", "front", "back")
 
@@ -136,7 +136,7 @@ def _read(
     channel: int | None,
 ) -> FileReading:
     """Read the recording, and those around it."""
-    from measure.takes.recording_reader import read_file, with_spot_files
+    from measure.files.readings.recording_reader import read_file, with_spot_files
 
     def read(path: Path) -> FileReading:
         return read_file(

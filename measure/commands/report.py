@@ -84,7 +84,7 @@ def _take_page(path: Path, folder: Path, room_path: Path | None) -> str:
     """Return the page of one take, read anew from its recording."""
     from analysis.report.page import page_html
     from analysis.report.reading.verdict import verdict
-    from measure.takes.recording_reader import read_file
+    from measure.files.readings.recording_reader import read_file
     from measure.takes.stored import read_take, take_microphone
 
     take = read_take(path)

@@ -66,7 +66,7 @@ def _point(logbook: Logbook, line: TakeLine) -> HistoryPoint:
     """Return a take's place in the history."""
     from analysis.plots.page.history import HistoryPoint
     from measure.files.readings.document import load_document
-    from measure.takes.folder import READING
+    from measure.takes.names import READING
 
     path = logbook.takes / line.folder / READING
     balance = load_document(path)["bass"]["both"]["balance"] if path.is_file() else []

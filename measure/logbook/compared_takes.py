@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from measure.errors import LogbookError
 from measure.files.readings.snapshot import read_snapshot
 from measure.logbook.remarks import take_path
-from measure.takes.folder import READING
+from measure.takes.names import READING
 
 if TYPE_CHECKING:
     from analysis.comparison.groups.compare import GroupComparison

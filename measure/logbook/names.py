@@ -1,6 +1,6 @@
 """Names that people give, as folders in a logbook that is copied between systems.
 
-`measure.takes.name.folder_name` makes one name safe. Here two names are held against each
+`measure.takes.names.folder_name` makes one name safe. Here two names are held against each
 other: Windows and macOS take ``Birch`` and ``birch`` for one folder, so a logbook never has
 both.
 """
@@ -11,7 +11,7 @@ import unicodedata
 from pathlib import Path
 
 from measure.errors import LogbookError
-from measure.takes.name import folder_name
+from measure.takes.names import folder_name
 
 
 def as_text(given: str) -> str:

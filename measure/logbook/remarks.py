@@ -21,8 +21,7 @@ from measure.files.migration import read_versioned
 from measure.files.output import text_writer, write_whole
 from measure.logbook.folder import Logbook
 from measure.logbook.names import same_folder
-from measure.logbook.take_files import FACTS, REMARKS
-from measure.takes.name import folder_name
+from measure.takes.names import FACTS, REMARKS, folder_name
 
 SCHEMA: Final = 1
 

@@ -16,10 +16,8 @@ from measure.files.durable import sync_file, sync_folder
 from measure.files.output import text_writer, write_whole
 from measure.logbook.folder import LOCK, Logbook
 from measure.logbook.folder_copy import copy_folder
-from measure.logbook.take_files import FACTS
-from measure.takes.facts import SCHEMA, take_text
-from measure.takes.name import UNFINISHED
-from measure.takes.take_toml import read_take_toml
+from measure.takes.facts import SCHEMA, read_take_toml, take_text
+from measure.takes.names import FACTS, UNFINISHED
 
 
 def renew_logbook(logbook: Logbook, target: Path) -> tuple[int, tuple[str, ...]]:

@@ -20,8 +20,7 @@ from measure.errors import MeasureError
 from measure.files.typed_records import decode_json
 from measure.files.user_folders import state_folder
 from measure.logbook.folder import Logbook
-from measure.logbook.take_files import CUT_OFF, FACTS, READING, REASON, REMARKS
-from measure.takes.name import UNFINISHED
+from measure.takes.names import CUT_OFF, FACTS, READING, REASON, REMARKS, UNFINISHED
 
 if TYPE_CHECKING:
     from measure.takes.facts import TakeFacts
@@ -212,7 +211,7 @@ def read_line(take: Path, known: TakeFacts | None = None) -> TakeLine:
     """
     from measure.errors import ReadingFileError
     from measure.logbook.remarks import read_remarks
-    from measure.takes.take_toml import read_take_toml
+    from measure.takes.facts import read_take_toml
 
     facts = read_take_toml(take / FACTS).facts if known is None else known
     said = read_remarks(take)

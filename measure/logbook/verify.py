@@ -19,10 +19,16 @@ from measure.logbook.entries.entries import KINDS
 from measure.logbook.entries.store import ENTRY, folder_of, read_entry_file
 from measure.logbook.folder import Logbook
 from measure.logbook.names import folded
-from measure.logbook.take_files import REMARKS
 from measure.logbook.take_index import read_line, unfinished_reason
-from measure.takes.folder import FACTS, MICROPHONE, PROGRAMME, READING, RECORDING
-from measure.takes.name import UNFINISHED
+from measure.takes.names import (
+    FACTS,
+    MICROPHONE,
+    PROGRAMME,
+    READING,
+    RECORDING,
+    REMARKS,
+    UNFINISHED,
+)
 from measure.takes.sheet import sheet_path
 from measure.takes.stored import read_take
 

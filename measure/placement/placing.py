@@ -29,10 +29,12 @@ from measure.placement.measurement_plan_file import (
     read_walk,
     write_walk,
 )
-from measure.terminal.distance_range import Range
 
 SEED: Final = 1
 HIGHEST_HZ: Final = 300.0
+
+Range = tuple[float, float, float]
+"""Distances to try, metres: from, to and step."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

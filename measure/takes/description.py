@@ -7,7 +7,6 @@ from datetime import datetime
 from hashlib import sha256
 from typing import TYPE_CHECKING, Final
 
-from measure.logbook.take_files import MICROPHONE
 from measure.takes.facts import (
     AirFacts,
     Distances,
@@ -22,6 +21,7 @@ from measure.takes.facts import (
     Sound,
     TakeFacts,
 )
+from measure.takes.names import MICROPHONE
 
 if TYPE_CHECKING:
     from analysis.pair.wired_reference import AbsoluteDistances

@@ -3,19 +3,26 @@
 Conventions: units as the names' endings say; what wasn't known or doesn't apply is None and
 its key is left out. Frames are counted from the first of the recording, or of the output
 where said. Each field's description here is its comment in the file, and
-``docs/take.md`` lists them all.
+``docs/take.md`` lists them all. Neither numpy nor a sound library is loaded, so that a list of
+takes needs neither.
 """
 
 from __future__ import annotations
 
 from datetime import datetime
+from pathlib import Path
 from typing import Annotated, Final, Literal, get_type_hints
 
 import msgspec
 import tomli_w
 
+from measure.errors import TakeError
+from measure.files.migration import read_versioned
+
 SCHEMA: Final = 2
 """2 keeps the microphone's correction itself; `measure.files.migration` leads 1 to it."""
+
+HINT: Final = "copy the take again from where it was made"
 
 _HEAD: Final = """\
 # An Apexline take. It was written last: while this file is missing, the take isn't
@@ -274,3 +281,32 @@ def comment(table: type[msgspec.Struct], key: str) -> str:
     """Return the description of a field."""
     (said,) = get_type_hints(table, include_extras=True)[key].__metadata__
     return str(said.description)
+
+
+def read_take_toml(path: Path) -> TakeDocument:
+    """Read the facts of a take.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    TakeDocument
+        As the newest schema has it; the file stays as it is.
+
+    Raises
+    ------
+    TakeError
+        If it can't be read, is damaged, or is a newer version's.
+    """
+    return read_versioned(
+        path,
+        TakeDocument,
+        kind="take",
+        newest=SCHEMA,
+        error=TakeError,
+        what="the facts of a take",
+        hint=HINT,
+    )

@@ -32,23 +32,23 @@ from measure.files.streamed_wav import StreamedWav
 from measure.files.typed_records import convert_content
 from measure.sound.stimulus import checksum, programme_samples
 from measure.takes.facts import Recorded, TakeDocument, TakeFacts, document, take_text
-from measure.takes.name import UNFINISHED, folder_name
+from measure.takes.names import (
+    CUT_OFF,
+    FACTS,
+    MICROPHONE,
+    PROGRAMME,
+    REASON,
+    RECORDING,
+    UNFINISHED,
+    folder_name,
+)
 from measure.takes.sheet import sheet_path, sheet_text
-
-RECORDING: Final = "recording.wav"
-PROGRAMME: Final = "programme.wav"
-READING: Final = "reading.json"
-FACTS: Final = "take.toml"
-REASON: Final = "unfinished.toml"
-MICROPHONE: Final = "microphone.txt"
 
 _REASON_SCHEMA: Final = 1
 
 MOST_PLACES: Final = 100
 """Of so many gaps the places are kept, of the rest the number: a device that fails all the
 time would fill the file with them."""
-
-CUT_OFF: Final = "the program ended before the take was complete"
 
 
 class UnfinishedTake:
@@ -246,7 +246,7 @@ def begin_take(folder: Path, name: str, *, sample_rate_hz: int, n_channels: int)
     folder : Path
         Where takes are kept; made if it doesn't exist.
     name : str
-        As a person gives it; `measure.takes.name.folder_name` makes it a folder's.
+        As a person gives it; `measure.takes.names.folder_name` makes it a folder's.
     sample_rate_hz : int
     n_channels : int
         The microphone, then the input wired to the output if there is one.

@@ -16,10 +16,16 @@ from measure.errors import AudioFileError, TakeError
 from measure.files.audio_files import fingerprint
 from measure.files.microphone import Microphone, read_microphone
 from measure.files.readings.document import responses_path
-from measure.takes.facts import MicrophoneFacts, Recorded, TakeDocument, TakeFacts
-from measure.takes.folder import CUT_OFF, FACTS, MICROPHONE, PROGRAMME, READING, REASON, RECORDING
+from measure.takes.facts import (
+    HINT,
+    MicrophoneFacts,
+    Recorded,
+    TakeDocument,
+    TakeFacts,
+    read_take_toml,
+)
+from measure.takes.names import CUT_OFF, FACTS, MICROPHONE, PROGRAMME, READING, REASON, RECORDING
 from measure.takes.sheet import read_sheet, sheet_path
-from measure.takes.take_toml import HINT, read_take_toml
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -28,10 +28,11 @@ from measure.errors import MeasureError, NotHeardError, StoppedError, TakeError
 from measure.files.audio_files import encode_wav
 from measure.files.output import json_text, text_writer, write_together
 from measure.files.readings.document import reading_document, responses_path, stereo_responses
+from measure.files.readings.recording_reader import FileReading, read_file
 from measure.takes.description import Labels, describe
 from measure.takes.facts import Sound
-from measure.takes.folder import PROGRAMME, READING, UnfinishedTake, begin_take
-from measure.takes.recording_reader import FileReading, read_file
+from measure.takes.folder import UnfinishedTake, begin_take
+from measure.takes.names import PROGRAMME, READING
 from measure.takes.run import Progress, Recorded, play_and_record
 
 if TYPE_CHECKING:

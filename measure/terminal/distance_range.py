@@ -18,8 +18,6 @@ FARTHEST_M: Final = 30.0
 
 MOST_STEPS: Final = 500
 
-Range = tuple[float, float, float]
-
 
 class DistanceRange(click.ParamType[Any]):
     """Distances from one to another in steps, or ``keep``: today's alone."""
@@ -28,7 +26,7 @@ class DistanceRange(click.ParamType[Any]):
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> Range | str:
+    ) -> tuple[float, float, float] | str:
         """Return from, to and step in metres, or ``keep``."""
         if value == KEEP:
             return KEEP

@@ -24,7 +24,7 @@ from measure.logbook.entries.entries import KIND_OF, KINDS, SCHEMAS, Entry
 from measure.logbook.folder import Logbook
 from measure.logbook.names import entry_folder_name, same_folder
 from measure.takes.facts import comment
-from measure.takes.name import UNFINISHED
+from measure.takes.names import UNFINISHED
 
 ENTRY: Final = "entry.toml"
 

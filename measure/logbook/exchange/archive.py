@@ -17,7 +17,7 @@ from measure.files.output import write_whole
 from measure.logbook.folder import BIN, LOCK, MARK, Logbook
 from measure.logbook.folder_copy import copy_folder
 from measure.logbook.names import same_folder
-from measure.takes.name import UNFINISHED
+from measure.takes.names import UNFINISHED
 from measure.takes.stored import read_take
 
 _SOUND: Final = {".wav", ".flac", ".jpg", ".jpeg", ".png"}

@@ -12,7 +12,7 @@ from measure.errors import LogbookError, OutputError, ReadingFileError
 from measure.files.output import text_writer, write_whole
 from measure.files.readings.document import load_document, responses_path
 from measure.logbook.folder import Logbook
-from measure.takes.folder import READING
+from measure.takes.names import READING
 
 
 def write_curves(take: Path, target: Path) -> None:

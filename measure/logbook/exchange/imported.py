@@ -9,12 +9,13 @@ from measure.errors import MeasureError
 from measure.files.audio_files import encode_wav, read_sound
 from measure.files.output import json_text, text_writer, write_together
 from measure.files.readings.document import reading_document, responses_path, stereo_responses
+from measure.files.readings.recording_reader import read_file
 from measure.logbook.folder import Logbook
 from measure.takes.conditions import Surroundings
 from measure.takes.description import Labels, microphone_facts
 from measure.takes.facts import AirFacts, Driver, Level, Occasion, Played, Sound, TakeFacts
-from measure.takes.folder import PROGRAMME, READING, begin_take
-from measure.takes.recording_reader import read_file
+from measure.takes.folder import begin_take
+from measure.takes.names import PROGRAMME, READING
 from measure.takes.sheet import check_sound, read_sheet
 
 

@@ -24,7 +24,6 @@ from hypothesis import strategies as st
 from measure import cli
 from measure.errors import LogbookError, MeasureError
 from measure.files.migration import migrated, read_versioned
-from measure.logbook import take_files
 from measure.logbook.bin_folder import put_back, throw_away, thrown_away
 from measure.logbook.entries.entries import (
     KINDS,
@@ -43,7 +42,6 @@ from measure.logbook.remarks import Remarks, add_remarks, read_remarks, take_pat
 from measure.logbook.selection import Selection, select_takes
 from measure.logbook.take_index import list_takes
 from measure.logbook.verify import verify
-from measure.takes import folder as take_folder
 from measure.takes.stored import read_take, take_microphone
 
 NOW = datetime(2026, 3, 1, 20, 15, tzinfo=UTC)
@@ -357,14 +355,6 @@ def test_the_commands_keep_and_show(logbook: Logbook, keep: Any, tmp_path: Path)
     assert "1 of 1 takes" in run(*log)
     run(*log, "show", "after", status=2)
     run("log", "--log", str(tmp_path), "add", "pair", "x", status=2)
-
-
-def test_the_names_of_a_takes_files_are_the_same_twice() -> None:
-    # Invariant: they are repeated so that a list needn't load numpy.
-    names = [name for name in vars(take_files) if name.isupper() and name != "REMARKS"]
-    assert len(names) == 5
-    for name in names:
-        assert getattr(take_files, name) == getattr(take_folder, name)
 
 
 def test_a_survey_files_itself(logbook: Logbook) -> None:

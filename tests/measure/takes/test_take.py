@@ -15,6 +15,7 @@ from analysis.basics.air import air_at
 from analysis.signals.programme import Programme
 from measure import cli
 from measure.errors import DeviceLostError, SoundDeviceError, StoppedError, TakeError
+from measure.files.readings.recording_reader import read_file
 from measure.files.user_folders import VARIABLE
 from measure.safety.limits import admit
 from measure.safety.treble_ledger import MemoryLedger
@@ -25,7 +26,6 @@ from measure.sound.stimulus import make_programme
 from measure.takes.conditions import Surroundings, surroundings
 from measure.takes.description import Labels
 from measure.takes.facts import Sound
-from measure.takes.recording_reader import read_file
 from measure.takes.run import play_and_record
 from measure.takes.stored import read_take, take_microphone
 from measure.takes.take import Take, make_take

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from measure.errors import TakeError
-from measure.takes.name import LONGEST_BYTES, folder_name
+from measure.takes.names import LONGEST_BYTES, folder_name
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""How the folder of a take is called, when people call takes what they like.
+"""How a take's folder is called, when people call takes what they like, and its files.
 
 A name becomes one folder name that Windows, macOS and Linux all take, and that stays the
 same when copied between them. What can be kept is kept: letters of every script, spaces,
@@ -24,6 +24,17 @@ and a number must still fit."""
 
 UNFINISHED: Final = ".unfinished"
 """Ending of a folder whose take isn't complete."""
+
+RECORDING: Final = "recording.wav"
+PROGRAMME: Final = "programme.wav"
+READING: Final = "reading.json"
+FACTS: Final = "take.toml"
+REASON: Final = "unfinished.toml"
+REMARKS: Final = "remarks.toml"
+MICROPHONE: Final = "microphone.txt"
+
+CUT_OFF: Final = "the program ended before the take was complete"
+"""Why a take is unfinished, unless what ended it writes another reason."""
 
 FALLBACK: Final = "take"
 """For a name of which nothing can be kept."""
