@@ -59,7 +59,7 @@ LARGEST_WITH_JUMP_M = 0.15
 """Left and right are set up by tape before they are measured, so they are rarely so far apart.
 Two losses in the pauses of four passes can look like one and a large difference."""
 
-TAPE_STD_M = 0.01
+ROOM_FILE_DISTANCE_STD_M = 0.01
 """One sigma of a taped distance to a tweeter over a room: common practice, no source."""
 
 
@@ -301,7 +301,7 @@ def _arrival(
     """Match the arrivals, unless the recording can't tell them."""
     both = _both(sides)
     spoilt = failed & {"silent_channel", "wrong_sweep", "too_quiet"}
-    lost = not (aligned.clock.placed and aligned.placement.sides_certain)
+    lost = not (aligned.clock.placed and aligned.assignment.sides_certain)
     # An unknown clock widens the uncertainty; an impossible one says that something is wrong.
     impossible = "clock" in failed and aligned.clock.measured
     if both is None or spoilt or lost or impossible:
@@ -377,4 +377,4 @@ def _geometry(arrival: ArrivalMatch | None, positions: Positions | None) -> Chec
     acoustic_m = arrival.difference_m if arrival is not None else None
     std_m = arrival.in_room_std_m if arrival is not None and acoustic_m is not None else 0.0
     taped_m = positions.left_minus_right_m if positions is not None else None
-    return check_geometry(acoustic_m, std_m or 0.0, taped_m, TAPE_STD_M * np.sqrt(2))
+    return check_geometry(acoustic_m, std_m or 0.0, taped_m, ROOM_FILE_DISTANCE_STD_M * np.sqrt(2))

@@ -46,14 +46,14 @@ PROGRAMME = Programme(
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Placement:
+class PairResponses:
     """A room's responses to a pair of points, index 0 = emission, unit at one metre."""
 
     responses: Float
     arrivals_s: tuple[float, float]
 
 
-def random_placement(rng: np.random.Generator, *, n_samples: int = 24_000) -> Placement:
+def random_pair_responses(rng: np.random.Generator, *, n_samples: int = 24_000) -> PairResponses:
     """Return a random box room with a pair some 2 to 3 m from the seat."""
     size_m = np.array([rng.uniform(3.2, 6), rng.uniform(4.2, 7.5), rng.uniform(2.3, 3)])
     centre_m = size_m[0] / 2 + rng.uniform(-0.3, 0.3)
@@ -72,16 +72,16 @@ def random_placement(rng: np.random.Generator, *, n_samples: int = 24_000) -> Pl
         )  # fmt: skip
         responses.append(4 * np.pi * response[:, 0])
         arrivals_s.append(float(np.linalg.norm(source - seat)) / SPEED_M_S)
-    return Placement(responses=np.array(responses), arrivals_s=(arrivals_s[0], arrivals_s[1]))
+    return PairResponses(responses=np.array(responses), arrivals_s=(arrivals_s[0], arrivals_s[1]))
 
 
-def through(placement: Placement, pair: tuple[Loudspeaker, Loudspeaker]) -> Float:
+def through(room: PairResponses, pair: tuple[Loudspeaker, Loudspeaker]) -> Float:
     """Return the room's responses to a pair of loudspeakers."""
-    n_fft = 2 * placement.responses.shape[1]
+    n_fft = 2 * room.responses.shape[1]
     frequency_hz = np.maximum(fft.rfftfreq(n_fft, 1 / RATE_HZ), 1e-3)
     own = np.array([loudspeaker.response(frequency_hz) for loudspeaker in pair])
     own[:, -1] = own[:, -1].real
-    spectrum = fft.rfft(placement.responses, n_fft, axis=-1) * own
+    spectrum = fft.rfft(room.responses, n_fft, axis=-1) * own
     return np.asarray(fft.irfft(spectrum, n_fft, axis=-1)[:, : n_fft // 2])
 
 
@@ -137,15 +137,15 @@ class Trial:
 
 def trials(n_trials: int, rng: np.random.Generator) -> Iterator[Trial]:
     """Draw rooms, pairs and noise."""
-    placements = [random_placement(rng) for _ in range(min(N_ROOMS, n_trials))]
+    rooms = [random_pair_responses(rng) for _ in range(min(N_ROOMS, n_trials))]
     for index in range(n_trials):
-        placement = placements[index % len(placements)]
+        room = rooms[index % len(rooms)]
         ways = int(rng.choice([2, 2, 3]))
         design = random_loudspeaker(rng, ways=ways)
         amount = rng.choice([0.0, 1.0, 3.0])
         signs = rng.choice([1, -1], 2)
         pair = [design.varied(rng, amount) for _ in signs]
-        responses = signs[:, np.newaxis] * through(placement, (pair[0], pair[1]))
+        responses = signs[:, np.newaxis] * through(room, (pair[0], pair[1]))
         clean = record(PROGRAMME, responses)
         noisy = record(PROGRAMME, responses, snr_db=0.0, rng=rng)
         errors_s = rng.normal(0, 20e-6, 2)
@@ -153,8 +153,8 @@ def trials(n_trials: int, rng: np.random.Generator) -> Iterator[Trial]:
             clean=deconvolved(clean),
             noise=deconvolved(noisy - clean),
             arrivals_s=(
-                placement.arrivals_s[0] + errors_s[0],
-                placement.arrivals_s[1] + errors_s[1],
+                room.arrivals_s[0] + errors_s[0],
+                room.arrivals_s[1] + errors_s[1],
             ),
             signs=(int(signs[0]), int(signs[1])),
             ways=ways,

@@ -18,7 +18,7 @@ from analysis.survey.adjustment.survey_network import SurveyNetwork, survey_netw
 from analysis.survey.survey import (
     LASER_STD_M,
     SIDES,
-    TAPE_STD_M,
+    SURVEY_TAPE_STD_M,
     Cabinet,
     CentreLine,
     Height,
@@ -137,7 +137,7 @@ def survey_of(at: dict[str, Float], kit: str) -> Survey:
         )
 
     def height(name: str) -> Height:
-        return Height(value_m=float(at[name][2]), std_m=TAPE_STD_M)
+        return Height(value_m=float(at[name][2]), std_m=SURVEY_TAPE_STD_M)
 
     width_m = {
         side: float(np.linalg.norm(at[f"{side} inner"] - at[f"{side} outer"])) for side in SIDES
@@ -147,7 +147,7 @@ def survey_of(at: dict[str, Float], kit: str) -> Survey:
         cabinets={
             side: Cabinet(
                 width_m=width_m[side],
-                width_std_m=TAPE_STD_M,
+                width_std_m=SURVEY_TAPE_STD_M,
                 depth_m=0.3,
                 height_m=1.0,
                 tweeter=height(f"{side} tweeter"),
@@ -175,7 +175,7 @@ def _reading(key: str, instrument: str) -> Reading:
         kind="perpendicular" if second.startswith("wall ") else "distance",
         ends=(first, second),
         value=1.0,
-        std=TAPE_STD_M if instrument == "tape" else LASER_STD_M,
+        std=SURVEY_TAPE_STD_M if instrument == "tape" else LASER_STD_M,
         instrument=instrument,
     )
 

@@ -43,7 +43,7 @@ MODEL_ERROR_DB: Final = 1.5
 rooms were off by against finite elements and images (`benchmarks/three_rooms.py`); a
 fit's left-out error takes its place."""
 
-POSITION_STD_M: Final = 0.01
+TAPED_PLACE_STD_M: Final = 0.01
 """One sigma of a place as it will be taped: cabinet, tape, the point the bass comes from."""
 
 
@@ -204,7 +204,7 @@ def _error_field(places: Places, model: RoomModel, rng: np.random.Generator) -> 
 
 def _moved(places: Places, rng: np.random.Generator) -> Places:
     """Return the places off by one draw of the tape's errors, the same for all."""
-    shifts = POSITION_STD_M * rng.standard_normal((3, 3))
+    shifts = TAPED_PLACE_STD_M * rng.standard_normal((3, 3))
     return replace(
         places,
         left_m=places.left_m + shifts[0],

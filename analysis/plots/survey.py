@@ -91,8 +91,8 @@ def plan_figure(result: SurveyResult, *, length: Callable[[float], str]) -> Figu
 def _page(low: Float, high: Float) -> tuple[Figure, Axes, int]:
     """Return a figure whose axes show the room at the largest round scale that fits."""
     size_in = (high - low) / INCH_M
-    room_in = np.array(PAGE_IN) - (0.2, CAPTION_IN + 0.2)
-    scale = next((one for one in SCALES if np.all(size_in / one <= room_in)), SCALES[-1])
+    free_in = np.array(PAGE_IN) - (0.2, CAPTION_IN + 0.2)
+    scale = next((one for one in SCALES if np.all(size_in / one <= free_in)), SCALES[-1])
     width_in, height_in = size_in / scale
     page_in = max(width_in, 5.4) + 0.2, height_in + CAPTION_IN + 0.2
     figure = Figure(figsize=page_in)
@@ -189,7 +189,7 @@ def _draw_cabinet(ax: Axes, result: SurveyResult, side: Side, high: Float) -> No
     ax.plot(*np.array([tweeter, far]).T, color="0.55", linewidth=0.6, linestyle=":", zorder=1)
     ax.plot(*tweeter, marker="o", markersize=2.5, color="black", zorder=5)
     _write_slide(ax, result, side)
-    if result.plan.placement is not None:
+    if result.plan.goal is not None:
         ax.add_patch(
             Polygon(
                 _cabinet(result, side, after=True),
@@ -333,7 +333,7 @@ def _caption(figure: Figure, ax: Axes, result: SurveyResult, scale: int, magnifi
         f"Scale 1:{scale} where printed at full size. "
         f"Error ellipses: one sigma, {magnified} times enlarged.",
         "Grey: cabinets as they stand. Dash-dotted: centre line. Dotted: axes."
-        + ("" if result.plan.placement is None else " Dashed: where they belong."),
+        + ("" if result.plan.goal is None else " Dashed: where they belong."),
     ]
     for k, text in enumerate(texts):
         at = 0.12 / width_in, (0.34 - 0.16 * k) / height_in

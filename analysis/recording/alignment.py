@@ -18,7 +18,7 @@ from analysis.recording.dropouts.repair import lost_inside
 from analysis.recording.dropouts.sweep_end import without_tops
 from analysis.recording.extraction import FoundPasses, UsedPass, find_passes
 from analysis.recording.pass_times import lateness
-from analysis.recording.passes import Placement
+from analysis.recording.passes import PassAssignment
 from analysis.signals.deconvolution import LEAD_S
 from analysis.signals.programme import Programme
 
@@ -32,7 +32,7 @@ class Aligned:
     Attributes
     ----------
     passes : tuple of UsedPass
-    placement : Placement
+    assignment : PassAssignment
     clock : Clock
     offsets_s : ndarray, shape (n_passes,)
         Common time of each cut's first sample, with the drift taken out.
@@ -52,7 +52,7 @@ class Aligned:
     """
 
     passes: tuple[UsedPass, ...]
-    placement: Placement
+    assignment: PassAssignment
     clock: Clock
     offsets_s: Float
     harm: Harm
@@ -93,9 +93,9 @@ def align(
         If no pass was found.
     """
     found, blocks = _mended(samples, programme, zeroed)
-    passes, placement, plain = found.passes, found.placement, found.plain
+    passes, assignment, plain = found.passes, found.assignment, found.plain
     harm, cells = _harm(passes, programme, blocks, step)
-    late_s, std_s, order_doubtful = lateness(passes, plain, programme, placement, harm)
+    late_s, std_s, order_doubtful = lateness(passes, plain, programme, assignment, harm)
     starts_s = np.array([programme.starts_s[used.index] for used in passes])
     sides = "".join(used.side for used in passes)
     rate_hz = programme.sample_rate_hz
@@ -103,11 +103,11 @@ def align(
     after = _doubtful_after(passes, blocks)
     times = (starts_s, late_s, std_s, sides)
     clock = fit_clock(*times, sample_rate_hz=rate_hz, jump_after=after, mended=inside)
-    offsets_s = np.array([used.first for used in passes]) / rate_hz - placement.origin_s
+    offsets_s = np.array([used.first for used in passes]) / rate_hz - assignment.origin_s
     offsets_s -= _expected_s(clock, starts_s, late_s, sides)
     return Aligned(
         passes=passes,
-        placement=placement,
+        assignment=assignment,
         clock=clock,
         # Lost blocks move all passes alike; the arrivals stay near zero.
         offsets_s=offsets_s - float(np.median(offsets_s)) - LEAD_S,

@@ -63,7 +63,7 @@ CLICK = 0.15
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Line:
+class ArrivalLine:
     """The line on which a pass's bands arrive.
 
     Attributes
@@ -108,7 +108,7 @@ class Line:
 
 def arrival_line(
     transfer: Complex, *, n_fft: int, sample_rate_hz: float, band_hz: tuple[float, float]
-) -> Line:
+) -> ArrivalLine:
     """Fit the arrivals of a pass's bands.
 
     Parameters
@@ -122,7 +122,7 @@ def arrival_line(
 
     Returns
     -------
-    Line
+    ArrivalLine
     """
     high_hz = min(HIGHEST_HZ, band_hz[1] / 1.15)
     low_hz = max(min(LOWEST_HZ, high_hz / 8), 1.3 * band_hz[0])
@@ -134,7 +134,7 @@ def arrival_line(
         if (arrival := _arrival(transfer, n_fft / sample_rate_hz, begin_hz, end_hz)) is not None
     ]
     if len(found) < 2:
-        return Line(
+        return ArrivalLine(
             slope_s=0.0,
             least_s=0.0,
             share=0.0,
@@ -150,7 +150,7 @@ def arrival_line(
     rest_s = np.abs(rest_s - np.median(rest_s))
     allowed_s = APART_S + resolution_s + 0.5 * abs(slope_s) * BAND_OCTAVES * np.log(2)
     step_rest_s, step_s = _best_step(at_s)
-    return Line(
+    return ArrivalLine(
         slope_s=slope_s,
         least_s=max(LEAST_SLOPE_S, float(np.median(resolution_s))),
         share=float(np.mean(rest_s < allowed_s)),

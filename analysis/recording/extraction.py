@@ -12,8 +12,8 @@ from itertools import pairwise
 import scipy.fft as fft
 
 from analysis.basics.arrays import Complex, Float
-from analysis.recording.band_arrivals import Line, arrival_line
-from analysis.recording.passes import Hit, Placement, find_hits, place
+from analysis.recording.band_arrivals import ArrivalLine, arrival_line
+from analysis.recording.passes import Hit, PassAssignment, find_hits, place
 from analysis.signals.deconvolution import LEAD_S, Inverse, cut_pass, inverse_sweep
 from analysis.signals.programme import Programme
 
@@ -70,7 +70,7 @@ class FoundPasses:
     Attributes
     ----------
     passes : tuple of UsedPass
-    placement : Placement
+    assignment : PassAssignment
     plain : Inverse
         Of the sweep without any clock difference.
     foreign : bool
@@ -80,7 +80,7 @@ class FoundPasses:
     """
 
     passes: tuple[UsedPass, ...]
-    placement: Placement
+    assignment: PassAssignment
     plain: Inverse
     foreign: bool
     n_strays: int
@@ -110,17 +110,17 @@ def find_passes(samples: Float, programme: Programme) -> FoundPasses:
     hits = list(find_hits(samples, programme))
     foreign = False
     while (
-        placement := place(tuple(hits), programme, recorded_s=samples.size / rate_hz)
+        assignment := place(tuple(hits), programme, recorded_s=samples.size / rate_hz)
     ) is not None:
-        passes = _cut_all(samples, programme, placement, n_fft)
-        hit_of = dict(placement.passes)
+        passes = _cut_all(samples, programme, assignment, n_fft)
+        hit_of = dict(assignment.passes)
         lines = {hit_of[used.index]: _line(used, plain, programme) for used in passes if used.found}
         others = [hit for hit, line in lines.items() if not line.is_ours(sweep.growth_s)]
         if not others:
-            beside = _lines_beside(samples, hits, placement, plain, programme)
+            beside = _lines_beside(samples, hits, assignment, plain, programme)
             return FoundPasses(
                 passes=passes,
-                placement=placement,
+                assignment=assignment,
                 plain=plain,
                 foreign=foreign or any(line.is_foreign(sweep.growth_s) for line in beside),
                 n_strays=sum(line.is_ours(sweep.growth_s) for line in beside),
@@ -133,12 +133,12 @@ def find_passes(samples: Float, programme: Programme) -> FoundPasses:
 def _lines_beside(
     samples: Float,
     hits: list[Hit],
-    placement: Placement,
+    assignment: PassAssignment,
     plain: Inverse,
     programme: Programme,
-) -> list[Line]:
+) -> list[ArrivalLine]:
     """Return the lines of the hits that are no pass."""
-    placed = [hit for _, hit in placement.passes]
+    placed = [hit for _, hit in assignment.passes]
     beside = [hit for hit in hits if hit not in placed][:MAX_BESIDE]
     return [
         _line(_cut_one(samples, programme, 0, hit.start_s, plain.n_fft), plain, programme)
@@ -146,7 +146,7 @@ def _lines_beside(
     ]
 
 
-def _line(used: UsedPass, plain: Inverse, programme: Programme) -> Line:
+def _line(used: UsedPass, plain: Inverse, programme: Programme) -> ArrivalLine:
     """Return the line on which a pass's bands arrive."""
     return arrival_line(
         used.spectrum * plain.spectrum,
@@ -163,16 +163,16 @@ def _n_cut(programme: Programme) -> int:
 
 
 def _cut_all(
-    samples: Float, programme: Programme, placement: Placement, n_fft: int
+    samples: Float, programme: Programme, assignment: PassAssignment, n_fft: int
 ) -> tuple[UsedPass, ...]:
     """Cut every pass of which enough was recorded."""
-    hit_of = dict(placement.passes)
+    hit_of = dict(assignment.passes)
     heard_sides = {programme.order[index] for index in hit_of}
     swept = programme.sweep.duration_s * programme.sample_rate_hz
     passes = []
     for index, start_s in enumerate(programme.starts_s):
         hit = hit_of.get(index)
-        begin_s = hit.start_s if hit else placement.origin_s + start_s
+        begin_s = hit.start_s if hit else assignment.origin_s + start_s
         used = _cut_one(samples, programme, index, begin_s, n_fft, found=hit is not None)
         share = (min(used.present.stop, swept) - used.present.start) / swept
         if hit or (used.side in heard_sides and MIN_PRESENT <= share <= WHOLE):

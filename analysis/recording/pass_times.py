@@ -11,7 +11,7 @@ import scipy.fft as fft
 from analysis.basics.arrays import Float
 from analysis.recording.disturbance.detection import Harm, clean_share
 from analysis.recording.extraction import UsedPass, by_side
-from analysis.recording.passes import Placement
+from analysis.recording.passes import PassAssignment
 from analysis.signals.deconvolution import LEAD_S, Inverse
 from analysis.signals.delay import Delay, delay_between
 from analysis.signals.programme import Programme
@@ -33,7 +33,7 @@ def lateness(
     passes: tuple[UsedPass, ...],
     plain: Inverse,
     programme: Programme,
-    placement: Placement,
+    assignment: PassAssignment,
     harm: Harm,
 ) -> tuple[Float, Float, bool]:
     """Return how much later than programmed each pass came, and one sigma within its side.
@@ -89,7 +89,7 @@ def lateness(
         if least_alike[0] < UNLIKE and used.side != passes[least_alike[1]].side
     ]
     order_doubtful = max(others, default=0.0) > least_alike[0] + MORE_ALIKE
-    return late_s + first_s - starts_s - placement.origin_s + LEAD_S, std_s, order_doubtful
+    return late_s + first_s - starts_s - assignment.origin_s + LEAD_S, std_s, order_doubtful
 
 
 def _timing_weight(frequency_hz: Float, programme: Programme) -> Float:

@@ -64,7 +64,7 @@ class Hit:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Placement:
+class PassAssignment:
     """Which hit is which pass.
 
     Attributes
@@ -74,7 +74,7 @@ class Placement:
     origin_s : float
         Recorder time of the programme's first sample, as heard, in seconds.
     sides_certain : bool
-        Whether every placement that fits as well gives the same sides.
+        Whether every assignment that fits as well gives the same sides.
     """
 
     passes: tuple[tuple[int, Hit], ...]
@@ -191,7 +191,9 @@ def _strong(hits: list[Hit]) -> list[Hit]:
     return [hit for hit in hits if hit.crest > 0.01 * best]
 
 
-def place(hits: tuple[Hit, ...], programme: Programme, *, recorded_s: float) -> Placement | None:
+def place(
+    hits: tuple[Hit, ...], programme: Programme, *, recorded_s: float
+) -> PassAssignment | None:
     """Say which hit is which pass, from the spacing and from what should have been heard.
 
     Parameters
@@ -204,12 +206,12 @@ def place(hits: tuple[Hit, ...], programme: Programme, *, recorded_s: float) -> 
 
     Returns
     -------
-    Placement or None
+    PassAssignment or None
         None if there are no hits.
 
     Notes
     -----
-    The placement with the most hits at the programme's spacing is taken; one that needs
+    The assignment with the most hits at the programme's spacing is taken; one that needs
     the wider slack of a lost block only if it holds more hits than any other. Among equals
     those rank first that leave the fewest passes unheard that lie wholly inside the
     recording, then those with the smallest error of spacing.
@@ -236,7 +238,7 @@ def _candidates(
     recorded_s: float,
     slack_s: float,
 ) -> list[_Candidate]:
-    """List placements of `n_used` hits as ((passes missed, spacing error), passes, origin)."""
+    """List assignments of `n_used` hits as ((passes missed, spacing error), passes, origin)."""
     starts_s = np.array(programme.starts_s)
     found: list[_Candidate] = []
     n_tried = 0
@@ -258,8 +260,8 @@ def _candidates(
     return found
 
 
-def _chosen(ranked: list[_Candidate], programme: Programme) -> Placement:
-    """Return the best placement, and whether its rivals agree on the sides."""
+def _chosen(ranked: list[_Candidate], programme: Programme) -> PassAssignment:
+    """Return the best assignment, and whether its rivals agree on the sides."""
     (missed, error_s), passes, origin_s = ranked[0]
     sides = [programme.order[index] for index, _ in passes]
     certain = all(
@@ -267,4 +269,4 @@ def _chosen(ranked: list[_Candidate], programme: Programme) -> Placement:
         for (rival_missed, rival_error_s), rival, _ in ranked[1:]
         if rival_missed == missed and rival_error_s < max(error_s, LONE_SLACK_S)
     )
-    return Placement(passes=passes, origin_s=origin_s, sides_certain=certain)
+    return PassAssignment(passes=passes, origin_s=origin_s, sides_certain=certain)

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from analysis.recording.checks.check import Check
-from analysis.report.reading.advice import Said
+from analysis.report.reading.advice import VerdictPart
 
 
-def say_failed(checks: tuple[Check, ...]) -> Said:
+def say_failed(checks: tuple[Check, ...]) -> VerdictPart:
     """Return the failed checks, each with what to do."""
     failed = [check for check in checks if check.verdict == "fail"]
     if not failed:
-        return Said()
+        return VerdictPart()
     names = ", ".join(check.name.replace("_", " ") for check in failed)
-    return Said(
+    return VerdictPart(
         action=f"Mend this first and record again: {names}.",
         findings=tuple(f"Failed, {_named(check)}." for check in failed),
     )

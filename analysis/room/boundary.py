@@ -34,7 +34,7 @@ import numpy as np
 
 from analysis.basics.air import Air
 from analysis.basics.decibel import amplitude_db
-from analysis.room.room import POSITION_STD_M, SURFACES, Point, Room, Surface
+from analysis.room.room import SOURCE_OR_SEAT_STD_M, SURFACES, Point, Room, Surface
 
 HIGHEST_HZ: Final = 300.0
 """Later cancellations of a surface are listed up to here, the end of the bass curves."""
@@ -99,7 +99,7 @@ def cancellations(
     seat: Point,
     *,
     air: Air,
-    position_std_m: float = POSITION_STD_M,
+    position_std_m: float = SOURCE_OR_SEAT_STD_M,
     highest_hz: float = HIGHEST_HZ,
 ) -> tuple[Cancellation, ...]:
     """Return the cancellations of every surface at the seat, for one loudspeaker.

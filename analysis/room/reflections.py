@@ -21,7 +21,7 @@ from analysis.basics.air import Air
 from analysis.basics.arrays import Complex, Float
 from analysis.basics.decibel import amplitude_db
 from analysis.room.boundary import HIGHEST_HZ
-from analysis.room.room import POSITION_STD_M, Point
+from analysis.room.room import SOURCE_OR_SEAT_STD_M, Point
 from analysis.room.space import Space
 
 _LEAST_EXTRA_PATH_M = 1e-3
@@ -65,7 +65,7 @@ class Reflection:
         n_orders = max(1, math.floor(0.5 * (highest_hz / first_hz + 1)))
         return tuple((2 * order - 1) * first_hz for order in range(1, n_orders + 1))
 
-    def relative_std(self, air: Air, *, position_std_m: float = POSITION_STD_M) -> float:
+    def relative_std(self, air: Air, *, position_std_m: float = SOURCE_OR_SEAT_STD_M) -> float:
         """Return one sigma of a cancellation's frequency over it: of the air and of the places."""
         of_air = air.speed_of_sound_std_m_s / air.speed_of_sound_m_s
         return math.hypot(of_air, self.path_slope * position_std_m / self.extra_path_m)

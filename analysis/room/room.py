@@ -43,7 +43,7 @@ ROOM_SIZE_STD: Final = 0.01
 """One sigma of a room's acoustic size, relative: walls that give, furniture and an
 unmeasured niche shift modes by about this much. Common practice, no source."""
 
-POSITION_STD_M: Final = 0.02
+SOURCE_OR_SEAT_STD_M: Final = 0.02
 """One sigma of each coordinate of a source or seat: a tape, and the unknown point in a
 cabinet from which the bass comes. Common practice, no source."""
 

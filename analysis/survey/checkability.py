@@ -28,7 +28,7 @@ from analysis.basics.arrays import Float
 from analysis.survey.adjustment.network import Observation, slopes_of
 from analysis.survey.adjustment.survey_network import nearest_segment
 from analysis.survey.solution import Solution
-from analysis.survey.survey import SIDES, TAPE_STD_M
+from analysis.survey.survey import SIDES, SURVEY_TAPE_STD_M
 
 LEAST: Final = 0.1
 """Below it an error of ten sigmas moves its own residual by no more than one of them each, and
@@ -90,7 +90,9 @@ def uncheckable_readings(solution: Solution) -> tuple[Uncheckable, ...]:
     if offers:
         _, theirs = slopes_of(network, adjusted.positions_m, offers)
         spread = theirs @ adjusted.covariance
-        gain = (own @ spread.T) ** 2 / (TAPE_STD_M**2 + np.einsum("ij,ij->i", spread, theirs))
+        gain = (own @ spread.T) ** 2 / (
+            SURVEY_TAPE_STD_M**2 + np.einsum("ij,ij->i", spread, theirs)
+        )
     else:
         gain = np.zeros((len(poor), 0))
     found = [_offer(solution, row, gain[k], labels) for k, row in enumerate(poor)]
@@ -110,14 +112,18 @@ def _not_taken(solution: Solution) -> tuple[list[Observation], list[str]]:
     offers, labels = [], []
     for (first, a), (second, b) in combinations(held.items(), 2):
         if frozenset((a, b)) not in taken and {first, second} not in boxes:
-            offers.append(Observation(kind="distance", nodes=(a, b), value=1.0, std=TAPE_STD_M))
+            offers.append(
+                Observation(kind="distance", nodes=(a, b), value=1.0, std=SURVEY_TAPE_STD_M)
+            )
             labels.append(f"{first} to {second}")
     for wall, parts in built.segments.items():
         for name, k in held.items():
             ends = nearest_segment(parts, k, solution.adjusted.positions_m)
             if len({k, *ends}) == 3 and frozenset((k, *ends)) not in taken:
                 offers.append(
-                    Observation(kind="perpendicular", nodes=(k, *ends), value=1.0, std=TAPE_STD_M)
+                    Observation(
+                        kind="perpendicular", nodes=(k, *ends), value=1.0, std=SURVEY_TAPE_STD_M
+                    )
                 )
                 labels.append(f"{name} to wall {wall}")
     return offers, labels

@@ -37,7 +37,7 @@ LINE_START: Final = "line start"
 LINE_AHEAD: Final = "line ahead"
 """Two nodes that span the centre line, for readings to it."""
 
-TAPE_STD_M: Final = 0.0015
+SURVEY_TAPE_STD_M: Final = 0.0015
 """One sigma of a distance by tape between two marks of some metres: an EC class II tape may be
 off by 0.3 mm and 0.2 mm a metre, holding and reading it adds a millimetre. Common practice."""
 

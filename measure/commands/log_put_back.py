@@ -11,7 +11,7 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analysis.survey.moves.put_back import PutBack, ReadingThen, Step
+    from analysis.survey.moves.put_back import MeasurementToRestore, PutBack, Step
     from measure.logbook.entries.pair_place import Stood
 
 
@@ -74,7 +74,7 @@ def _readings_there(kept: Stood) -> tuple[list[str], dict[str, Any]]:
     from measure.survey.lengths import say_length
 
     if kept.result is None or kept.file is None:
-        readings: Sequence[ReadingThen] = readings_of(None, coordinates(kept))
+        readings: Sequence[MeasurementToRestore] = readings_of(None, coordinates(kept))
         lines = reading_lines(readings, now=False)
     else:
         from analysis.survey.moves.put_back import readings_at
@@ -160,7 +160,7 @@ def _moves(found: PutBack) -> list[dict[str, Any]]:
 
 
 def _document(
-    steps: Sequence[Step], readings: Sequence[ReadingThen], moves: Sequence[dict[str, Any]]
+    steps: Sequence[Step], readings: Sequence[MeasurementToRestore], moves: Sequence[dict[str, Any]]
 ) -> dict[str, Any]:
     """Return the answer as JSON knows it; millimetres and degrees."""
     return {

@@ -1,4 +1,4 @@
-"""A card to print: what to read, in which order, with room to write the figures by hand."""
+"""A card to print: what to read, in which order, with space to write the figures by hand."""
 
 from __future__ import annotations
 

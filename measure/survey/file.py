@@ -15,12 +15,11 @@ from pathlib import Path
 from typing import Final
 
 from analysis.survey.moves.target import USUAL_BASE_ANGLE_DEG, Target
-from analysis.survey.observations import Kind
 from analysis.survey.survey import (
     EQUAL_STD_M,
     LASER_STD_M,
     SIDES,
-    TAPE_STD_M,
+    SURVEY_TAPE_STD_M,
     WALLS,
     Cabinet,
     CentreLine,
@@ -35,7 +34,7 @@ from analysis.survey.survey import (
 from measure.errors import SurveyFileError
 from measure.files.toml_file import read_toml
 from measure.survey.lengths import Unit, parse_length
-from measure.survey.reading_lines import angle_reading, equal_reading, reading_of
+from measure.survey.reading_lines import KindAndEnds, angle_reading, equal_reading, reading_of
 from measure.survey.tables import (
     CabinetTable,
     GivenTable,
@@ -121,7 +120,7 @@ class _Builder:
         self.std_m = {
             name: usual if text is None else self.length(text, f"{name} (instruments)")
             for name, text, usual in (
-                ("tape", given.tape, TAPE_STD_M),
+                ("tape", given.tape, SURVEY_TAPE_STD_M),
                 ("laser", given.laser, LASER_STD_M),
                 ("equal", given.equal, EQUAL_STD_M),
             )
@@ -361,9 +360,7 @@ class _Builder:
         )
 
 
-def _parsed(
-    parse: Callable[..., tuple[Kind, tuple[str, ...]]], key: str, known: set[str]
-) -> tuple[Kind, tuple[str, ...]]:
+def _parsed(parse: Callable[..., KindAndEnds], key: str, known: set[str]) -> KindAndEnds:
     """Return what a line reads, naming it where it can't be understood."""
     try:
         return parse(key, known=known)

@@ -21,11 +21,11 @@ from difflib import get_close_matches
 from analysis.survey.observations import Kind
 from analysis.survey.survey import LINE_AHEAD, LINE_START, WALLS
 
-Line = tuple[Kind, tuple[str, ...]]
+KindAndEnds = tuple[Kind, tuple[str, ...]]
 """Kind and points, as in `analysis.survey.survey.Reading`."""
 
 
-def reading_of(key: str, *, known: AbstractSet[str]) -> Line:
+def reading_of(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
     """Return what a line reads.
 
     Parameters
@@ -74,7 +74,7 @@ def reading_of(key: str, *, known: AbstractSet[str]) -> Line:
     return "distance", (start, end)
 
 
-def equal_reading(key: str, *, known: AbstractSet[str]) -> Line:
+def equal_reading(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
     """Return the points of a statement ``A to B = C to D``.
 
     Raises
@@ -90,7 +90,7 @@ def equal_reading(key: str, *, known: AbstractSet[str]) -> Line:
     return "equal", tuple(_point(name, known) for pair in pairs for name in pair)
 
 
-def angle_reading(key: str, *, known: AbstractSet[str]) -> Line:
+def angle_reading(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
     """Return the points of an angle ``A / corner / B``.
 
     Raises

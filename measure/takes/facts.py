@@ -15,6 +15,7 @@ from typing import Annotated, Final, Literal, get_type_hints
 
 import msgspec
 import tomli_w
+from msgspec import Meta
 
 from measure.errors import TakeError
 from measure.files.migration import read_versioned
@@ -34,151 +35,148 @@ class _Table(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """A table of the file."""
 
 
-Said = msgspec.Meta
-
-
 class Occasion(_Table, frozen=True, kw_only=True):
     """The table ``[take]``: when, where and of what."""
 
-    name: Annotated[str, Said(description="as the person gave it")]
+    name: Annotated[str, Meta(description="as the person gave it")]
     started: Annotated[
-        datetime, Said(description="local time of the first recorded sample", tz=True)
+        datetime, Meta(description="local time of the first recorded sample", tz=True)
     ]
-    pair: Annotated[str | None, Said(description="which pair of loudspeakers")] = None
-    room: Annotated[str | None, Said(description="which room")] = None
-    place: Annotated[str | None, Said(description="where the microphone stood")] = None
+    pair: Annotated[str | None, Meta(description="which pair of loudspeakers")] = None
+    room: Annotated[str | None, Meta(description="which room")] = None
+    place: Annotated[str | None, Meta(description="where the microphone stood")] = None
 
 
 class Sound(_Table, frozen=True, kw_only=True):
     """The table ``[device]``: the way of the sound."""
 
-    path: Annotated[str, Said(description="what played and recorded, in words")]
-    sample_rate_hz: Annotated[int, Said(description="nominal, of output and input, in Hz")]
-    simulated: Annotated[bool, Said(description="whether it was the simulated room")] = False
-    host: Annotated[str | None, Said(description="the sound system used")] = None
-    output: Annotated[str | None, Said(description="the device that played")] = None
-    input: Annotated[str | None, Said(description="the device that recorded")] = None
+    path: Annotated[str, Meta(description="what played and recorded, in words")]
+    sample_rate_hz: Annotated[int, Meta(description="nominal, of output and input, in Hz")]
+    simulated: Annotated[bool, Meta(description="whether it was the simulated room")] = False
+    host: Annotated[str | None, Meta(description="the sound system used")] = None
+    output: Annotated[str | None, Meta(description="the device that played")] = None
+    input: Annotated[str | None, Meta(description="the device that recorded")] = None
     output_channels: Annotated[
-        tuple[int, int] | None, Said(description="its channels for left and right, from 1")
+        tuple[int, int] | None, Meta(description="its channels for left and right, from 1")
     ] = None
     input_channel: Annotated[
-        int | None, Said(description="its channel with the microphone, from 1")
+        int | None, Meta(description="its channel with the microphone, from 1")
     ] = None
     reference_channel: Annotated[
-        int | None, Said(description="its channel wired to the output, from 1")
+        int | None, Meta(description="its channel wired to the output, from 1")
     ] = None
 
 
 class Level(_Table, frozen=True, kw_only=True):
     """The table ``[level]``: how loud, and against what noise."""
 
-    level_dbfs: Annotated[float, Said(description="peak of the sweep as played, in dBFS")]
+    level_dbfs: Annotated[float, Meta(description="peak of the sweep as played, in dBFS")]
     noise_dbfs: Annotated[
-        float | None, Said(description="the room's noise at the input, RMS, in dBFS")
+        float | None, Meta(description="the room's noise at the input, RMS, in dBFS")
     ] = None
     snr_db: Annotated[
-        float | None, Said(description="what the level check found, sweep over noise, in dB")
+        float | None, Meta(description="what the level check found, sweep over noise, in dB")
     ] = None
     sides_confirmed: Annotated[
-        bool | None, Said(description="whether a person said which loudspeaker sounded")
+        bool | None, Meta(description="whether a person said which loudspeaker sounded")
     ] = None
 
 
 class RepeatedPass(_Table, frozen=True, kw_only=True):
     """An entry of ``[[programme.repeated]]``: a pass played again because one was spoilt."""
 
-    number: Annotated[int, Said(description="the spoilt pass, from 1 in planned_order")]
-    side: Annotated[str, Said(description="L or R")]
-    at_frame: Annotated[int, Said(description="where it was played again, in output frames")]
-    reason: Annotated[str, Said(description="what was wrong")]
+    number: Annotated[int, Meta(description="the spoilt pass, from 1 in planned_order")]
+    side: Annotated[str, Meta(description="L or R")]
+    at_frame: Annotated[int, Meta(description="where it was played again, in output frames")]
+    reason: Annotated[str, Meta(description="what was wrong")]
 
 
 class Played(_Table, frozen=True, kw_only=True):
     """The table ``[programme]``: what was meant to be played, and what was."""
 
-    planned_order: Annotated[str, Said(description="one letter a pass: L or R")]
-    played_order: Annotated[str, Said(description="with the passes played again")]
-    repeated: Annotated[tuple[RepeatedPass, ...], Said(description="the passes played again")] = ()
+    planned_order: Annotated[str, Meta(description="one letter a pass: L or R")]
+    played_order: Annotated[str, Meta(description="with the passes played again")]
+    repeated: Annotated[tuple[RepeatedPass, ...], Meta(description="the passes played again")] = ()
 
 
 class Recorded(_Table, frozen=True, kw_only=True):
     """The table ``[recording]``: what the sound file holds, to tell a changed one by."""
 
-    file: Annotated[str, Said(description="channel 1 microphone, 2 wired to the output if any")]
-    sha256: Annotated[str, Said(description="of the samples as 32-bit floats, frame by frame")]
-    n_frames: Annotated[int, Said(description="samples of each channel")]
-    n_channels: Annotated[int, Said(description="1, or 2 with the wired one")]
-    sample_rate_hz: Annotated[int, Said(description="in Hz")]
+    file: Annotated[str, Meta(description="channel 1 microphone, 2 wired to the output if any")]
+    sha256: Annotated[str, Meta(description="of the samples as 32-bit floats, frame by frame")]
+    n_frames: Annotated[int, Meta(description="samples of each channel")]
+    n_channels: Annotated[int, Meta(description="1, or 2 with the wired one")]
+    sample_rate_hz: Annotated[int, Meta(description="in Hz")]
     n_never_delivered: Annotated[
-        int, Said(description="frames that the device never delivered; they are zeros in the file")
+        int, Meta(description="frames that the device never delivered; they are zeros in the file")
     ] = 0
     never_delivered: Annotated[
         tuple[tuple[int, int], ...],
-        Said(description="where: first frame and number of frames, the first hundred places"),
+        Meta(description="where: first frame and number of frames, the first hundred places"),
     ] = ()
 
 
 class DriverXrun(_Table, frozen=True, kw_only=True):
     """An entry of ``[[driver.xruns]]``."""
 
-    frame: Annotated[int, Said(description="about where, on its side")]
-    kind: Annotated[str, Said(description="input or output, overflow or underflow")]
+    frame: Annotated[int, Meta(description="about where, on its side")]
+    kind: Annotated[str, Meta(description="input or output, overflow or underflow")]
 
 
 class Driver(_Table, frozen=True, kw_only=True):
     """The table ``[driver]``: what the sound system reported."""
 
-    n_xruns: Annotated[int, Said(description="gaps that the driver reported")]
-    xruns: Annotated[tuple[DriverXrun, ...], Said(description="the first hundred of them")] = ()
+    n_xruns: Annotated[int, Meta(description="gaps that the driver reported")]
+    xruns: Annotated[tuple[DriverXrun, ...], Meta(description="the first hundred of them")] = ()
 
 
 class ExposureFacts(_Table, frozen=True, kw_only=True):
     """The table ``[exposure]``: what it was for the ears, as far as known."""
 
-    duration_s: Annotated[float, Said(description="how long sweeps sounded, in s")]
+    duration_s: Annotated[float, Meta(description="how long sweeps sounded, in s")]
     level_dba: Annotated[
-        float | None, Said(description="energy mean at the microphone, in dB(A)")
+        float | None, Meta(description="energy mean at the microphone, in dB(A)")
     ] = None
     day_share: Annotated[
-        float | None, Said(description="share of a day's recommended dose (NIOSH), 1 is all of it")
+        float | None, Meta(description="share of a day's recommended dose (NIOSH), 1 is all of it")
     ] = None
 
 
 class Distances(_Table, frozen=True, kw_only=True):
     """The table ``[distances]``, where an input was wired to the output."""
 
-    left_m: Annotated[float, Said(description="left loudspeaker to microphone, in m")]
-    right_m: Annotated[float, Said(description="right loudspeaker to microphone, in m")]
+    left_m: Annotated[float, Meta(description="left loudspeaker to microphone, in m")]
+    right_m: Annotated[float, Meta(description="right loudspeaker to microphone, in m")]
     std_m: Annotated[
-        float, Said(description="one standard deviation of both, mostly common to them, in m")
+        float, Meta(description="one standard deviation of both, mostly common to them, in m")
     ]
 
 
 class AirFacts(_Table, frozen=True, kw_only=True):
     """The table ``[air]``."""
 
-    temperature_c: Annotated[float, Said(description="in degrees Celsius")]
-    measured: Annotated[bool, Said(description="false where it was assumed")]
-    relative_humidity_percent: Annotated[float | None, Said(description="in per cent")] = None
+    temperature_c: Annotated[float, Meta(description="in degrees Celsius")]
+    measured: Annotated[bool, Meta(description="false where it was assumed")]
+    relative_humidity_percent: Annotated[float | None, Meta(description="in per cent")] = None
 
 
 class MicrophoneFacts(_Table, frozen=True, kw_only=True):
     """The table ``[microphone]``."""
 
-    name: Annotated[str | None, Said(description="as the person calls it")] = None
+    name: Annotated[str | None, Meta(description="as the person calls it")] = None
     correction_file: Annotated[
-        str | None, Said(description="the correction that was used, as it was called then")
+        str | None, Meta(description="the correction that was used, as it was called then")
     ] = None
-    kept_as: Annotated[str | None, Said(description="its copy beside this file, byte for byte")] = (
+    kept_as: Annotated[str | None, Meta(description="its copy beside this file, byte for byte")] = (
         None
     )
-    sha256: Annotated[str | None, Said(description="of that copy")] = None
+    sha256: Annotated[str | None, Meta(description="of that copy")] = None
     file_is: Annotated[
         Literal["response", "correction"] | None,
-        Said(description="what it gives: the microphone's deviation, or what to add"),
+        Meta(description="what it gives: the microphone's deviation, or what to add"),
     ] = None
     angle_deg: Annotated[
-        float | None, Said(description="the angle that the correction is for, in degrees")
+        float | None, Meta(description="the angle that the correction is for, in degrees")
     ] = None
 
 
@@ -210,8 +208,8 @@ class TakeFacts(msgspec.Struct, frozen=True, kw_only=True):
 class TakeDocument(_Table, frozen=True, kw_only=True):
     """The whole file."""
 
-    schema: Annotated[int, Said(description="version of this format")]
-    made_by: Annotated[str, Said(description="the program that made the take")]
+    schema: Annotated[int, Meta(description="version of this format")]
+    made_by: Annotated[str, Meta(description="the program that made the take")]
     take: Occasion
     device: Sound
     level: Level

@@ -100,7 +100,7 @@ def band_of(frequency_hz: Float, *, loss_slope: float, speed_of_sound_m_s: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Line:
+class ModeAxis:
     """A line with source and seat on it.
 
     Attributes
@@ -143,7 +143,7 @@ class GuidedWaves:
 def guided_waves(
     section_rad_m: Float,
     dampings_per_s: tuple[Float, Float],
-    line: Line,
+    line: ModeAxis,
     band: Band,
     *,
     factor: float = 1.0,
@@ -156,7 +156,7 @@ def guided_waves(
         Wavenumbers of the section's modes, about rising; the uniform one first.
     dampings_per_s : tuple of ndarray, shape (n,)
         At 100 Hz, of the waves that are alike all along the line, and of the others.
-    line : Line
+    line : ModeAxis
     band : Band
     factor : float
         Of the result.
@@ -193,14 +193,14 @@ def guided_waves(
     return GuidedWaves(resonant=resonant, rest=factor * rest)
 
 
-def _gap(square: Float, damping: Float, line: Line, band: Band, n: int) -> Complex:
+def _gap(square: Float, damping: Float, line: ModeAxis, band: Band, n: int) -> Complex:
     """Return what a term of the sum has below its fraction line, shape (n_modes, f)."""
     start = line.wavenumber_rad_m(n) ** 2
     gap = square[:, np.newaxis] + (start - band.wavenumber_rad_m**2)
     return np.asarray(gap + 1j * damping[: square.size, np.newaxis] * band.turn_s_m2)
 
 
-def _closed_form(square: Float, damping: Float, line: Line, band: Band) -> Complex:
+def _closed_form(square: Float, damping: Float, line: ModeAxis, band: Band) -> Complex:
     """Return the whole sum along the line, shape (n_modes, f)."""
     q = np.sqrt(-_gap(square, damping, line, band, 0))
     q = np.where(q.imag > 0, -q, q)  # so that the exponentials below decay

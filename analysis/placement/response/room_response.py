@@ -31,7 +31,7 @@ import numpy as np
 
 from analysis.basics.arrays import Complex, Float, Mask
 from analysis.placement.response.guided_sum import sum_guided
-from analysis.placement.response.guided_waves import GuidedWaves, Line, band_of, guided_waves
+from analysis.placement.response.guided_waves import GuidedWaves, ModeAxis, band_of, guided_waves
 from analysis.placement.response.size_perturbation import stretched
 from analysis.room.plan_modes import PlanModes, plan_modes
 from analysis.room.section import Section, section_of
@@ -200,7 +200,7 @@ def _by_section(
     volume_m3 = section.outline.area_m2 * x * y * length_m
 
     def between(source_m: float, seat_m: float, wanted: Mask) -> GuidedWaves:
-        line = Line(length_m=length_m, source_m=source_m * along, seat_m=seat_m * along)
+        line = ModeAxis(length_m=length_m, source_m=source_m * along, seat_m=seat_m * along)
         chosen = (dampings[0][wanted], dampings[1][wanted])
         section_rad_m = flat.wavenumber_rad_m[wanted]
         return guided_waves(section_rad_m, chosen, line, band, factor=1 / volume_m3)

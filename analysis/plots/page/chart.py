@@ -50,7 +50,7 @@ class Axis:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Line:
+class ChartLine:
     """A line of a chart, with its uncertainty where there is one.
 
     Attributes
@@ -81,7 +81,7 @@ class Chart:
     title : str
         What the figure shows, for those who can't see it: with its main figures.
     x, y : Axis
-    lines : tuple of Line
+    lines : tuple of ChartLine
     marks : tuple of (float, float, str)
         Points with a word above each.
     height : float
@@ -90,7 +90,7 @@ class Chart:
     title: str
     x: Axis
     y: Axis
-    lines: tuple[Line, ...]
+    lines: tuple[ChartLine, ...]
     marks: tuple[tuple[float, float, str], ...] = ()
     height: float = field(default=300.0)
 
@@ -158,7 +158,7 @@ def _text(x: float, y: float, words: str, anchor: str) -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(words)}</text>'
 
 
-def _path(chart: Chart, line: Line) -> str:
+def _path(chart: Chart, line: ChartLine) -> str:
     """Return a line's way, lifted where there is nothing."""
     across, down = _place(chart, line.x, line.y)
     steps, lifted = [], True
@@ -171,7 +171,7 @@ def _path(chart: Chart, line: Line) -> str:
     return "".join(steps)
 
 
-def _band(chart: Chart, line: Line) -> str:
+def _band(chart: Chart, line: ChartLine) -> str:
     """Return the band of a line's uncertainty."""
     spread = np.asarray(line.spread)
     known = np.isfinite(line.y) & np.isfinite(spread)
@@ -202,7 +202,7 @@ def _marks(chart: Chart) -> list[str]:
     return parts
 
 
-def _legend(lines: Sequence[Line]) -> list[str]:
+def _legend(lines: Sequence[ChartLine]) -> list[str]:
     """Return a sample of each line with its name."""
     parts, x = [], LEFT
     for line in lines:

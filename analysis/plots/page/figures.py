@@ -12,7 +12,7 @@ import numpy as np
 from analysis.basics.arrays import Float
 from analysis.bass.bass import Bass
 from analysis.comparison.groups.compare import GroupComparison
-from analysis.plots.page.chart import Axis, Chart, Line, chart_svg
+from analysis.plots.page.chart import Axis, Chart, ChartLine, chart_svg
 from analysis.room.room import Positions, Room
 from analysis.signals.impulse_response import ImpulseResponse
 
@@ -54,7 +54,9 @@ def bass_svg(bass: Bass) -> str | None:
             continue
         curve = side.curve
         level = np.where(curve.covered, curve.sixth_octave_db, np.nan)
-        lines.append(Line(name=f"{name} loudspeaker", kind=name, x=curve.frequency_hz, y=level))
+        lines.append(
+            ChartLine(name=f"{name} loudspeaker", kind=name, x=curve.frequency_hz, y=level)
+        )
         for one in side.worst:
             hz = one.feature.frequency_hz
             at = float(np.interp(hz, curve.frequency_hz, curve.sixth_octave_db))
@@ -80,7 +82,7 @@ def arrival_svg(left: ImpulseResponse, right: ImpulseResponse, *, left_s: float)
         time_ms = (one.time_s - left_s) * 1e3
         near = (time_ms >= -1.0) & (time_ms <= 4.0)
         y = one.samples[near] / max(float(np.max(np.abs(one.samples))), 1e-30)
-        lines.append(Line(name=f"{name} loudspeaker", kind=name, x=time_ms[near], y=y))
+        lines.append(ChartLine(name=f"{name} loudspeaker", kind=name, x=time_ms[near], y=y))
     chart = Chart(
         title="The first sound of both loudspeakers, each scaled to its own largest value; time "
         "from the arrival of the left one.",
@@ -133,7 +135,7 @@ def _two_curves(
 ) -> Chart:
     """Return the chart of both groups' curves, `level_db` and `spread_db` of shape (2, n)."""
     lines = tuple(
-        Line(name=name, kind=kind, x=hz, y=level_db[k], spread=2 * spread_db[k])
+        ChartLine(name=name, kind=kind, x=hz, y=level_db[k], spread=2 * spread_db[k])
         for k, (name, kind) in enumerate(zip(names, ("before", "after"), strict=True))
     )
     y = _level_axis([line.y for line in lines], "Level (dB)")

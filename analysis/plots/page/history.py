@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.basics.arrays import Float
-from analysis.plots.page.chart import Axis, Chart, Line, chart_svg
+from analysis.plots.page.chart import Axis, Chart, ChartLine, chart_svg
 
 _KINDS = ("left", "right", "third")
 
@@ -46,7 +46,7 @@ def arrival_history_svg(points: Sequence[HistoryPoint]) -> str:
         x=_takes(len(points)),
         y=_axis([mm - 2 * std_mm, mm + 2 * std_mm, np.zeros(1)], "Left \N{MINUS SIGN} right (mm)"),
         lines=(
-            Line(
+            ChartLine(
                 name="left \N{MINUS SIGN} right",
                 kind="left",
                 x=_order(points),
@@ -67,7 +67,7 @@ def bass_history_svg(points: Sequence[HistoryPoint]) -> str | None:
     if not any(np.isfinite(one).any() for one in columns):
         return None
     lines = tuple(
-        Line(name=name, kind=kind, x=_order(points), y=values)
+        ChartLine(name=name, kind=kind, x=_order(points), y=values)
         for name, values, kind in zip(bands, columns, _KINDS, strict=False)
     )
     chart = Chart(

@@ -253,7 +253,7 @@ def check_cut(aligned: Aligned, sides: Sides, programme: Programme, n_samples: i
         Length of the recording at the programme's sampling frequency.
     """
     advice = "start recording before the programme and stop after it"
-    if not aligned.placement.sides_certain:
+    if not aligned.assignment.sides_certain:
         return Check(
             name="cut_short",
             verdict="fail",
@@ -280,7 +280,7 @@ def _outside(aligned: Aligned, programme: Programme, n_samples: int) -> list[int
     rate_hz = programme.sample_rate_hz
     outside = []
     for index, start_s in enumerate(programme.starts_s):
-        begin_s = aligned.placement.origin_s + start_s
+        begin_s = aligned.assignment.origin_s + start_s
         end_s = begin_s + programme.sweep.duration_s
         inside = begin_s > -LEAD_S and end_s < n_samples / rate_hz + LEAD_S
         if index not in there and not inside:

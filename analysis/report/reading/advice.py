@@ -13,7 +13,7 @@ LIFTING: Final = (
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Said:
+class VerdictPart:
     """What one part of a reading adds to the verdict.
 
     Attributes

@@ -18,7 +18,7 @@ from analysis.pair.polarity import PolarityMatch
 from analysis.reading import Reading
 from analysis.report import format as fmt
 from analysis.report.bass import causes_text, feature_text, move_text
-from analysis.report.reading.advice import LIFTING, Said
+from analysis.report.reading.advice import LIFTING, VerdictPart
 from analysis.report.recording import failed_because, say_failed, say_geometry, say_warnings
 
 TOLERANCE_M: Final = 2e-3
@@ -141,7 +141,7 @@ def say_arrival(
     half_angle_deg: float | None = None,
     tolerance_m: float = TOLERANCE_M,
     reason: str | None = None,
-) -> Said:
+) -> VerdictPart:
     """Return which loudspeaker is farther, and the move.
 
     Parameters
@@ -155,7 +155,7 @@ def say_arrival(
 
     Returns
     -------
-    Said
+    VerdictPart
 
     Raises
     ------
@@ -171,7 +171,7 @@ def say_arrival(
         raise ValueError(msg)
     if arrival is None or arrival.difference_m is None or arrival.in_room_std_m is None:
         why = (arrival.withheld if arrival is not None else reason) or "it couldn't be measured"
-        return Said(
+        return VerdictPart(
             action="Measure again: there is no arrival difference to act on.",
             findings=(f"Arrival withheld: {why}.",),
         )
@@ -186,19 +186,19 @@ def say_arrival(
     return replace(said, findings=said.findings + doubt)
 
 
-def _equal(difference_m: float, std_m: float, tolerance_m: float) -> Said:
+def _equal(difference_m: float, std_m: float, tolerance_m: float) -> VerdictPart:
     """Return that nothing needs to move."""
     text = (
         f"Arrival: equal within {fmt.number(tolerance_m * 1e3, places=1)} mm (left minus "
         f"right {fmt.mm(difference_m, std_m, sign=True)})."
     )
-    return Said(findings=(text,))
+    return VerdictPart(findings=(text,))
 
 
-def _farther(difference_m: float, std_m: float, angle_deg: float, *, assumed: bool) -> Said:
+def _farther(difference_m: float, std_m: float, angle_deg: float, *, assumed: bool) -> VerdictPart:
     """Return which loudspeaker is farther, what else it may mean, and the move."""
     farther = "left" if difference_m > 0 else "right"
-    return Said(
+    return VerdictPart(
         action=_move(difference_m, std_m, angle_deg, assumed=assumed),
         findings=(
             f"Arrival: the {farther} loudspeaker is {fmt.mm(abs(difference_m), std_m)} farther, or "
@@ -229,10 +229,10 @@ def _off_line_mm(difference_m: float, angle_deg: float) -> str:
     return f"{fmt.number(off_m * 1e3, places=1)} mm"
 
 
-def _undecided(difference_m: float, std_m: float, tolerance_m: float) -> Said:
+def _undecided(difference_m: float, std_m: float, tolerance_m: float) -> VerdictPart:
     """Return the wording where the uncertainty is too large."""
     tolerance = fmt.number(tolerance_m * 1e3, places=1)
-    return Said(
+    return VerdictPart(
         action="Measure again before moving anything: the arrival isn't decided.",
         findings=(
             f"Arrival: undecided. Left minus right is {fmt.mm(difference_m, std_m, sign=True)}, "
@@ -252,10 +252,10 @@ def _disagreement(arrival: ArrivalMatch) -> str:
     )
 
 
-def say_level(level: LevelMatch | None) -> Said:
+def say_level(level: LevelMatch | None) -> VerdictPart:
     """Return which loudspeaker is louder and by how much."""
     if level is None:
-        return Said(findings=("Level: not known, see the checks.",))
+        return VerdictPart(findings=("Level: not known, see the checks.",))
     direct, seat = level.direct, level.seat
     parts = []
     if direct.left_minus_right_db is not None and direct.band_hz is not None:
@@ -265,8 +265,8 @@ def say_level(level: LevelMatch | None) -> Said:
         std_db = math.hypot(seat.std_db or 0.0, level.seat_point_std_db or 0.0)
         parts.append(f"{_louder(seat.left_minus_right_db, std_db)} with the room")
     if not parts:
-        return Said(findings=(f"Level: withheld: {direct.reason or seat.reason}.",))
-    return Said(action=_balance(level), findings=(f"Level: {'; '.join(parts)}.",))
+        return VerdictPart(findings=(f"Level: withheld: {direct.reason or seat.reason}.",))
+    return VerdictPart(action=_balance(level), findings=(f"Level: {'; '.join(parts)}.",))
 
 
 def _louder(difference_db: float, std_db: float | None) -> str:
@@ -291,32 +291,32 @@ def _balance(level: LevelMatch) -> str | None:
     )
 
 
-def say_polarity(polarity: PolarityMatch | None) -> Said:
+def say_polarity(polarity: PolarityMatch | None) -> VerdictPart:
     """Return whether the pair is wired alike, and the safe way to mend it."""
     if polarity is None:
-        return Said()
+        return VerdictPart()
     if polarity.matched is False:
-        return Said(
+        return VerdictPart(
             action="Switch the amplifier off and touch no terminal before that. Then swap the two "
             "wires, plus and minus, at ONE loudspeaker, and measure again with the volume low.",
             findings=("Polarity: swapped. One loudspeaker moves in while the other moves out.",),
         )
     if polarity.matched is None:
         why = "; ".join(polarity.reasons) or "the two responses are too unlike"
-        return Said(
+        return VerdictPart(
             findings=(f"Polarity: undecided ({why}). Check plus and minus at both by eye.",)
         )
     if polarity.left == -1 and polarity.right == -1:
-        return Said(
+        return VerdictPart(
             findings=(
                 "Polarity: alike, and both inverted (or the microphone's input inverts): "
                 "harmless for the pair.",
             )
         )
-    return Said(findings=("Polarity: alike.",))
+    return VerdictPart(findings=("Polarity: alike.",))
 
 
-def say_bass(bass: Bass, *, room_known: bool = True) -> Said:
+def say_bass(bass: Bass, *, room_known: bool = True) -> VerdictPart:
     """Return the bass in three bands and the worst features with their causes.
 
     Parameters
@@ -327,12 +327,12 @@ def say_bass(bass: Bass, *, room_known: bool = True) -> Said:
 
     Returns
     -------
-    Said
+    VerdictPart
     """
     named = dict(bass.sides)
     name = "both" if "both" in named else next(iter(named), None)
     if name is None:
-        return Said()
+        return VerdictPart()
     side = named[name]
     whose = "" if name == "both" else f", {name} loudspeaker alone"
     findings = [f"Bass against 200 to 1000 Hz{whose}: {_bands(side)}."]
@@ -347,7 +347,7 @@ def say_bass(bass: Bass, *, room_known: bool = True) -> Said:
         findings.append(f"{what}: {causes_text(one)}{tail}")
     if side.worst and not room_known:
         findings.append("Their causes need a room file (--room); `apexline starter` writes one.")
-    return Said(findings=tuple(findings))
+    return VerdictPart(findings=tuple(findings))
 
 
 def _bands(side: BassSide) -> str:

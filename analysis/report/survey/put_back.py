@@ -12,7 +12,7 @@ from analysis.report import format as fmt
 from analysis.report.survey.verdict import Length, millimetres
 from analysis.survey.moves.coordinates import worth_saying
 from analysis.survey.moves.frames import MARK_SIGMAS, MovedMark
-from analysis.survey.moves.put_back import ReadingThen, Step
+from analysis.survey.moves.put_back import MeasurementToRestore, Step
 from analysis.survey.propagation import Estimate
 
 _NAMES = {"left": "Left loudspeaker", "right": "Right loudspeaker", "seat": "Seat"}
@@ -76,13 +76,13 @@ def _doubt(step: Step) -> str:
 
 
 def reading_lines(
-    readings: Sequence[ReadingThen], *, length: Length = millimetres, now: bool = True
+    readings: Sequence[MeasurementToRestore], *, length: Length = millimetres, now: bool = True
 ) -> list[str]:
     """Return what the tape must read, as aligned lines.
 
     Parameters
     ----------
-    readings : sequence of ReadingThen
+    readings : sequence of MeasurementToRestore
     length : callable
     now : bool
         Whether what it reads today stands beside it.

@@ -16,7 +16,7 @@ from analysis.report.reading.advice import LIFTING
 from analysis.survey.adjustment.blunders import Blunder
 from analysis.survey.arrival import ArrivalAgainstSurvey
 from analysis.survey.doubt import Doubt
-from analysis.survey.moves.moves import Move, ReadingAfter
+from analysis.survey.moves.moves import MeasurementChange, Move
 from analysis.survey.moves.target import Criterion
 from analysis.survey.result import SurveyResult
 from analysis.survey.survey import Reading
@@ -94,11 +94,11 @@ def verdict_lines(result: SurveyResult) -> list[str]:
 
 def _uneven_lines(result: SurveyResult) -> list[str]:
     """Return why the two belong at unlike depths, where they do."""
-    placement, triangle = result.plan.placement, result.triangle
-    if placement is None or abs(placement.depths_apart_m) < LEAST_UNEVEN_M:
+    goal, triangle = result.plan.goal, result.triangle
+    if goal is None or abs(goal.depths_apart_m) < LEAST_UNEVEN_M:
         return []
-    farther = "left" if placement.depths_apart_m > 0 else "right"
-    higher_m, head_m = triangle.height_m.left_minus_right.known[0], placement.head_m[0]
+    farther = "left" if goal.depths_apart_m > 0 else "right"
+    higher_m, head_m = triangle.height_m.left_minus_right.known[0], goal.head_m[0]
     causes = []
     if abs(higher_m) >= LEAST_UNEVEN_M:
         higher = "left" if higher_m > 0 else "right"
@@ -107,7 +107,7 @@ def _uneven_lines(result: SurveyResult) -> list[str]:
         causes.append(f"the head stands {fmt.mm(abs(head_m))} beside the line")
     return fmt.wrapped(
         f"For equal distances the {farther} loudspeaker belongs "
-        f"{fmt.mm(abs(placement.depths_apart_m))} farther back than the other: "
+        f"{fmt.mm(abs(goal.depths_apart_m))} farther back than the other: "
         f"{' and '.join(causes) or 'heights and head are not quite even'}."
     )
 
@@ -301,7 +301,7 @@ def _ways(*parts: tuple[float, float, str, str]) -> str:
     return " and ".join(said)
 
 
-def _reading_table(readings: tuple[ReadingAfter, ...], length: Length) -> list[str]:
+def _reading_table(readings: tuple[MeasurementChange, ...], length: Length) -> list[str]:
     """Return the readings that change most, each once however often it was taken."""
     rows: dict[str, tuple[str, ...]] = {}
     for one in sorted(readings, key=lambda one: -abs(one.after - one.before)):

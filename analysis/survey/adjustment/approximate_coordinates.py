@@ -51,7 +51,7 @@ MOST_CROSSINGS: Final = 5
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Said:
+class SideConstraint:
     """What the person said of where nodes stand, in the datum's frame.
 
     Attributes
@@ -81,14 +81,14 @@ class Layout:
         The datum: the mean of the first nodes is the origin, that of the second lies on the
         positive y axis. Where `ahead` is empty, the y axis stands across the line from the
         first to the second of `origin`.
-    said : tuple of Said
+    said : tuple of SideConstraint
     """
 
     guess_m: Float
     known: tuple[int, ...]
     origin: tuple[int, ...]
     ahead: tuple[int, ...]
-    said: tuple[Said, ...]
+    said: tuple[SideConstraint, ...]
 
 
 def node_heights(observations: Sequence[Observation], n_nodes: int, *, usual_m: float) -> Float:
@@ -259,7 +259,7 @@ class _Search:
         self._keep()
 
 
-def _against(plans: Float, said: Said) -> Float:
+def _against(plans: Float, said: SideConstraint) -> Float:
     """Return 1 for each plan in which a statement doesn't hold, else 0."""
     lower = 0.0 if said.lower < 0 else plans[:, said.lower, said.axis]
     higher = 0.0 if said.higher < 0 else plans[:, said.higher, said.axis]

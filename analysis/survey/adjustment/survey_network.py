@@ -28,7 +28,7 @@ from analysis.survey.survey import (
     LINE_AHEAD,
     LINE_START,
     SIDES,
-    TAPE_STD_M,
+    SURVEY_TAPE_STD_M,
     Cabinet,
     Height,
     Reading,
@@ -284,7 +284,7 @@ def _box_readings(survey: Survey) -> list[Reading]:
                 kind="perpendicular",
                 ends=(HEAD, "line"),
                 value=0.0,
-                std=survey.head_on_line_std_m or TAPE_STD_M,
+                std=survey.head_on_line_std_m or SURVEY_TAPE_STD_M,
                 instrument="box",
             )
         )

@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from analysis.survey.adjustment.approximate_coordinates import Layout, Said
+from analysis.survey.adjustment.approximate_coordinates import Layout, SideConstraint
 from analysis.survey.adjustment.survey_network import SurveyNetwork
 from analysis.survey.survey import HEAD, LINE_AHEAD, LINE_START, SIDES, WallName
 
@@ -60,35 +60,40 @@ def start_layout(built: SurveyNetwork) -> Layout:
     )
 
 
-def _said(built: SurveyNetwork) -> list[Said]:
+def _said(built: SurveyNetwork) -> list[SideConstraint]:
     """Return what names and marks say of left and right, front and rear."""
     survey, node = built.survey, built.node
     head = node[HEAD]
     # Of marks beside the seat the start may lie behind the head; the edges never do.
-    said = [Said(lower=-1, higher=head, axis=1)] if survey.line.ahead else []
+    said = [SideConstraint(lower=-1, higher=head, axis=1)] if survey.line.ahead else []
     inner = {side: node[f"{side} inner"] for side in SIDES}
     outer = {side: node[f"{side} outer"] for side in SIDES}
     said += [
-        Said(lower=outer["left"], higher=inner["left"], axis=0),
-        Said(lower=inner["left"], higher=-1, axis=0),
-        Said(lower=-1, higher=inner["right"], axis=0),
-        Said(lower=inner["right"], higher=outer["right"], axis=0),
+        SideConstraint(lower=outer["left"], higher=inner["left"], axis=0),
+        SideConstraint(lower=inner["left"], higher=-1, axis=0),
+        SideConstraint(lower=-1, higher=inner["right"], axis=0),
+        SideConstraint(lower=inner["right"], higher=outer["right"], axis=0),
     ]
-    said += [Said(lower=edge, higher=head, axis=1) for edge in (*inner.values(), *outer.values())]
+    said += [
+        SideConstraint(lower=edge, higher=head, axis=1)
+        for edge in (*inner.values(), *outer.values())
+    ]
     if len(survey.line.start) == 2:
         first, second = (node[name] for name in survey.line.start)
-        said.append(Said(lower=first, higher=second, axis=0))
+        said.append(SideConstraint(lower=first, higher=second, axis=0))
     for mark in survey.marks:
         if mark.side == "left":
-            said.append(Said(lower=node[mark.name], higher=-1, axis=0))
+            said.append(SideConstraint(lower=node[mark.name], higher=-1, axis=0))
         elif mark.side == "right":
-            said.append(Said(lower=-1, higher=node[mark.name], axis=0))
+            said.append(SideConstraint(lower=-1, higher=node[mark.name], axis=0))
     for wall in survey.walls:
         for place in (node[name] for name in wall.marks):
             said += {
-                "front": [Said(lower=place, higher=inner[side], axis=1) for side in SIDES],
-                "rear": [Said(lower=head, higher=place, axis=1)],
-                "left": [Said(lower=place, higher=outer["left"], axis=0)],
-                "right": [Said(lower=outer["right"], higher=place, axis=0)],
+                "front": [
+                    SideConstraint(lower=place, higher=inner[side], axis=1) for side in SIDES
+                ],
+                "rear": [SideConstraint(lower=head, higher=place, axis=1)],
+                "left": [SideConstraint(lower=place, higher=outer["left"], axis=0)],
+                "right": [SideConstraint(lower=outer["right"], higher=place, axis=0)],
             }[wall.name]
     return said

@@ -13,11 +13,11 @@ from typing import Final, Literal
 
 import numpy as np
 
-from analysis.survey.moves.put_back import PLAN_SIGMAS, SIGMAS, ReadingThen, Step
+from analysis.survey.moves.put_back import PLAN_SIGMAS, SIGMAS, MeasurementToRestore, Step
 from analysis.survey.moves.target import PLACE_TOLERANCE_M
 from analysis.survey.propagation import Estimate
 from analysis.survey.result import SurveyResult
-from analysis.survey.survey import HEAD, SIDES, TAPE_STD_M
+from analysis.survey.survey import HEAD, SIDES, SURVEY_TAPE_STD_M
 
 Thing = Literal["left", "right", "seat"]
 THINGS: Final[tuple[Thing, ...]] = ("left", "right", "seat")
@@ -129,7 +129,7 @@ def _step(what: Thing, today: RoomPlaces, kept: RoomPlaces, std_m: float) -> Ste
     )
 
 
-def readings_of(today: RoomPlaces | None, kept: RoomPlaces) -> tuple[ReadingThen, ...]:
+def readings_of(today: RoomPlaces | None, kept: RoomPlaces) -> tuple[MeasurementToRestore, ...]:
     """Return what a tape must read at a kept place.
 
     Parameters
@@ -140,7 +140,7 @@ def readings_of(today: RoomPlaces | None, kept: RoomPlaces) -> tuple[ReadingThen
 
     Returns
     -------
-    tuple of ReadingThen
+    tuple of MeasurementToRestore
         To the walls, from the head to both tweeters and from tweeter to tweeter.
     """
     now = kept if today is None else today
@@ -164,11 +164,11 @@ def _span(one: RoomPlaces, a: Thing, b: Thing) -> float:
     return math.dist(one.places_m[a], one.places_m[b])
 
 
-def _reading(label: str, pair_m: tuple[float, float], std_m: float) -> ReadingThen:
+def _reading(label: str, pair_m: tuple[float, float], std_m: float) -> MeasurementToRestore:
     """Return a distance now and then."""
     kind: Literal["perpendicular", "distance"] = "perpendicular" if "wall" in label else "distance"
-    return ReadingThen(
-        label=label, kind=kind, now=pair_m[0], then=pair_m[1], std=std_m, read_std=TAPE_STD_M
+    return MeasurementToRestore(
+        label=label, kind=kind, now=pair_m[0], then=pair_m[1], std=std_m, read_std=SURVEY_TAPE_STD_M
     )
 
 

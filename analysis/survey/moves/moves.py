@@ -21,9 +21,9 @@ from analysis.survey.adjustment.network import fitted_values
 from analysis.survey.moves.target import (
     PLACE_TOLERANCE_M,
     Criterion,
-    Placement,
+    SymmetricGoal,
     Target,
-    best_placement,
+    symmetric_goal,
 )
 from analysis.survey.solution import Solution
 from analysis.survey.survey import HEAD, PIVOTS, SIDES, Side
@@ -39,7 +39,7 @@ SAME_M: Final = 5e-5
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class ReadingAfter:
+class MeasurementChange:
     """What a reading must be after a move.
 
     Attributes
@@ -74,7 +74,7 @@ class Move:
         How far it comes forward, into the room.
     about : str or None
         The floor point of a turn.
-    readings : tuple of ReadingAfter
+    readings : tuple of MeasurementChange
         Those that this move changes; for a check both distances to the head.
     distance_m : tuple of float
         From the head to the left and to the right reference point after it.
@@ -90,7 +90,7 @@ class Move:
     edge: str | None = None
     edge_m: float = 0.0
     about: str | None = None
-    readings: tuple[ReadingAfter, ...] = ()
+    readings: tuple[MeasurementChange, ...] = ()
     distance_m: tuple[float, float] = (0.0, 0.0)
     toward_wall_std_m: float = 0.0
     outward_std_m: float = 0.0
@@ -106,14 +106,14 @@ class Plan:
     ----------
     moves : tuple of Move
         Empty where nothing has to be moved.
-    placement : Placement or None
+    goal : SymmetricGoal or None
         The target; None where nothing is to be moved or the places aren't known.
     positions_m : ndarray, shape (n_nodes, 3)
         Of all nodes after the moves.
     """
 
     moves: tuple[Move, ...]
-    placement: Placement | None
+    goal: SymmetricGoal | None
     positions_m: Float
 
 
@@ -143,18 +143,18 @@ def plan_moves(
     known = triangle.toe_in_rad.left_minus_right.value is not None
     stands = all(one.verdict != "fails" for one in criteria)
     if not known or stands:
-        return Plan(moves=(), placement=None, positions_m=still)
-    placement = best_placement(solution, triangle, target)
-    seat_x_m = _seat_alone(solution, triangle, criteria, placement)
+        return Plan(moves=(), goal=None, positions_m=still)
+    goal = symmetric_goal(solution, triangle, target)
+    seat_x_m = _seat_alone(solution, triangle, criteria, goal)
     if seat_x_m is None:
-        plan = walk_to(solution, placement)
+        plan = walk_to(solution, goal)
     else:
         walker = _Walker(solution)
         walker.seat(seat_x_m, float(still[walker.node[HEAD], 1]))
         walker.check()
-        plan = Plan(moves=tuple(walker.moves), placement=None, positions_m=walker.places)
+        plan = Plan(moves=tuple(walker.moves), goal=None, positions_m=walker.places)
     moves = tuple(_with_std(move, solution, triangle) for move in plan.moves)
-    return replace(plan, moves=moves, placement=placement)
+    return replace(plan, moves=moves, goal=goal)
 
 
 def _with_std(move: Move, solution: Solution, triangle: Triangle) -> Move:
@@ -198,7 +198,7 @@ def walk_to(solution: Solution, goal: Goal) -> Plan:
     Returns
     -------
     Plan
-        Without a symmetric placement and without sigmas of the moves.
+        Without a symmetric goal and without sigmas of the moves.
     """
     walker = _Walker(solution)
     walker.seat(*goal.head_m)
@@ -206,11 +206,11 @@ def walk_to(solution: Solution, goal: Goal) -> Plan:
     for side in sorted(SIDES, key=lambda one: -far[one]):
         walker.cabinet(side, goal)
     walker.check()
-    return Plan(moves=tuple(walker.moves), placement=None, positions_m=walker.places)
+    return Plan(moves=tuple(walker.moves), goal=None, positions_m=walker.places)
 
 
 def _seat_alone(
-    solution: Solution, triangle: Triangle, criteria: list[Criterion], placement: Placement
+    solution: Solution, triangle: Triangle, criteria: list[Criterion], goal: SymmetricGoal
 ) -> float | None:
     """Return the head's x that makes the distances equal, where moving it is all it takes."""
     failed = {one.name for one in criteria if one.verdict == "fails"}
@@ -223,8 +223,8 @@ def _seat_alone(
     step_m = float(base @ away / base[0])
     slides = [
         math.hypot(
-            placement.offset_m - triangle.offset_m.side(side).known[0],
-            placement.depth_of_m(side) - triangle.depth_m.side(side).known[0],
+            goal.offset_m - triangle.offset_m.side(side).known[0],
+            goal.depth_of_m(side) - triangle.depth_m.side(side).known[0],
         )
         for side in SIDES
     ]
@@ -284,7 +284,7 @@ class _Walker:
     def check(self) -> None:
         """End with both distances to the head."""
         now = [
-            ReadingAfter(
+            MeasurementChange(
                 label=f"head to {side} tweeter",
                 kind="distance",
                 before=self._distance(side, self.solution.adjusted.positions_m),
@@ -369,7 +369,9 @@ class _Walker:
         """Write down a step with the readings that it changes."""
         after = self._readings()
         changed = tuple(
-            ReadingAfter(label=reading.label, kind=reading.kind, before=float(a), after=float(b))
+            MeasurementChange(
+                label=reading.label, kind=reading.kind, before=float(a), after=float(b)
+            )
             for reading, a, b in zip(self.solution.built.readings, before, after, strict=True)
             if abs(b - a) > SAME_M and reading.instrument not in ("box", "assumed", "equal")
         )

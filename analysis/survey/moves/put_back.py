@@ -41,7 +41,7 @@ from analysis.survey.moves.moves import LEAST_SLIDE_M, LEAST_TURN_RAD, Move, Pla
 from analysis.survey.observations import Kind
 from analysis.survey.propagation import Estimate
 from analysis.survey.solution import Solution
-from analysis.survey.survey import HEAD, SIDES, TAPE_STD_M, Side
+from analysis.survey.survey import HEAD, SIDES, SURVEY_TAPE_STD_M, Side
 from analysis.survey.triangle import OUTWARD
 from analysis.survey.walls import tweeters_to_walls
 
@@ -53,7 +53,7 @@ PART: Final = ("inner", "outer", "tweeter")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Standing:
+class KeptGoal:
     """Where everything belongs, in the frame of today's survey.
 
     Attributes
@@ -105,7 +105,7 @@ class Step:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class ReadingThen:
+class MeasurementToRestore:
     """What a reading of today's survey must be when all is back.
 
     Attributes
@@ -138,7 +138,7 @@ class PutBack:
         Left, right, seat.
     plan : Plan
         The moves in order, as a survey has them.
-    readings : tuple of ReadingThen
+    readings : tuple of MeasurementToRestore
         Of cabinets and head, and from both tweeters to the walls.
     marks : tuple of str
         At which the two surveys were laid over each other.
@@ -147,7 +147,7 @@ class PutBack:
 
     steps: tuple[Step, ...]
     plan: Plan
-    readings: tuple[ReadingThen, ...]
+    readings: tuple[MeasurementToRestore, ...]
     marks: tuple[str, ...]
     moved_marks: tuple[MovedMark, ...]
 
@@ -251,7 +251,7 @@ def _with_std(move: Move, steps: tuple[Step, ...]) -> Move:
     )
 
 
-def _standing(today: Solution, steps: tuple[Step, ...]) -> Standing:
+def _standing(today: Solution, steps: tuple[Step, ...]) -> KeptGoal:
     """Return where everything belongs that has to move, and where the rest stands."""
     tweeters: dict[Side, tuple[float, float]] = {}
     toe_ins: dict[Side, float] = {}
@@ -268,7 +268,7 @@ def _standing(today: Solution, steps: tuple[Step, ...]) -> Standing:
     if steps[-1].moves:
         head_x += steps[-1].outward_m.known[0]
         head_y -= steps[-1].toward_wall_m.known[0]
-    return Standing(tweeters_m=tweeters, toe_ins_rad=toe_ins, head_m=(head_x, head_y))
+    return KeptGoal(tweeters_m=tweeters, toe_ins_rad=toe_ins, head_m=(head_x, head_y))
 
 
 def _after(
@@ -302,7 +302,7 @@ def _readings(
     steps: tuple[Step, ...],
     marks: tuple[str, ...],
     weights: Float,
-) -> list[ReadingThen]:
+) -> list[MeasurementToRestore]:
     """Return what each reading of a cabinet or the head must be then."""
     network, readings = today.adjusted.network, today.built.readings
     head_goes = steps[-1].moves
@@ -322,13 +322,13 @@ def _readings(
     now = {readings[k].label: (float(values[k]), readings[k]) for k in rows}
     found = both(today, kept, then, marks=marks)
     return [
-        ReadingThen(
+        MeasurementToRestore(
             label=label.split(", reading ")[0],
             kind=now[label][1].kind if label in now else "perpendicular",
             now=now[label][0] if label in now else float(walls[label]),
             then=one.known[0],
             std=one.known[1],
-            read_std=now[label][1].std if label in now else TAPE_STD_M,
+            read_std=now[label][1].std if label in now else SURVEY_TAPE_STD_M,
         )
         for label, one in found.items()
         if one.value is not None
@@ -349,7 +349,7 @@ def _shows(today: Solution, row: int, *, head_goes: bool) -> bool:
     return bool(own.intersection(one.ends))
 
 
-def readings_at(kept: Solution) -> tuple[ReadingThen, ...]:
+def readings_at(kept: Solution) -> tuple[MeasurementToRestore, ...]:
     """Return what each reading of a kept placement was, adjusted.
 
     Parameters
@@ -358,12 +358,12 @@ def readings_at(kept: Solution) -> tuple[ReadingThen, ...]:
 
     Returns
     -------
-    tuple of ReadingThen
+    tuple of MeasurementToRestore
         Those of cabinets and head, `now` as `then`.
     """
     values = fitted_values(kept.adjusted.network, kept.adjusted.positions_m)
     return tuple(
-        ReadingThen(
+        MeasurementToRestore(
             label=one.label.split(", reading ")[0],
             kind=one.kind,
             now=float(values[k]),

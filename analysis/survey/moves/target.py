@@ -129,7 +129,7 @@ class Criterion:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Placement:
+class SymmetricGoal:
     """Where both loudspeakers and the head belong.
 
     Attributes
@@ -249,7 +249,7 @@ def _depths_apart_m(triangle: Triangle, offset_m: float, reach_m: float) -> floa
     return (left_m**2 - right_m**2 + 4 * offset_m * beside_m) / (2 * reach_m)
 
 
-def best_placement(solution: Solution, triangle: Triangle, target: Target) -> Placement:
+def symmetric_goal(solution: Solution, triangle: Triangle, target: Target) -> SymmetricGoal:
     """Return where both loudspeakers and the head belong.
 
     Parameters
@@ -261,7 +261,7 @@ def best_placement(solution: Solution, triangle: Triangle, target: Target) -> Pl
 
     Returns
     -------
-    Placement
+    SymmetricGoal
 
     Raises
     ------
@@ -294,7 +294,7 @@ def best_placement(solution: Solution, triangle: Triangle, target: Target) -> Pl
         toe_in = math.radians(target.toe_in_deg)
     elif target.aim_deg is not None:
         toe_in = math.radians(target.aim_deg) + math.atan2(a, head_y - depth)
-    return Placement(
+    return SymmetricGoal(
         offset_m=a,
         depth_m=depth,
         depths_apart_m=_depths_apart_m(triangle, a, head_y - depth),

@@ -14,20 +14,20 @@ from hypothesis import strategies as st
 from analysis.pair.polarity import PolarityMatch, match_polarity
 from analysis.signals.impulse_response import ImpulseResponse
 from benchmarks.crossovers import KINDS, Loudspeaker, random_loudspeaker
-from benchmarks.level_and_polarity import Placement, random_placement, through
+from benchmarks.level_and_polarity import PairResponses, random_pair_responses, through
 from benchmarks.recorder import noise_samples
 
 RATE_HZ = 48_000
-FREE_FIELD = Placement(
+FREE_FIELD = PairResponses(
     responses=np.eye(2, 9600, 480)[:1].repeat(2, axis=0), arrivals_s=(0.01, 0.01)
 )
 
 
 @pytest.fixture(scope="module")
-def placements() -> list[Placement]:
+def rooms() -> list[PairResponses]:
     """Return rooms by image sources (rir-generator, its high-pass off)."""
     rng = np.random.default_rng(5)
-    return [random_placement(rng, n_samples=9600) for _ in range(12)]
+    return [random_pair_responses(rng, n_samples=9600) for _ in range(12)]
 
 
 def as_response(samples: np.ndarray, *, noise_rms: float, seed: int, **changes) -> ImpulseResponse:
@@ -47,7 +47,7 @@ def as_response(samples: np.ndarray, *, noise_rms: float, seed: int, **changes) 
 
 
 def heard(
-    placement: Placement,
+    room: PairResponses,
     left: Loudspeaker,
     right: Loudspeaker,
     *,
@@ -58,50 +58,50 @@ def heard(
     """Return the polarity of a pair in a room, the arrivals given late by `late_s`."""
     sides = [
         as_response(samples, noise_rms=noise_rms, seed=seed, **changes)
-        for seed, samples in enumerate(through(placement, (left, right)))
+        for seed, samples in enumerate(through(room, (left, right)))
     ]
-    left_s, right_s = placement.arrivals_s
+    left_s, right_s = room.arrivals_s
     return match_polarity(*sides, left_s=left_s + late_s, right_s=right_s - late_s)
 
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize(("left", "right"), [(1, 1), (1, -1), (-1, 1), (-1, -1)])
 def test_wiring_is_found_whatever_the_crossover_inverts(
-    placements: list[Placement], kind: str, left: int, right: int
+    rooms: list[PairResponses], kind: str, left: int, right: int
 ) -> None:
     """Known input: two-way loudspeakers, like but not identical, in twelve rooms."""
     rng = np.random.default_rng(6)
-    for placement in placements:
+    for room in rooms:
         design = random_loudspeaker(rng, kind=kind)
         pair = [replace(design.varied(rng, 1.0), polarity=sign) for sign in (left, right)]
-        found = heard(placement, *pair, late_s=rng.normal(0, 15e-6))
+        found = heard(room, *pair, late_s=rng.normal(0, 15e-6))
         assert (found.left, found.right) == (left, right)
         assert found.matched is (left == right)
         assert found.reasons == ()
 
 
-def test_three_ways_are_never_called_wrong(placements: list[Placement]) -> None:
+def test_three_ways_are_never_called_wrong(rooms: list[PairResponses]) -> None:
     """Known input: inverted midranges leave the sign open at times, the agreement never."""
     rng = np.random.default_rng(7)
     for index in range(48):
         design = random_loudspeaker(rng, ways=3)
         signs = rng.choice([1, -1], 2)
         pair = [replace(design.varied(rng, 1.0), polarity=int(sign)) for sign in signs]
-        found = heard(placements[index % len(placements)], *pair)
+        found = heard(rooms[index % len(rooms)], *pair)
         assert found.matched is bool(signs[0] == signs[1])
         assert found.left in (signs[0], None)
         assert found.right in (signs[1], None)
         assert (found.left is None) == any(reason.startswith("left") for reason in found.reasons)
 
 
-def test_agreement_survives_noise(placements: list[Placement]) -> None:
+def test_agreement_survives_noise(rooms: list[PairResponses]) -> None:
     """Known input: noise of a twentieth of the response's peak at one metre."""
     rng = np.random.default_rng(8)
     for index in range(48):
         design = random_loudspeaker(rng)
         signs = rng.choice([1, -1], 2)
         pair = [replace(design, polarity=int(sign)) for sign in signs]
-        found = heard(placements[index % len(placements)], *pair, noise_rms=0.01)
+        found = heard(rooms[index % len(rooms)], *pair, noise_rms=0.01)
         assert found.matched in (bool(signs[0] == signs[1]), None)
         assert found.left in (signs[0], None)
 

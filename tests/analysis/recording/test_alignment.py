@@ -87,7 +87,7 @@ def test_lone_pass_cannot_tell_its_side(programme: Programme, room_responses: Fl
     begin = round((START_S + programme.starts_s[1] - 0.1) * RATE_HZ)
     samples = samples[begin : begin + round(2.7 * RATE_HZ)]
     aligned = align(samples, programme)
-    assert not aligned.placement.sides_certain
+    assert not aligned.assignment.sides_certain
 
 
 @pytest.mark.parametrize("clock_ppm", [-200.0, 0.0, 37.0, 200.0])

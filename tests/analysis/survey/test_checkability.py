@@ -9,7 +9,7 @@ import pytest
 
 from analysis.survey.checkability import LEAST, uncheckable_readings
 from analysis.survey.solution import solve_survey
-from analysis.survey.survey import TAPE_STD_M, Reading
+from analysis.survey.survey import SURVEY_TAPE_STD_M, Reading
 from benchmarks.survey_rooms import random_places, survey_of
 
 
@@ -29,7 +29,7 @@ def test_the_proposed_reading_checks_as_much_as_foretold() -> None:
             kind="distance",
             ends=(first, second),
             value=float(np.linalg.norm(at[first] - at[second])),
-            std=TAPE_STD_M,
+            std=SURVEY_TAPE_STD_M,
             instrument="tape",
         )
         again = solve_survey(replace(survey, readings=(*survey.readings, added)))

@@ -7,7 +7,7 @@ import pytest
 
 from analysis.basics.arrays import Complex, Float
 from analysis.placement.response import guided_waves as subject
-from analysis.placement.response.guided_waves import GuidedWaves, Line, band_of, guided_waves
+from analysis.placement.response.guided_waves import GuidedWaves, ModeAxis, band_of, guided_waves
 
 C = 343.0
 FREQUENCY_HZ = np.linspace(15.0, 300.0, 200)
@@ -21,7 +21,7 @@ def whole(waves: GuidedWaves, spread: Float) -> Complex:
     return total
 
 
-def plain_sum(line: Line, slope: float) -> Complex:
+def plain_sum(line: ModeAxis, slope: float) -> Complex:
     """Return the sum over 3000 cosines, and the integral of the further ones' mean."""
     k = 2 * np.pi * FREQUENCY_HZ / C
     turn = 2 * k * (FREQUENCY_HZ / 100) ** slope / C
@@ -39,7 +39,7 @@ def plain_sum(line: Line, slope: float) -> Complex:
 def test_the_closed_form_is_the_plain_sum(source_m: float, seat_m: float, slope: float) -> None:
     # Closed form: the series itself, term by term. What 3000 terms leave out is at most
     # 2 (H / pi)^2 / 3000.
-    line = Line(length_m=2.5, source_m=source_m, seat_m=seat_m)
+    line = ModeAxis(length_m=2.5, source_m=source_m, seat_m=seat_m)
     band = band_of(FREQUENCY_HZ, loss_slope=slope, speed_of_sound_m_s=C)
     found = whole(guided_waves(SECTION_RAD_M, DAMPINGS, line, band), band.spread)
     known = plain_sum(line, slope)
@@ -49,7 +49,7 @@ def test_the_closed_form_is_the_plain_sum(source_m: float, seat_m: float, slope:
 @pytest.mark.parametrize("slope", [0.0, 1.5, -1.5])
 def test_the_polynomial_is_off_by_little(slope: float) -> None:
     # Second method: the rest computed at each frequency, in bands of few.
-    line = Line(length_m=2.5, source_m=0.7, seat_m=1.1)
+    line = ModeAxis(length_m=2.5, source_m=0.7, seat_m=1.1)
     band = band_of(FREQUENCY_HZ, loss_slope=slope, speed_of_sound_m_s=C)
     found = guided_waves(SECTION_RAD_M, DAMPINGS, line, band).rest @ band.spread
     scale = np.abs(found).max(axis=1)
@@ -66,7 +66,7 @@ def test_the_polynomial_is_off_by_little(slope: float) -> None:
 
 def test_one_frequency_alone_and_many_agree() -> None:
     # Invariant: what else is asked doesn't matter.
-    line = Line(length_m=2.5, source_m=0.7, seat_m=1.1)
+    line = ModeAxis(length_m=2.5, source_m=0.7, seat_m=1.1)
     many = band_of(FREQUENCY_HZ, loss_slope=0.3, speed_of_sound_m_s=C)
     one = band_of(FREQUENCY_HZ[[77]], loss_slope=0.3, speed_of_sound_m_s=C)
     assert one.spread.shape == (1, 1)

@@ -7,7 +7,7 @@ import pytest
 
 from analysis.survey.adjustment.approximate_coordinates import (
     Layout,
-    Said,
+    SideConstraint,
     node_heights,
     plan_starts,
 )
@@ -54,8 +54,8 @@ def test_heights_leave_the_slope_distance_level() -> None:
     heights_m[2] = 5.0
     plan = {}
     for side, said in (
-        ("right", Said(lower=-1, higher=2, axis=0)),
-        ("left", Said(lower=2, higher=-1, axis=0)),
+        ("right", SideConstraint(lower=-1, higher=2, axis=0)),
+        ("left", SideConstraint(lower=2, higher=-1, axis=0)),
     ):
         layout = Layout(guess_m=np.zeros((3, 2)), known=(), origin=(0,), ahead=(1,), said=(said,))
         plan[side], cost = plan_starts(observations, heights_m, layout)[0]

@@ -41,9 +41,9 @@ def test_the_moves_reach_the_target(target: Target) -> None:
     found = after(result)
     for name in ("offset", "toe_in", "distance"):
         assert found[f"{name}.left_minus_right"] == pytest.approx(0, abs=1e-9)
-    placement = result.plan.placement
-    assert placement is not None
-    assert found["depth.left_minus_right"] == pytest.approx(placement.depths_apart_m, abs=1e-9)
+    goal = result.plan.goal
+    assert goal is not None
+    assert found["depth.left_minus_right"] == pytest.approx(goal.depths_apart_m, abs=1e-9)
     if target.base_angle_deg:
         assert math.degrees(found["apex_angle"]) == pytest.approx(target.base_angle_deg, abs=0.01)
     if target.toe_in_deg:
@@ -96,10 +96,10 @@ def test_distances_end_equal_with_uneven_tweeters_and_a_head_beside_the_line(see
 def test_the_least_movement_is_the_mean_of_both_sides() -> None:
     # Closed form: the symmetric place that moves both least is the mean; no other is nearer.
     result = evaluate_survey(SURVEY)
-    placement = result.plan.placement
-    assert placement is not None
+    goal = result.plan.goal
+    assert goal is not None
     offsets = [result.triangle.offset_m.side(s).known[0] for s in ("left", "right")]
-    assert placement.offset_m == pytest.approx(np.mean(offsets))
+    assert goal.offset_m == pytest.approx(np.mean(offsets))
 
 
 def test_each_step_says_what_the_tape_reads_then() -> None:
