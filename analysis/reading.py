@@ -20,7 +20,7 @@ from analysis.pair.arrival import ArrivalMatch, match_arrivals, without_differen
 from analysis.pair.direct_gate import direct_gate_s
 from analysis.pair.level import LevelMatch, match_levels
 from analysis.pair.polarity import PolarityMatch, match_polarity
-from analysis.recording.alignment import Aligned, align
+from analysis.recording.alignment import Aligned, PassReport, align, pass_reports
 from analysis.recording.checks.automatic_gain import check_gain, pause_noise
 from analysis.recording.checks.check import Check
 from analysis.recording.checks.clipping import check_clipping, find_clipping
@@ -41,10 +41,8 @@ from analysis.recording.checks.recording import (
     check_resampled,
     worst_harmonic,
 )
-from analysis.recording.dropouts.detection import zero_runs
-from analysis.recording.pass_reports import PassReport, pass_reports
+from analysis.recording.dropouts.zero_blocks import quantisation_step, zero_runs
 from analysis.recording.passes import find_hits
-from analysis.recording.quantisation import quantisation_step
 from analysis.recording.responses import SideResponse, mean_responses
 from analysis.recording.signal_to_noise import check_noise, octave_snr_db
 from analysis.room.prediction import Prediction, predict
@@ -54,6 +52,7 @@ from analysis.room.space_prediction import predict_space
 from analysis.signals.harmonics import HarmonicLevel, harmonics, outside_gaps
 from analysis.signals.impulse_response import ImpulseResponse
 from analysis.signals.programme import Programme
+from analysis.signals.resampling import resampled
 
 LARGEST_WITH_JUMP_M = 0.15
 """Left and right are set up by tape before they are measured, so they are rarely so far apart.
@@ -127,25 +126,6 @@ def loudest_channel(channels: Sequence[Float], programme: Programme) -> int:
         hits = find_hits(channel, programme)
         scores.append((len(hits), sum(hit.crest for hit in hits)))
     return max(range(len(scores)), key=lambda index: scores[index])
-
-
-def resampled(samples: Float, from_hz: float, to_hz: float) -> Float:
-    """Return samples at another sampling frequency, by a linear-phase resampler.
-
-    Parameters
-    ----------
-    samples : ndarray, shape (n,)
-    from_hz, to_hz : float
-
-    Returns
-    -------
-    ndarray, shape (m,)
-    """
-    if from_hz == to_hz:
-        return samples
-    import soxr
-
-    return np.asarray(soxr.resample(samples, from_hz, to_hz, quality="VHQ"), dtype=np.float64)
 
 
 def read_recording(

@@ -33,7 +33,7 @@ from scipy import fft
 from analysis.basics.arrays import Float
 from analysis.signals.bands import Bands, octave_bands
 from analysis.signals.impulse_response import ImpulseResponse
-from analysis.signals.power_density import power_density
+from analysis.signals.noise_spectrum import power_density
 
 TOP_HZ: Final = 8000.0
 """Above it a microphone's angle and a tweeter's beam decide, not the gain."""

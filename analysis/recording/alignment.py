@@ -12,7 +12,7 @@ import numpy as np
 from analysis.basics.arrays import Float
 from analysis.recording.clock import Clock, fit_clock
 from analysis.recording.disturbance.detection import Harm, find_harm
-from analysis.recording.disturbance.time_frequency_power import Cells, cells_of
+from analysis.recording.disturbance.spectrogram import Cells, cells_of
 from analysis.recording.dropouts.detection import Block, mend
 from analysis.recording.dropouts.repair import lost_inside
 from analysis.recording.dropouts.sweep_end import without_tops
@@ -62,6 +62,31 @@ class Aligned:
     n_strays: int
     order_doubtful: bool
     n_fft: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PassReport:
+    """One pass of the programme in the recording.
+
+    Attributes
+    ----------
+    number : int
+        From 1.
+    side : str
+        "left" or "right".
+    start_s : float
+        Where it lies in the recording, in seconds.
+    found : bool
+        Heard by itself; otherwise placed by the others.
+    left_out : tuple of str
+        What of it was left out, and why.
+    """
+
+    number: int
+    side: str
+    start_s: float
+    found: bool
+    left_out: tuple[str, ...]
 
 
 def align(
@@ -212,3 +237,46 @@ def _gap_s(block: Block, begin_s: float, end_s: float, programme: Programme) -> 
     if block.doubtful == "after":
         return begin_s, programme.sweep.duration_s + programme.tail_s
     return begin_s, end_s
+
+
+def pass_reports(aligned: Aligned, programme: Programme) -> tuple[PassReport, ...]:
+    """Say what was used of each pass.
+
+    Parameters
+    ----------
+    aligned : Aligned
+    programme : Programme
+
+    Returns
+    -------
+    tuple of PassReport
+    """
+    reports = []
+    for at, used in enumerate(aligned.passes):
+        left_out = [
+            f"foreign sound at {begin:.2f}-{end:.2f} s of its sweep"
+            for begin, end in aligned.harm.foreign_s[at]
+        ]
+        left_out += [
+            f"{block.n_samples} samples {block.kind} at {block.at / programme.sample_rate_hz:.3f} s"
+            for block in aligned.blocks
+            if used.first <= block.at < used.first + used.samples.size
+        ]
+        if used.present.start > LEAD_S * programme.sample_rate_hz:
+            left_out.append("its beginning wasn't recorded")
+        if used.present.stop < round(
+            (LEAD_S + programme.sweep.duration_s) * programme.sample_rate_hz
+        ):
+            left_out.append("its end wasn't recorded")
+        elif used.present.stop < used.samples.size:
+            left_out.append("the end of its decay wasn't recorded")
+        reports.append(
+            PassReport(
+                number=used.index + 1,
+                side="left" if used.side == "L" else "right",
+                start_s=used.first / programme.sample_rate_hz + LEAD_S,
+                found=used.found,
+                left_out=tuple(left_out),
+            )
+        )
+    return tuple(reports)

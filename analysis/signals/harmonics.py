@@ -35,7 +35,7 @@ from scipy import fft
 from analysis.basics.arrays import Float, frozen
 from analysis.basics.decibel import power_db
 from analysis.signals.bands import Bands, band_mean_powers, octave_bands
-from analysis.signals.power_density import power_density
+from analysis.signals.noise_spectrum import power_density
 from analysis.signals.sweep import Sweep, envelope
 
 ORDERS: Final = (2, 3)

@@ -22,7 +22,7 @@ from scipy import fft
 
 from analysis.basics.arrays import Complex, Float, frozen
 from analysis.signals.impulse_response import ImpulseResponse
-from analysis.signals.noise_density import NoiseDensity, noise_density
+from analysis.signals.noise_spectrum import NoiseDensity, noise_density
 
 RATE_HZ: Final = 3000.0
 """Sampling frequency of the low band: 2.1 times its upper end."""
@@ -191,3 +191,22 @@ def _low_noise(response: ImpulseResponse) -> NoiseDensity:
     low = fft.irfft(_padded(spectrum, n_short), n_short)
     n_kept = max(1, int(noise.size * n_short / n_long))
     return noise_density(low[:n_kept], rate_hz * n_short / n_long)
+
+
+def resampled(samples: Float, from_hz: float, to_hz: float) -> Float:
+    """Return samples at another sampling frequency, by a linear-phase resampler.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+    from_hz, to_hz : float
+
+    Returns
+    -------
+    ndarray, shape (m,)
+    """
+    if from_hz == to_hz:
+        return samples
+    import soxr
+
+    return np.asarray(soxr.resample(samples, from_hz, to_hz, quality="VHQ"), dtype=np.float64)

@@ -17,9 +17,10 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from analysis.basics.air import air_at
-from analysis.reading import Reading, loudest_channel, read_recording, resampled
+from analysis.reading import Reading, loudest_channel, read_recording
 from analysis.recording.checks.check import NAMES
 from analysis.recording.extraction import NoPassError
+from analysis.signals.resampling import resampled
 from analysis.signals.sweep import Sweep
 from benchmarks import faults
 from benchmarks.planted import (

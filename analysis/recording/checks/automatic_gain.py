@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.recording.checks.check import Check
 from analysis.recording.disturbance.detection import ahead_cells
-from analysis.recording.disturbance.time_frequency_power import Cells
+from analysis.recording.disturbance.spectrogram import Cells
 from analysis.recording.responses import SideResponse
 from analysis.signals.sweep import Sweep
 

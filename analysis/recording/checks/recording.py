@@ -10,7 +10,7 @@ import numpy as np
 from analysis.basics.arrays import Float
 from analysis.recording.alignment import Aligned
 from analysis.recording.checks.check import Check
-from analysis.recording.quantisation import quantisation_step
+from analysis.recording.dropouts.zero_blocks import quantisation_step
 from analysis.signals.harmonics import HarmonicLevel
 from analysis.signals.programme import Programme
 

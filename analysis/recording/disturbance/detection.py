@@ -1,6 +1,6 @@
 """Which stretch of which pass holds sound that the sweep can't explain.
 
-Conventions: *cells* are those of `analysis.recording.disturbance.time_frequency_power`, axes
+Conventions: *cells* are those of `analysis.recording.disturbance.spectrogram`, axes
 (pass, band, frame); time counts from the start of the sweep.
 
 Two passes a side show only that they differ, so each pass is judged by itself. A
@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.basics.arrays import Float
-from analysis.recording.disturbance.time_frequency_power import FRAME_S, Cells, likeness
+from analysis.recording.disturbance.spectrogram import FRAME_S, Cells, likeness
 from analysis.signals.sweep import Sweep
 
 CLEAR_BINS = 8

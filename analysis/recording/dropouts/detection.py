@@ -18,7 +18,6 @@ import numpy as np
 import scipy.fft as fft
 
 from analysis.basics.arrays import Float
-from analysis.recording.quantisation import quantisation_step
 from analysis.signals.delay import Delay, delay_between
 
 BAND_OCTAVES = 0.5
@@ -47,14 +46,6 @@ STEP_SIGMA = 6.0
 
 BETWEEN_COST = 9.0
 """Chi squared for leaving out the band in which a step lies, three sigma of its own."""
-
-MIN_ZEROS_S = 0.001
-"""Shorter runs of zeros occur in quiet 16-bit noise."""
-
-ZERO_MOVES = 100.0
-"""A run of zeros is no accident of rounding if the sound beside it moves by this many
-quantisation steps in the run's time: a rounded 20 Hz tone dwells on zero for about one
-step's worth, noise below half a step for some tens."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -304,41 +295,3 @@ def mend(samples: Float, block: Block) -> Float:
     if block.kind == "missing":
         return np.insert(samples, block.at, np.zeros(block.n_samples))
     return np.delete(samples, slice(block.at, block.at + block.n_samples))
-
-
-def zero_runs(samples: Float, sample_rate_hz: float) -> tuple[Block, ...]:
-    """Find blocks of exact zeros amid sound.
-
-    Parameters
-    ----------
-    samples : ndarray, shape (n,)
-        As read, before any resampling.
-    sample_rate_hz : float
-
-    Returns
-    -------
-    tuple of Block
-        Where zeros are common, as in a recording without noise, only runs amid loud sound.
-    """
-    zero = samples == 0
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], zero.astype(np.int8), [0]))))
-    runs = edges.reshape(-1, 2)
-    runs = runs[np.diff(runs, axis=1)[:, 0] >= MIN_ZEROS_S * sample_rate_hz]
-    if runs.size == 0:
-        return ()
-    loud = 0.02 * float(np.sqrt(np.mean(samples**2))) if float(zero.mean()) > 0.1 else 0.0
-    step = quantisation_step(samples)
-    near = round(0.01 * sample_rate_hz)
-    return tuple(
-        Block(at=int(begin), n_samples=int(end - begin), kind="zeroed")
-        for begin, end in runs
-        if near <= begin <= end <= samples.size - near
-        and _amid_sound(samples[begin - near : begin], end - begin, loud, step)
-        and _amid_sound(samples[end : end + near], end - begin, loud, step)
-    )
-
-
-def _amid_sound(beside: Float, n_zeros: int, loud: float, step: float) -> bool:
-    """Say whether the sound beside a run is too lively to have been zero for so long."""
-    moves = float(np.abs(np.diff(beside)).mean()) * min(n_zeros, beside.size)
-    return float(np.abs(beside).max()) > loud and moves > ZERO_MOVES * step

@@ -15,8 +15,8 @@ from analysis.pair.arrival import ArrivalMatch
 from analysis.pair.level import LevelMatch
 from analysis.pair.polarity import PolarityMatch
 from analysis.reading import Reading
+from analysis.recording.alignment import PassReport
 from analysis.recording.clock import Clock
-from analysis.recording.pass_reports import PassReport
 from analysis.report import format as fmt
 from analysis.report.bass import cause_text, short_cause
 from analysis.report.reading.verdict import ASSUMED_HALF_ANGLE_DEG

@@ -8,12 +8,13 @@ from pathlib import Path
 from analysis.basics.air import Air
 from analysis.basics.arrays import Float
 from analysis.bass.bass import with_spots
-from analysis.reading import Reading, loudest_channel, read_recording, resampled
+from analysis.reading import Reading, loudest_channel, read_recording
 from analysis.recording.checks.check import Check
 from analysis.recording.extraction import NoPassError
 from analysis.room.room import Positions, Room
 from analysis.room.space import Space
 from analysis.signals.programme import Programme
+from analysis.signals.resampling import resampled
 from measure.errors import AudioFileError, NotHeardError
 from measure.files.audio_files import SoundFile, read_sound
 from measure.files.microphone import Microphone

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.recording.alignment import Aligned, align
 from analysis.recording.clock import fit_clock
-from analysis.recording.dropouts.detection import zero_runs
+from analysis.recording.dropouts.zero_blocks import zero_runs
 from analysis.recording.extraction import NoPassError
 from analysis.recording.passes import find_hits, place
 from analysis.recording.responses import mean_responses

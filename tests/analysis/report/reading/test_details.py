@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from analysis.basics.air import air_at
 from analysis.reading import Reading, read_recording
+from analysis.recording.alignment import PassReport
 from analysis.recording.clock import Clock
-from analysis.recording.pass_reports import PassReport
 from analysis.report.reading.details import (
     air_lines,
     arrival_lines,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from analysis.signals.noise_density import N_TAPERS, noise_density, sine_tapers
+from analysis.signals.noise_spectrum import N_TAPERS, noise_density, power_density, sine_tapers
 
 RATE_HZ = 3000.0
 
@@ -59,3 +59,18 @@ def test_hum_is_scaled_as_a_tone() -> None:
     at = np.argmin(np.abs(noise_density(noise, RATE_HZ).frequency_hz - 50))
     true = (0.05 * window.sum()) ** 2 / np.sum(window**2)
     assert abs(10 * np.log10(density[at] / true)) < 3
+
+
+def test_white_noise_has_its_variance_at_every_frequency() -> None:
+    """Closed form: through a window of unit energy white noise has its variance."""
+    noise = 0.3 * np.random.default_rng(1).standard_normal(200_000)
+    frequency_hz = np.linspace(500, 20_000, 40)
+    density = power_density(noise, frequency_hz, sample_rate_hz=48_000, block=512)
+    np.testing.assert_allclose(density, 0.09, rtol=0.2)
+    assert np.mean(density) == pytest.approx(0.09, rel=0.03)
+
+
+def test_too_short_noise_is_refused() -> None:
+    """Known input: two samples have no spectrum."""
+    with pytest.raises(ValueError, match="at least 3"):
+        power_density(np.zeros(2), np.array([100.0]), sample_rate_hz=48_000, block=512)
