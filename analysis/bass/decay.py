@@ -33,9 +33,9 @@ from typing import Final, Literal
 
 import numpy as np
 from scipy import fft
-from scipy.signal import find_peaks
 
 from analysis.basics.arrays import Complex, Float
+from analysis.basics.local_maxima import find_local_maxima
 from analysis.bass.curve import BassCurve
 from analysis.bass.damped_modes import DampedModes, exponent_std, pencil_modes, refine_modes
 from analysis.bass.features import Feature
@@ -191,8 +191,8 @@ def band_decays(curve: BassCurve, frequencies_hz: Sequence[float]) -> tuple[Deca
     """
     low = curve.low_band
     spectrum = fft.rfft(low.samples, low.n_fft)
-    indices, _ = find_peaks(curve.level_db, prominence=NEIGHBOUR_DB)
-    maxima_hz = curve.frequency_hz[indices]
+    maxima = find_local_maxima(curve.level_db, prominence=NEIGHBOUR_DB)
+    maxima_hz = curve.frequency_hz[maxima.indices]
     return tuple(
         _decay(_band(curve, spectrum, at_hz, _spread_hz(at_hz, maxima_hz, curve.spacing_hz)))
         for at_hz in frequencies_hz

@@ -14,10 +14,10 @@ from typing import Final
 
 import numpy as np
 from scipy import fft
-from scipy.signal import find_peaks
 
 from analysis.basics.arrays import Float, frozen
 from analysis.basics.decibel import power_db
+from analysis.basics.local_maxima import find_local_maxima
 from analysis.bass.curve import BassCurve
 from analysis.bass.decay import (
     NEIGHBOUR_DB,
@@ -134,8 +134,8 @@ def band_envelope(curve: BassCurve, frequency_hz: float) -> BandEnvelope:
 
 def _spread_hz(curve: BassCurve, frequency_hz: float) -> float:
     """Return the filter's spread, as `analysis.bass.decay` takes it."""
-    indices, _ = find_peaks(curve.level_db, prominence=NEIGHBOUR_DB)
-    distance_hz = np.abs(curve.frequency_hz[indices] - frequency_hz)
+    maxima = find_local_maxima(curve.level_db, prominence=NEIGHBOUR_DB)
+    distance_hz = np.abs(curve.frequency_hz[maxima.indices] - frequency_hz)
     distance_hz = distance_hz[distance_hz > 2 * curve.spacing_hz]
     nearest_hz = float(distance_hz.min()) if distance_hz.size else math.inf
     widest_hz = min(SPREADS_HZ[1], SPREAD_SHARE * frequency_hz)

@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from analysis.basics.arrays import Float
 from analysis.bass.features import Feature
@@ -103,6 +102,9 @@ def match_features(
         raise ValueError(msg)
     pairs: list[tuple[int, int]] = []
     if first and second:
+        # Late: most readings have one microphone position, and nothing to match.
+        from scipy.optimize import linear_sum_assignment
+
         cost = _costs(first, second, window_octaves)
         rows, columns = linear_sum_assignment(cost)
         pairs = [

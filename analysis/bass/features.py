@@ -23,10 +23,10 @@ from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import find_peaks
 
 from analysis.basics.arrays import Float
 from analysis.basics.decibel import db_power
+from analysis.basics.local_maxima import find_local_maxima
 from analysis.bass.curve import BassCurve
 
 Kind = Literal["peak", "dip"]
@@ -131,9 +131,11 @@ def find_features(
     for segment in _segments(curve.covered):
         for sign in (1, -1):
             level = sign * curve.level_db[segment]
-            indices, shape = find_peaks(level, prominence=prominence_db)
-            feet = _feet(level, indices, shape["left_bases"], shape["right_bases"])
-            for index, foot, prominence in zip(indices, feet, shape["prominences"], strict=True):
+            maxima = find_local_maxima(level, prominence=prominence_db)
+            feet = _feet(level, maxima.indices, maxima.left_bases, maxima.right_bases)
+            for index, foot, prominence in zip(
+                maxima.indices, feet, maxima.prominences, strict=True
+            ):
                 at, base = int(index) + segment.start, int(foot) + segment.start
                 if _beyond_noise(curve, at, base, chance=chance):
                     found.append(_feature(curve, at, segment, sign, float(prominence)))

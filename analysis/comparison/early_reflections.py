@@ -13,10 +13,10 @@ from typing import Final
 import numpy as np
 from scipy import fft
 from scipy.ndimage import gaussian_filter1d
-from scipy.signal import find_peaks
 
 from analysis.basics.arrays import Float
 from analysis.basics.decibel import power_db
+from analysis.basics.local_maxima import find_local_maxima
 from analysis.signals.impulse_response import ImpulseResponse
 
 BAND_HZ: Final = (1000.0, 8000.0)
@@ -83,9 +83,9 @@ def early_reflections(response: ImpulseResponse) -> Early:
     )
     inside = power[reach] / power[direct]
     level_db = power_db(np.maximum(inside, 1e-12))
-    found, shape = find_peaks(level_db, height=LEAST_DB, prominence=LEAST_PROMINENCE_DB)
-    late = time_s[found] >= FIRST_S
-    found, heights = found[late], shape["peak_heights"][late]
+    found = find_local_maxima(level_db, prominence=LEAST_PROMINENCE_DB).indices
+    found = found[(level_db[found] >= LEAST_DB) & (time_s[found] >= FIRST_S)]
+    heights = level_db[found]
     kept = np.sort(found[np.argsort(-heights)[:MOST]])
     times = tuple(float(time_s[k] + _vertex(inside, int(k)) / rate_hz) for k in kept)
     return Early(time_s=time_s, power=inside, times_s=times)
