@@ -2,60 +2,79 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import click
 
-from measure.live.options import Asked, Chosen, chosen, live_options, simulated
+from measure.live.options import (
+    Chosen,
+    DeviceOptions,
+    SoundOptions,
+    chosen,
+    live_options,
+    simulated,
+)
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from measure.files.output import JsonObject
     from measure.sound.devices import Choice, Device, Direction
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DevicesOptions:
+    """What to list, and whether to keep or forget the choice."""
+
+    sound: SoundOptions = field(default_factory=SoundOptions)
+    remember: bool = False
+    forget: bool = False
+    json_target: str | None = None
+
+
+@defaults_from(DevicesOptions)
 @click.command("devices")
 @live_options
 @click.option("--remember", is_flag=True, help="Keep this choice for the other commands.")
 @click.option("--forget", is_flag=True, help="Forget what was kept.")
 @click.option("--json", "json_target", metavar="FILE", help="Write the facts as JSON; - to print.")
-def command(
-    simulate: bool,
-    pace: float,
-    remember: bool,
-    forget: bool,
-    json_target: str | None,
-    **asked: Any,
-) -> None:
+def command(**given: object) -> None:
     """List what can play and record here, and which pair would be used.
 
     Each device is really asked which sampling frequencies it takes. Choose with --play
     and --record; --remember keeps the choice.
     """
+    run(options_from(DevicesOptions, given))
+
+
+def run(options: DevicesOptions) -> None:
+    """List the devices, and keep or forget the choice."""
     from measure.files.output import check_json_target, write_json
 
-    check_json_target(json_target)
-    quiet = json_target == "-"
-    if remember and (forget or simulate):
+    check_json_target(options.json_target)
+    sound = options.sound
+    if options.remember and (options.forget or sound.simulate):
         msg = "--remember goes neither with --forget nor with --simulate"
         raise click.UsageError(msg)
-    if simulate:
-        lines, document = _simulated(asked, pace)
+    if sound.simulate:
+        lines, document = _simulated(sound)
     else:
-        if forget:
+        if options.forget:
             _forget()
-        lines, document = _listed(Asked(**asked))
-        if remember:
-            lines.append(f"Kept in {_keep(chosen(Asked(**asked)))}.")
+        lines, document = _listed(sound.devices)
+        if options.remember:
+            lines.append(f"Kept in {_keep(chosen(sound.devices))}.")
     for line in lines:
-        click.echo(line, err=quiet)
-    if json_target is not None:
-        write_json({"schema": 1, "command": "devices", **document}, json_target)
+        click.echo(line, err=options.json_target == "-")
+    if options.json_target is not None:
+        write_json({"schema": 1, "command": "devices", **document}, options.json_target)
 
 
-def _simulated(asked: dict[str, Any], pace: float) -> tuple[list[str], dict[str, Any]]:
+def _simulated(sound: SoundOptions) -> tuple[list[str], JsonObject]:
     """Return what is to be said of the invented room."""
-    room = simulated(asked["rate_hz"], pace)
+    room = simulated(sound.devices.rate_hz, sound.pace)
     lines = [
         f"Would be used: {room.name}, at {room.sample_rate_hz} Hz.",
         "No device is opened and nothing sounds; everything else is as with devices.",
@@ -64,7 +83,7 @@ def _simulated(asked: dict[str, Any], pace: float) -> tuple[list[str], dict[str,
     return lines, {"simulated": used, "devices": [], "used": None}
 
 
-def _listed(asked: Asked) -> tuple[list[str], dict[str, Any]]:
+def _listed(asked: DeviceOptions) -> tuple[list[str], JsonObject]:
     """Return the list of devices, and which pair would be used."""
     from measure.sound.devices import RATES_HZ
     from measure.sound.portaudio import devices, takes_rate
@@ -91,7 +110,7 @@ def _listed(asked: Asked) -> tuple[list[str], dict[str, Any]]:
     for device in found:
         rates = {f"{name}_rates_hz": takes.get((device.number, name), []) for name in _BOTH}
         documents.append(_device_document(device) | rates)
-    document: dict[str, Any] = {"simulated": None, "devices": documents, "used": None}
+    document: JsonObject = {"simulated": None, "devices": documents, "used": None}
     if not takes:
         return [*lines, "Nothing here plays or records; recordings can still be read."], document
     used = chosen(asked)
@@ -120,7 +139,7 @@ def _device_lines(device: Device, direction: Direction, rates_hz: list[int]) -> 
     return lines
 
 
-def _device_document(device: Device) -> dict[str, Any]:
+def _device_document(device: Device) -> JsonObject:
     """Return a device as JSON knows it."""
     return {
         "number": device.number,
@@ -163,7 +182,7 @@ def _choice(choice: Choice) -> str:
     return f"{choice.device.name} ({choice.reason})"
 
 
-def _used_document(used: Chosen) -> dict[str, Any]:
+def _used_document(used: Chosen) -> JsonObject:
     """Return the pair as JSON knows it."""
     wiring = used.wiring
     return {

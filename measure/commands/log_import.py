@@ -2,17 +2,34 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import click
 
-from measure.takes.conditions import surrounding_options
+from measure.takes.conditions import ConditionOptions, surrounding_options
+from measure.terminal.option_record import defaults_from, options_from
 
 FILE = click.Path(path_type=Path)
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LogImportOptions:
+    """Which recording becomes which take, and what is known around it."""
+
+    folder: Path = Path()
+    recording: Path
+    sweep: Path
+    name: str
+    made: datetime | None = None
+    pair: str | None = None
+    room: str | None = None
+    place: str | None = None
+    conditions: ConditionOptions = field(default_factory=ConditionOptions)
+
+
+@defaults_from(LogImportOptions)
 @click.command("import")
 @click.argument("recording", type=FILE)
 @click.option("--sweep", type=FILE, required=True, help="The sweep that was played, or its sheet.")
@@ -23,22 +40,30 @@ FILE = click.Path(path_type=Path)
 @click.option("--place", help="Where they stood.")
 @surrounding_options
 @click.pass_obj
-def command(
-    folder: Path, /, recording: Path, sweep: Path, made: datetime | None, **asked: Any
-) -> None:
+def command(folder: Path, /, **given: object) -> None:
     """Make a take from a RECORDING (WAV, FLAC, ...) of a sweep that was made elsewhere."""
+    run(options_from(LogImportOptions, given | {"folder": folder}))
+
+
+def run(options: LogImportOptions) -> None:
+    """Make the take, and say where it is and which move it answers."""
     from measure.commands.log_moves import answer_in
     from measure.logbook.exchange.imported import import_recording
     from measure.logbook.folder import open_logbook
     from measure.takes.conditions import surroundings
     from measure.takes.description import Labels
 
-    labels = Labels(**{name: asked.pop(name) for name in ("name", "pair", "room", "place")})
-    around = surroundings(None, **asked)
+    labels = Labels(name=options.name, pair=options.pair, room=options.room, place=options.place)
+    around = surroundings(None, options.conditions)
     taken = import_recording(
-        open_logbook(folder), recording, sweep, labels=labels, made=made, around=around
+        open_logbook(options.folder),
+        options.recording,
+        options.sweep,
+        labels=labels,
+        made=options.made,
+        around=around,
     )
     click.echo(f"Kept in {taken}")
-    answer = answer_in(folder, labels.name)
+    answer = answer_in(options.folder, options.name)
     if answer is not None:
         click.echo(answer)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Literal
 
 import click
 
-from measure.live.options import live_options, show_cautions, sound_path
+from measure.live.options import SoundOptions, live_options, show_cautions, sound_path
 from measure.terminal.number_type import NumberRange
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from analysis.basics.air import Air
@@ -39,11 +41,29 @@ TAKE_ORDER = "LRRL"
 """The take that --save makes is what ``apexline take`` makes unless told otherwise."""
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class NudgeOptions:
+    """What is slid, how it is shown, and what is made at the end."""
+
+    move: Literal["left", "right"] = "left"
+    tolerance_mm: float = 2.0
+    sound: SoundOptions = field(default_factory=SoundOptions)
+    level_dbfs: float | None = None
+    temperature_c: float | None = None
+    cue: bool = False
+    bass: bool = False
+    save: str | None = None
+    folder: Path = Path()
+    as_json: bool = False
+    plain: bool = False
+    accept_cautions: bool = False
+
+
+@defaults_from(NudgeOptions)
 @click.command("nudge", short_help="Slide a loudspeaker, and see at once how far to go.")
 @click.option(
     "--move",
     type=click.Choice(("left", "right")),
-    default="left",
     show_default=True,
     help="The loudspeaker that you slide.",
 )
@@ -51,7 +71,6 @@ TAKE_ORDER = "LRRL"
     "--tolerance",
     "tolerance_mm",
     type=NumberRange(min=0.5, max=100),
-    default=2.0,
     show_default=True,
     help="Difference that counts as equal, mm.",
 )
@@ -75,7 +94,6 @@ TAKE_ORDER = "LRRL"
     "--log",
     "folder",
     type=click.Path(path_type=Path),
-    default=Path(),
     help="Folder for that take.  [default: here]",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print each answer as a line of JSON.")
@@ -83,73 +101,65 @@ TAKE_ORDER = "LRRL"
 @click.option(
     "--accept-cautions", is_flag=True, help="Accept the cautions without being asked; read them."
 )
-def command(move: str, accept_cautions: bool, save: str | None, **asked: Any) -> None:
+def command(**given: object) -> None:
     """Play short quiet sweeps, left and right in turn, and show after each what is left.
 
     Slide the loudspeaker along the line from the seat, watch the figures, let go and step
     aside. It is done when three readings in a row lie within the tolerance. The key b plays
     a longer sweep for the bass; any other key ends it. After three minutes it pauses.
     """
+    run(options_from(NudgeOptions, given))
+
+
+def run(options: NudgeOptions) -> None:
+    """Play and show until it is done or ended; make the take where one is asked for."""
     from analysis.pair.nudge.track import NudgeTrack
     from measure.logbook.folder import takes_folder
     from measure.safety.limits import check_level
-    from measure.takes.conditions import surroundings
+    from measure.takes.conditions import ConditionOptions, surroundings
     from measure.takes.folder import check_free
 
-    if asked["level_dbfs"] is not None:
-        check_level(asked["level_dbfs"], louder=False)
+    if options.level_dbfs is not None:
+        check_level(options.level_dbfs, louder=False)
+    save = options.save
     if save is not None:
-        asked["folder"] = takes_folder(asked["folder"])
-        check_free(asked["folder"], save)
-    path = _path(asked)
-    show_cautions(path, accepted=accept_cautions)
-    around = surroundings(
-        None,
-        temperature_c=asked["temperature_c"],
-        humidity_percent=None,
-        microphone_path=None,
-        holds="response",
-        incidence=None,
-    )
+        options = replace(options, folder=takes_folder(options.folder))
+        check_free(options.folder, save)
+    path = sound_path(options.sound)
+    show_cautions(path, accepted=options.accept_cautions)
+    around = surroundings(None, ConditionOptions(temperature_c=options.temperature_c))
     track = NudgeTrack(
-        tolerance_m=1e-3 * asked["tolerance_mm"],
-        move=move,
+        tolerance_m=1e-3 * options.tolerance_mm,
+        move=options.move,
         speed_of_sound_m_s=around.air.speed_of_sound_m_s,
     )
-    track = _nudged(path, track, around, asked)
+    track, level_dbfs = _nudged(path, track, around, options)
     for line in _farewell(track, save):
-        click.echo(line, err=asked["as_json"])
+        click.echo(line, err=options.as_json)
     if save is not None and track.done:
-        _save(path, save, around, asked)
-
-
-def _path(asked: dict[str, Any]) -> SoundPath:
-    """Return the sound path."""
-    names = ("play", "record", "play_channels", "record_channel", "reference_channel", "rate_hz")
-    return sound_path(
-        simulate=asked["simulate"], pace=asked["pace"], **{key: asked[key] for key in names}
-    )
+        _save(path, save, level_dbfs, around, options)
 
 
 def _nudged(
-    path: SoundPath, track: NudgeTrack, around: Surroundings, asked: dict[str, Any]
-) -> NudgeTrack:
-    """Go on until it is done, or the person has enough; return the last state."""
+    path: SoundPath, track: NudgeTrack, around: Surroundings, options: NudgeOptions
+) -> tuple[NudgeTrack, float]:
+    """Go on until it is done, or the person has enough; return the last state and the level."""
     import sys
 
     from measure.live.options import ledger_of
     from measure.sound.keys import Keys
     from measure.terminal.screen import NudgeScreen
 
-    screen = NudgeScreen(sys.stderr if asked["as_json"] else sys.stdout, plain=asked["plain"])
+    screen = NudgeScreen(sys.stderr if options.as_json else sys.stdout, plain=options.plain)
     ledger = ledger_of(path)
     with Keys() as keys:
-        if asked["level_dbfs"] is None:
-            asked["level_dbfs"] = _level_dbfs(path, ledger, keys)
-        loop = _Loop(path, around.air, screen, keys, ledger, asked)
+        level_dbfs = options.level_dbfs
+        if level_dbfs is None:
+            level_dbfs = _level_dbfs(path, ledger, keys)
+        loop = _Loop(path, around.air, screen, keys, ledger, level_dbfs, options)
         track = loop.go_on(track)
     screen.leave()
-    return track
+    return track, level_dbfs
 
 
 def _level_dbfs(path: SoundPath, ledger: Ledger, keys: Keys) -> float:
@@ -181,10 +191,12 @@ class _Loop:
         screen: NudgeScreen,
         keys: Keys,
         ledger: Ledger,
-        asked: dict[str, Any],
+        level_dbfs: float,
+        options: NudgeOptions,
     ) -> None:
         self._path, self._air, self._screen = path, air, screen
-        self._keys, self._ledger, self._asked = keys, ledger, asked
+        self._keys, self._ledger = keys, ledger
+        self._level_dbfs, self._options = level_dbfs, options
         self._person = _person(path)
         self._bass: Snapshot | None = None
 
@@ -192,12 +204,12 @@ class _Loop:
         """Play stretch after stretch."""
         from measure.live.nudge_run import Ended, play_cue
 
-        if self._asked["bass"]:
+        if self._options.bass:
             self._longer_sweep(track.move)
         while True:
             stretch = self._stretch(track)
             track = stretch.track
-            if self._asked["cue"] and stretch.ended in {Ended.INSIDE, Ended.DONE}:
+            if self._options.cue and stretch.ended in {Ended.INSIDE, Ended.DONE}:
                 play_cue(self._path, ledger=self._ledger, keys=self._keys)
             if stretch.ended is Ended.INSIDE:
                 continue
@@ -217,7 +229,7 @@ class _Loop:
         from measure.live.nudge_run import nudge
 
         pattern = nudge_pattern(
-            sample_rate_hz=self._path.sample_rate_hz, level_dbfs=self._asked["level_dbfs"]
+            sample_rate_hz=self._path.sample_rate_hz, level_dbfs=self._level_dbfs
         )
         return nudge(
             self._path,
@@ -226,7 +238,7 @@ class _Loop:
             ledger=self._ledger,
             keys=self._keys,
             show=self._show,
-            stop_inside=self._asked["cue"],
+            stop_inside=self._options.cue,
         )
 
     def _show(self, track: NudgeTrack) -> None:
@@ -239,7 +251,7 @@ class _Loop:
         screen.show(
             [*lines, "", "b: bass   any other key: end"], nudge_summary(track, plain=screen.plain)
         )
-        if self._asked["as_json"]:
+        if self._options.as_json:
             click.echo(json_line(track))
         if self._person is not None:
             self._person.see(track)
@@ -265,7 +277,7 @@ class _Loop:
         _stand_clear(self._path, self._keys, "a longer sweep for the bass")
         after = bass_snapshot(
             self._path,
-            level_dbfs=self._asked["level_dbfs"],
+            level_dbfs=self._level_dbfs,
             air=self._air,
             ledger=self._ledger,
             keys=self._keys,
@@ -277,7 +289,7 @@ class _Loop:
         comparison = compare(before, after, moved="left" if moved == "left" else "right")
         for text in (*gain_texts(comparison), bass_text(comparison.features)):
             for line in wrapped(text, hanging=2):
-                click.echo(line, err=self._asked["as_json"])
+                click.echo(line, err=self._options.as_json)
 
 
 def _stand_clear(path: SoundPath, keys: Keys, what: str) -> None:
@@ -302,7 +314,9 @@ def _person(path: SoundPath) -> SimulatedPerson | None:
     return SimulatedPerson(path) if isinstance(path, SimulatedRoom) else None
 
 
-def _save(path: SoundPath, name: str, around: Surroundings, asked: dict[str, Any]) -> None:
+def _save(
+    path: SoundPath, name: str, level_dbfs: float, around: Surroundings, options: NudgeOptions
+) -> None:
     """Make a full take, and print its verdict."""
     from measure.commands.read import print_reading
     from measure.live.options import ledger_of, sound_facts
@@ -310,14 +324,14 @@ def _save(path: SoundPath, name: str, around: Surroundings, asked: dict[str, Any
     from measure.takes.description import Labels
     from measure.takes.take import make_take
 
-    quiet = asked["as_json"]
-    programme = _take_programme(path.sample_rate_hz, asked["level_dbfs"])
+    quiet = options.as_json
+    programme = _take_programme(path.sample_rate_hz, level_dbfs)
     with Keys() as keys:
         _stand_clear(path, keys, "the full take")
         take = make_take(
             path,
             programme,
-            folder=asked["folder"],
+            folder=options.folder,
             labels=Labels(name=name, pair=None, room=None, place=None),
             surroundings=around,
             level=None,
@@ -333,7 +347,7 @@ def _save(path: SoundPath, name: str, around: Surroundings, asked: dict[str, Any
         None,
         [],
         to_error=quiet,
-        tolerance_mm=asked["tolerance_mm"],
+        tolerance_mm=options.tolerance_mm,
         half_angle_deg=None,
         scores=False,
         brief=True,

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from measure.takes.conditions import FILE, Surroundings, surrounding_options, surroundings
+from measure.takes.conditions import (
+    FILE,
+    ConditionOptions,
+    Surroundings,
+    surrounding_options,
+    surroundings,
+)
 from measure.terminal.number_type import NumberRange
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from analysis.signals.programme import Programme
     from measure.files.microphone import Microphone
     from measure.files.readings.recording_reader import FileReading
@@ -20,6 +26,26 @@ if TYPE_CHECKING:
 SPOTS = ("left", "right", "front", "back")
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReadOptions:
+    """What is read, what is known around it, and what is said and written."""
+
+    recording: Path
+    sweep: Path
+    room_path: Path | None = None
+    survey_path: Path | None = None
+    channel: int | None = None
+    conditions: ConditionOptions = field(default_factory=ConditionOptions)
+    spots: tuple[tuple[str, Path], ...] = ()
+    tolerance_mm: float = 2.0
+    half_angle_deg: float | None = None
+    scores: bool = False
+    brief: bool = False
+    json_target: str | None = None
+    figures: Path | None = None
+
+
+@defaults_from(ReadOptions)
 @click.command("read", short_help="Read a recording of a sweep.")
 @click.argument("recording", type=FILE)
 @click.option(
@@ -51,7 +77,6 @@ SPOTS = ("left", "right", "front", "back")
     "--tolerance",
     "tolerance_mm",
     type=NumberRange(min=0.1),
-    default=2.0,
     show_default=True,
     help="Difference that counts as equal, mm.",
 )
@@ -72,69 +97,48 @@ SPOTS = ("left", "right", "front", "back")
 @click.option(
     "--figures", "figures", type=FILE, help="Draw the figures into this folder, PNG and SVG."
 )
-def command(
-    recording: Path,
-    sweep: Path,
-    room_path: Path | None,
-    survey_path: Path | None,
-    spots: tuple[tuple[str, Path], ...],
-    json_target: str | None,
-    figures: Path | None,
-    channel: int | None,
-    temperature_c: float | None,
-    humidity_percent: float | None,
-    microphone_path: Path | None,
-    holds: str,
-    incidence: str | None,
-    **wording: Any,
-) -> None:
+def command(**given: object) -> None:
     """Read RECORDING, made at the seat while a sweep programme played.
 
     The verdict comes first: which loudspeaker to move, which way and how far; then
     level, wiring and bass; then what each rests on.
     """
+    run(options_from(ReadOptions, given))
+
+
+def run(options: ReadOptions) -> None:
+    """Read a recording, say what it says, and write what was asked for."""
     from measure.files.output import check_json_target, progress
     from measure.takes.sheet import check_sound, read_sheet
 
-    check_json_target(json_target)
-    programme, sha256 = read_sheet(sweep)
-    check_sound(sweep, sha256)
-    around = surroundings(
-        room_path,
-        temperature_c=temperature_c,
-        humidity_percent=humidity_percent,
-        microphone_path=microphone_path,
-        holds=holds,
-        incidence=incidence,
-        survey_path=survey_path,
-    )
+    check_json_target(options.json_target)
+    programme, sha256 = read_sheet(options.sweep)
+    check_sound(options.sweep, sha256)
+    around = surroundings(options.room_path, options.conditions, survey_path=options.survey_path)
     with progress("Reading the recording") as step:
-        file = _read(recording, dict(spots), programme, around, channel)
-        if figures is not None:
+        file = _read(options, programme, around)
+        if options.figures is not None:
             step("Drawing the figures")
             from measure.files.figures import write_reading_figures
 
-            written = write_reading_figures(file.reading, figures)
+            written = write_reading_figures(file.reading, options.figures)
         else:
             written = []
-        if json_target is not None:
-            written += _save(
-                file,
-                json_target,
-                sweep=sweep.name,
-                microphone=around.microphone_document,
-                spots=spots,
-            )
-    print_reading(file, around.microphone, written, to_error=json_target == "-", **wording)
+        if options.json_target is not None:
+            written += _save(file, options, around, options.json_target)
+    print_reading(
+        file,
+        around.microphone,
+        written,
+        to_error=options.json_target == "-",
+        tolerance_mm=options.tolerance_mm,
+        half_angle_deg=options.half_angle_deg,
+        scores=options.scores,
+        brief=options.brief,
+    )
 
 
-def _read(
-    recording: Path,
-    spots: Mapping[str, Path],
-    programme: Programme,
-    around: Surroundings,
-    channel: int | None,
-) -> FileReading:
+def _read(options: ReadOptions, programme: Programme, around: Surroundings) -> FileReading:
     """Read the recording, and those around it."""
     from measure.files.readings.recording_reader import read_file, with_spot_files
 
@@ -145,21 +149,14 @@ def _read(
             air=around.air,
             room=around.room,
             microphone=around.microphone,
-            channel=channel,
+            channel=options.channel,
         )
 
-    others = {name: read(path) for name, path in spots.items()}
-    return with_spot_files(read(recording), others)
+    others = {name: read(path) for name, path in dict(options.spots).items()}
+    return with_spot_files(read(options.recording), others)
 
 
-def _save(
-    file: FileReading,
-    target: str,
-    *,
-    sweep: str,
-    microphone: Mapping[str, Any] | None,
-    spots: tuple[tuple[str, Path], ...],
-) -> list[Path]:
+def _save(file: FileReading, options: ReadOptions, around: Surroundings, target: str) -> list[Path]:
     """Save the reading and its impulse responses, both or none."""
     from measure.files.audio_files import encode_wav
     from measure.files.output import STDOUT, json_text, text_writer, write_json, write_together
@@ -167,9 +164,9 @@ def _save(
 
     document = reading_document(
         file,
-        sweep=sweep,
-        microphone=microphone,
-        spots={name: path.name for name, path in spots},
+        sweep=options.sweep.name,
+        microphone=around.microphone_document,
+        spots={name: path.name for name, path in options.spots},
     )
     if target == STDOUT:
         write_json(document, target)

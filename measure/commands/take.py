@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import textwrap
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from measure.live.options import live_options, show_cautions, sound_path
-from measure.takes.conditions import FILE, Surroundings, surrounding_options, surroundings
+from measure.live.options import SoundOptions, live_options, show_cautions, sound_path
+from measure.takes.conditions import (
+    FILE,
+    ConditionOptions,
+    Surroundings,
+    surrounding_options,
+    surroundings,
+)
 from measure.terminal.number_type import Number, NumberRange
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,6 +39,34 @@ WIDTH = 78
 ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TakeOptions:
+    """What is played, where it is kept, and what is known around it."""
+
+    name: str
+    pair: str | None = None
+    room: str | None = None
+    place: str | None = None
+    folder: Path = Path()
+    sound: SoundOptions = field(default_factory=SoundOptions)
+    level_dbfs: float | None = None
+    wanted_db: float = 30.0
+    louder: bool = False
+    duration_s: float = 6.0
+    start_hz: float = 15.0
+    stop_hz: float | None = None
+    order: str = "LRRL"
+    countdown_s: int = 5
+    full_scale_dba: float | None = None
+    ask_meter: bool = False
+    yes: bool = False
+    accept_cautions: bool = False
+    conditions: ConditionOptions = field(default_factory=ConditionOptions)
+    tolerance_mm: float = 2.0
+    details: bool = False
+
+
+@defaults_from(TakeOptions)
 @click.command("take", short_help="Play a sweep, record it, and keep what it says.")
 @click.argument("name")
 @click.option("--pair", help="Which loudspeakers stand there, in your words.")
@@ -40,7 +76,6 @@ ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
     "--log",
     "folder",
     type=FILE,
-    default=Path(),
     help="Logbook, or folder for takes.  [default: here]",
 )
 @live_options
@@ -54,7 +89,6 @@ ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
     "--wanted",
     "wanted_db",
     type=NumberRange(15, 60),
-    default=30.0,
     show_default=True,
     help="Sweep above the room's noise that the level check looks for, dB.",
 )
@@ -68,7 +102,6 @@ ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
     "--seconds",
     "duration_s",
     type=Number(),
-    default=6.0,
     show_default=True,
     help="Length of a pass.",
 )
@@ -76,17 +109,15 @@ ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
     "--start",
     "start_hz",
     type=Number(),
-    default=15.0,
     show_default=True,
     help="First frequency, Hz.",
 )
 @click.option("--end", "stop_hz", type=Number(), help="Last frequency, Hz; lower spares tweeters.")
-@click.option("--order", default="LRRL", show_default=True, help="Order of the passes.")
+@click.option("--order", show_default=True, help="Order of the passes.")
 @click.option(
     "--countdown",
     "countdown_s",
     type=click.IntRange(0, 120),
-    default=5,
     show_default=True,
     help="Seconds to walk away before the sweep.",
 )
@@ -107,77 +138,70 @@ ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
     "--tolerance",
     "tolerance_mm",
     type=NumberRange(min=0.1),
-    default=2.0,
     show_default=True,
     help="Difference that counts as equal, mm.",
 )
 @click.option("--details", is_flag=True, help="After the verdict, what it rests on.")
-def command(
-    name: str,
-    pair: str | None,
-    room: str | None,
-    place: str | None,
-    folder: Path,
-    tolerance_mm: float,
-    details: bool,
-    accept_cautions: bool,
-    **asked: Any,
-) -> None:
+def command(**given: object) -> None:
     """Play a sweep, record it at the seat, and keep it as the take NAME.
 
     First a quiet noise finds the level and shows that left is left. Any key stops the
     sound at once.
     """
+    run(options_from(TakeOptions, given))
+
+
+def run(options: TakeOptions) -> None:
+    """Make a take, and say what it says."""
     from measure.commands.log_moves import answer_in
     from measure.commands.read import print_reading
     from measure.logbook.folder import takes_folder
     from measure.takes.description import Labels
 
-    folder = takes_folder(folder)
-    around, room_name = _surroundings(room, asked)
-    labels = Labels(name=name, pair=pair, room=room_name, place=place)
-    _refuse_unasked(asked)
-    path = _path(asked)
-    show_cautions(path, accepted=accept_cautions)
-    take = _made(path, labels, around, folder, asked)
+    folder = takes_folder(options.folder)
+    around, room_name = _surroundings(options)
+    labels = Labels(name=options.name, pair=options.pair, room=room_name, place=options.place)
+    _refuse_unasked(options)
+    path = sound_path(options.sound)
+    show_cautions(path, accepted=options.accept_cautions)
+    take = _made(path, labels, around, folder, options)
     click.echo()
     print_reading(
         take.reading,
         around.microphone,
         [],
         to_error=False,
-        tolerance_mm=tolerance_mm,
+        tolerance_mm=options.tolerance_mm,
         half_angle_deg=None,
         scores=False,
-        brief=not details,
+        brief=not options.details,
     )
-    answer = answer_in(folder, name)
+    answer = answer_in(folder, options.name)
     for line in [*_afterwards(take), *([answer] if answer else [])]:
         click.echo(textwrap.fill(line, WIDTH, subsequent_indent="  "))
 
 
-def _surroundings(room: str | None, asked: dict[str, Any]) -> tuple[Surroundings, str | None]:
+def _surroundings(options: TakeOptions) -> tuple[Surroundings, str | None]:
     """Return air, room and microphone, and the room's name."""
+    room = options.room
     file = Path(room) if room is not None and room.lower().endswith(".toml") else None
-    names = ("temperature_c", "humidity_percent", "microphone_path", "holds", "incidence")
-    around = surroundings(file, **{key: asked.pop(key) for key in names})
-    return around, room if file is None else file.stem
+    return surroundings(file, options.conditions), room if file is None else file.stem
 
 
-def _refuse_unasked(asked: dict[str, Any]) -> None:
+def _refuse_unasked(options: TakeOptions) -> None:
     """Refuse a question that nobody can answer, before anything sounds."""
     from measure.errors import TakeError
     from measure.sound.keys import Keys
 
     if Keys().live:
         return
-    if asked["level_dbfs"] is None and not asked["yes"]:
+    if options.level_dbfs is None and not options.yes:
         msg = (
             "there is no terminal in which to say which loudspeaker sounded: start this in a "
             "terminal, or add --yes to skip that question"
         )
         raise TakeError(msg)
-    if asked["ask_meter"]:
+    if options.ask_meter:
         msg = (
             "there is no terminal in which to say what the sound level meter showed: start this "
             "in a terminal, or leave --ask-meter out"
@@ -185,16 +209,8 @@ def _refuse_unasked(asked: dict[str, Any]) -> None:
         raise TakeError(msg)
 
 
-def _path(asked: dict[str, Any]) -> SoundPath:
-    """Return the sound path."""
-    names = ("play", "record", "play_channels", "record_channel", "reference_channel", "rate_hz")
-    return sound_path(
-        simulate=asked["simulate"], pace=asked["pace"], **{key: asked[key] for key in names}
-    )
-
-
 def _made(
-    path: SoundPath, labels: Labels, around: Surroundings, folder: Path, asked: dict[str, Any]
+    path: SoundPath, labels: Labels, around: Surroundings, folder: Path, options: TakeOptions
 ) -> Take:
     """Check the level, count down, and make the take."""
     from measure.live.options import ledger_of, sound_facts
@@ -205,14 +221,14 @@ def _made(
 
     check_free(folder, labels.name)
     # A sweep that can't be is told before a level check for it.
-    programme = _programme(path, asked["level_dbfs"], asked)
+    programme = _programme(path, options.level_dbfs, options)
     ledger = ledger_of(path)
     with LiveLine() as line, Keys() as keys:
         level = None
-        if asked["level_dbfs"] is None:
-            level = _level(path, ledger, keys, asked)
-            programme = _programme(path, level.peak_dbfs, asked)
-        _count_down(path, keys, line, asked["countdown_s"])
+        if options.level_dbfs is None:
+            level = _level(path, ledger, keys, options)
+            programme = _programme(path, level.peak_dbfs, options)
+        _count_down(path, keys, line, options.countdown_s)
         return make_take(
             path,
             programme,
@@ -220,22 +236,22 @@ def _made(
             labels=labels,
             surroundings=around,
             level=level,
-            confirmed=None if level is None else not asked["yes"],
+            confirmed=None if level is None else not options.yes,
             sound=sound_facts(path),
             ledger=ledger,
             keys=keys,
             show=_shower(line),
             step=lambda text: line.show(f"{text} ..."),
-            calibrate=_calibration(keys, asked),
+            calibrate=_calibration(keys, options),
         )
 
 
-def _calibration(keys: Keys, asked: dict[str, Any]) -> Calibrate:
+def _calibration(keys: Keys, options: TakeOptions) -> Calibrate:
     """Return what tells what full scale means in the room."""
     from analysis.signals.sound_level import Calibration, calibration_by_meter
 
     def calibrate(level: RecordedLevel) -> Calibration | None:
-        shown_dba = shown_by_meter(keys) if asked["ask_meter"] else None
+        shown_dba = shown_by_meter(keys) if options.ask_meter else None
         if shown_dba is not None:
             found = calibration_by_meter(shown_dba, level.highest_db)
             click.echo(
@@ -244,7 +260,7 @@ def _calibration(keys: Keys, asked: dict[str, Any]) -> Calibrate:
                 err=True,
             )
             return found
-        known = asked["full_scale_dba"]
+        known = options.full_scale_dba
         return None if known is None else Calibration(full_scale_dba=known)
 
     return calibrate
@@ -265,13 +281,13 @@ def shown_by_meter(keys: Keys) -> float | None:
     return float(shown)
 
 
-def _level(path: SoundPath, ledger: Ledger, keys: Keys, asked: dict[str, Any]) -> LevelFound:
+def _level(path: SoundPath, ledger: Ledger, keys: Keys, options: TakeOptions) -> LevelFound:
     """Find the level, and say what to change on the amplifier."""
     from measure.safety.limits import CAP_DBFS, SAFE_LEVEL_DBFS
     from measure.takes.level_check import check_level
 
     def ask(side: Side) -> str:
-        if asked["simulate"]:
+        if options.sound.simulate:
             click.echo(f"(In the invented room the {side} one sounded.)", err=True)
         with keys.lent():
             answer = click.prompt(
@@ -287,10 +303,10 @@ def _level(path: SoundPath, ledger: Ledger, keys: Keys, asked: dict[str, Any]) -
         path,
         ledger=ledger,
         keys=keys,
-        cap_dbfs=CAP_DBFS if asked["louder"] else SAFE_LEVEL_DBFS,
-        ask=None if asked["yes"] else ask,
+        cap_dbfs=CAP_DBFS if options.louder else SAFE_LEVEL_DBFS,
+        ask=None if options.yes else ask,
         tell=lambda text: click.echo(text, err=True),
-        wanted_db=asked["wanted_db"],
+        wanted_db=options.wanted_db,
     )
     click.echo(
         f"Level: sweep at {found.peak_dbfs:.0f} dBFS, {found.snr_db:.0f} dB above the room's "
@@ -302,21 +318,21 @@ def _level(path: SoundPath, ledger: Ledger, keys: Keys, asked: dict[str, Any]) -
     return found
 
 
-def _programme(path: SoundPath, level_dbfs: float | None, asked: dict[str, Any]) -> Programme:
+def _programme(path: SoundPath, level_dbfs: float | None, options: TakeOptions) -> Programme:
     """Return the programme at its level; at the usual one where that isn't known yet."""
     from measure.safety.limits import SAFE_LEVEL_DBFS, check_level
     from measure.sound.stimulus import default_stop_hz, make_programme
 
     level_dbfs = SAFE_LEVEL_DBFS if level_dbfs is None else level_dbfs
-    check_level(level_dbfs, louder=asked["louder"])
+    check_level(level_dbfs, louder=options.louder)
     rate_hz = path.sample_rate_hz
     return make_programme(
-        start_hz=asked["start_hz"],
-        stop_hz=default_stop_hz(rate_hz) if asked["stop_hz"] is None else asked["stop_hz"],
-        duration_s=asked["duration_s"],
+        start_hz=options.start_hz,
+        stop_hz=default_stop_hz(rate_hz) if options.stop_hz is None else options.stop_hz,
+        duration_s=options.duration_s,
         level_dbfs=level_dbfs,
         rate_hz=rate_hz,
-        order=asked["order"].upper(),
+        order=options.order.upper(),
         tail_s=1.5,
     )
 

@@ -27,6 +27,9 @@ SOUND_SUFFIXES: Final = frozenset({".wav", ".flac", ".aif", ".aiff", ".caf", ".w
 
 Writer = Callable[[Path], object]
 
+JsonObject = dict[str, object]
+"""What a command writes as JSON: names to values that `plain` knows."""
+
 
 def write_whole(path: Path, write: Writer) -> None:
     """Write a file through `write` so that it appears whole or not at all.

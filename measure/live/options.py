@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib import resources
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
@@ -57,7 +57,6 @@ _SIMULATION: Final = (
     click.option(
         "--pace",
         type=NumberRange(min=0.1),
-        default=1.0,
         show_default=True,
         help="With --simulate: so many times faster than a clock.",
     ),
@@ -65,15 +64,33 @@ _SIMULATION: Final = (
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Asked:
+class DeviceOptions:
     """What the options said of devices, channels and rate; None where nothing."""
 
-    play: str | None
-    record: str | None
-    play_channels: str | None
-    record_channel: int | None
-    reference_channel: int | None
-    rate_hz: int | None
+    play: str | None = None
+    record: str | None = None
+    play_channels: str | None = None
+    record_channel: int | None = None
+    reference_channel: int | None = None
+    rate_hz: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SoundOptions:
+    """What the options said of the way of the sound.
+
+    Attributes
+    ----------
+    devices : DeviceOptions
+    simulate : bool
+        Take the invented room instead.
+    pace : float
+        So many times faster than a clock, there.
+    """
+
+    devices: DeviceOptions = field(default_factory=DeviceOptions)
+    simulate: bool = False
+    pace: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -100,7 +117,7 @@ def live_options(command: Command) -> Command:
     return device_options(command)
 
 
-def sound_path(*, simulate: bool, pace: float, **asked: Any) -> SoundPath:
+def sound_path(options: SoundOptions) -> SoundPath:
     """Return the sound path that the options and the settings mean.
 
     Raises
@@ -108,18 +125,20 @@ def sound_path(*, simulate: bool, pace: float, **asked: Any) -> SoundPath:
     SoundDeviceError
         If no such devices are there, or they have no such channels or rate.
     """
-    if simulate:
-        _refuse_devices(asked)
-        return simulated(asked["rate_hz"], pace, reference=asked["reference_channel"] is not None)
+    devices = options.devices
+    if options.simulate:
+        _refuse_devices(devices)
+        reference = devices.reference_channel is not None
+        return simulated(devices.rate_hz, options.pace, reference=reference)
     from measure.sound.portaudio import DevicePath
 
-    return DevicePath(chosen(Asked(**asked)).wiring)
+    return DevicePath(chosen(devices).wiring)
 
 
-def _refuse_devices(asked: dict[str, Any]) -> None:
+def _refuse_devices(asked: DeviceOptions) -> None:
     """Refuse options that mean nothing in an invented room."""
     for name in ("play", "record", "play_channels", "record_channel"):
-        if asked.get(name) is not None:
+        if getattr(asked, name) is not None:
             msg = f"--{name.replace('_', '-')} chooses a device, and --simulate uses none: leave "
             msg += "one of them out"
             raise click.UsageError(msg)
@@ -132,7 +151,7 @@ def simulated(rate_hz: int | None, pace: float, *, reference: bool = False) -> S
     return SimulatedRoom(rate_hz or USUAL_RATE_HZ, pace=pace, reference=reference)
 
 
-def chosen(asked: Asked) -> Chosen:
+def chosen(asked: DeviceOptions) -> Chosen:
     """Choose devices, channels and rate, by the options before the settings.
 
     Raises
@@ -175,14 +194,14 @@ def pair(text: str | None) -> tuple[int, int] | None:
     return int(parts[0]), int(parts[1])
 
 
-def _inputs(asked: Asked, kept: Settings) -> tuple[int, ...]:
+def _inputs(asked: DeviceOptions, kept: Settings) -> tuple[int, ...]:
     """Return the microphone's channel, and the wired reference's if there is one."""
     microphone = asked.record_channel or kept.record_channel or 1
     reference = asked.reference_channel or kept.reference_channel
     return (microphone,) if reference is None else (microphone, reference)
 
 
-def _rate(asked: Asked, kept: Settings, play: Device, record: Device) -> tuple[int, str]:
+def _rate(asked: DeviceOptions, kept: Settings, play: Device, record: Device) -> tuple[int, str]:
     """Return the sampling frequency and why it was chosen."""
     if asked.rate_hz is not None:
         return asked.rate_hz, "asked for"

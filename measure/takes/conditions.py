@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from analysis.room.room import Positions, Room
     from analysis.room.space import Space
     from measure.files.microphone import Microphone
+    from measure.files.output import JsonObject
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -44,7 +45,6 @@ _OPTIONS: Final = (
         "--mic-file-is",
         "holds",
         type=click.Choice(("response", "correction")),
-        default="response",
         show_default=True,
         help="What that file gives: the microphone's deviation, or what to add.",
     ),
@@ -55,6 +55,28 @@ _OPTIONS: Final = (
         help="Angle for which it holds: 0 pointed at the loudspeakers, 90 at the ceiling.",
     ),
 )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ConditionOptions:
+    """What the options said of air and microphone; None where nothing.
+
+    Attributes
+    ----------
+    temperature_c, humidity_percent : float or None
+        Without a room file only.
+    microphone_path : Path or None
+    holds : str
+        ``response`` or ``correction``.
+    incidence : str or None
+        In degrees.
+    """
+
+    temperature_c: float | None = None
+    humidity_percent: float | None = None
+    microphone_path: Path | None = None
+    holds: str = "response"
+    incidence: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -87,27 +109,14 @@ def surrounding_options(command: Command) -> Command:
 
 
 def surroundings(
-    room_path: Path | None,
-    *,
-    temperature_c: float | None,
-    humidity_percent: float | None,
-    microphone_path: Path | None,
-    holds: str,
-    incidence: str | None,
-    survey_path: Path | None = None,
+    room_path: Path | None, options: ConditionOptions, *, survey_path: Path | None = None
 ) -> Surroundings:
     """Return what the options mean.
 
     Parameters
     ----------
     room_path : Path or None
-    temperature_c, humidity_percent : float or None
-        Without a room file only.
-    microphone_path : Path or None
-    holds : str
-        ``response`` or ``correction``.
-    incidence : str or None
-        In degrees.
+    options : ConditionOptions
     survey_path : Path, optional
         Where pair and seat stand, in place of the room file's own; with a room file only.
 
@@ -122,14 +131,15 @@ def surroundings(
     click.UsageError
         If the options contradict each other.
     """
-    air, room = _air_and_room(room_path, survey_path, temperature_c, humidity_percent)
-    microphone = _microphone(microphone_path, holds, incidence)
+    temperature_c = options.temperature_c
+    air, room = _air_and_room(room_path, survey_path, temperature_c, options.humidity_percent)
+    microphone = _microphone(options.microphone_path, options.holds, options.incidence)
     return Surroundings(
         air=air,
         air_measured=room_path is not None or temperature_c is not None,
         room=room,
         microphone=microphone,
-        microphone_document=_said(microphone, microphone_path, holds),
+        microphone_document=_said(microphone, options.microphone_path, options.holds),
     )
 
 
@@ -179,7 +189,7 @@ def _microphone(path: Path | None, holds: str, incidence: str | None) -> Microph
     )
 
 
-def _said(microphone: Microphone | None, path: Path | None, holds: str) -> dict[str, Any] | None:
+def _said(microphone: Microphone | None, path: Path | None, holds: str) -> JsonObject | None:
     """Return what is known of the microphone, for the JSON."""
     if microphone is None or path is None:
         return None

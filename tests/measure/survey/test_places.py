@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import click
 import pytest
@@ -12,7 +11,7 @@ from measure import cli
 from measure.errors import RoomFileError, SurveyFileError
 from measure.files.room_file import read_room
 from measure.survey.places import room_with_survey
-from measure.takes.conditions import surroundings
+from measure.takes.conditions import ConditionOptions, surroundings
 
 SURVEY = Path(__file__).parents[3] / "sample_data" / "survey-before.toml"
 WALLS = "height_m = 2.48\ntemperature_c = 21\n"
@@ -104,18 +103,11 @@ def test_a_reading_takes_places_from_the_survey(
 ) -> None:
     # Known input: what the survey says reaches the reading; without walls it is refused.
     room = box(tmp_path, surveyed)
-    known: dict[str, Any] = {
-        "temperature_c": None,
-        "humidity_percent": None,
-        "microphone_path": None,
-        "holds": "response",
-        "incidence": None,
-    }
-    around = surroundings(room, survey_path=SURVEY, **known)
+    around = surroundings(room, ConditionOptions(), survey_path=SURVEY)
     assert around.room is not None
     assert around.room[1] == room_with_survey(room, SURVEY)[0].positions
     assert "survey-before.toml" in capsys.readouterr().err
     with pytest.raises(click.UsageError, match="--room"):
-        surroundings(None, survey_path=SURVEY, **known)
+        surroundings(None, ConditionOptions(), survey_path=SURVEY)
     asked = ["--sweep", "none.wav", "--survey", str(SURVEY)]
     assert cli.run(["read", "none.wav", *asked]) == 2

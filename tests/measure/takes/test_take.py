@@ -23,7 +23,7 @@ from measure.sound.keys import Keys
 from measure.sound.simulation.faults import Fault
 from measure.sound.simulation.room import SimulatedRoom
 from measure.sound.stimulus import make_programme
-from measure.takes.conditions import Surroundings, surroundings
+from measure.takes.conditions import ConditionOptions, Surroundings, surroundings
 from measure.takes.description import Labels
 from measure.takes.facts import Sound
 from measure.takes.run import play_and_record
@@ -113,11 +113,7 @@ def test_a_take_keeps_its_microphones_correction(tmp_path: Path) -> None:
     correction.write_bytes(b"20 -3\n200 0\n20000 5\n")
     around = surroundings(
         None,
-        temperature_c=20.0,
-        humidity_percent=None,
-        microphone_path=correction,
-        holds="response",
-        incidence="0",
+        ConditionOptions(temperature_c=20.0, microphone_path=correction, incidence="0"),
     )
     take = taken(SimulatedRoom(pace=math.inf), tmp_path, around=around)
     kept = read_take(take.folder)
