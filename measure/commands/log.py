@@ -296,20 +296,6 @@ def unpack(source: Path, target: Path) -> None:
     click.echo(f"Unpacked {read_archive(source, target)} files into {target}")
 
 
-@command.command("renew")
-@click.argument("target", type=FILE, metavar="DIR")
-@click.pass_obj
-def renew(folder: Path, target: Path) -> None:
-    """Copy the logbook to a new folder DIR with every file in the newest schema."""
-    from measure.logbook.folder import open_logbook
-    from measure.logbook.renewed import renew_logbook
-
-    n_renewed, problems = renew_logbook(open_logbook(folder), target)
-    for problem in problems:
-        click.echo(f"Copied as it is, since it is damaged: {problem}", err=True)
-    click.echo(f"{n_renewed} file(s) brought to the newest schema in {target}; the old one stays.")
-
-
 @command.command("export")
 @click.argument("name")
 @click.option("--curves", type=FILE, metavar="FILE.csv", help="The bass curves.")

@@ -1,9 +1,9 @@
-"""Files of older versions: read by pure functions that make a newer content of an older one.
+"""Files of other schemas: led to this program's by pure functions, or refused in one sentence.
 
-Conventions: each file of a logbook has a whole number ``schema``. A step takes the content
-of one schema, as TOML has it, and returns that of the next; it changes nothing in place and
-touches no file. What is read is as new as the program; the old file stays as it is until
-something in it is changed, and then goes to the bin.
+Conventions: each file that the program writes for itself has a whole number ``schema``. A step
+takes the content of one schema, as TOML has it, and returns that of the next; it changes nothing
+in place and touches no file. Until a release every schema is 1: a new key is an optional field,
+and there is no step.
 """
 
 from __future__ import annotations
@@ -23,27 +23,8 @@ Step = Callable[[Content], dict[str, Any]]
 
 Table = TypeVar("Table", bound=msgspec.Struct)
 
-
-def take_2(content: Content) -> dict[str, Any]:
-    """Return the facts of a take as schema 2 has them, from those of schema 1.
-
-    Schema 2 can keep the microphone's correction itself. Of schema 1 only its name is known,
-    and which sign it had is not, so nothing is made up: the new keys stay out.
-    """
-    return dict(content)
-
-
-def move_2(content: Content) -> dict[str, Any]:
-    """Return a move as schema 2 has it, from one of schema 1.
-
-    Schema 2 can also keep the surveys before and after it and its steps; there were none.
-    """
-    return dict(content)
-
-
-STEPS: Final[Mapping[tuple[str, int], Step]] = {("take", 1): take_2, ("move", 1): move_2}
-"""From a kind of file and its schema to the step that leads to the next one. The other kinds
-are at their first schema yet; tests/measure/logbook/frozen holds each as it was written."""
+STEPS: Final[Mapping[tuple[str, int], Step]] = {}
+"""From a kind of file and its schema to the step that leads to the next one."""
 
 HINT: Final = "mend the file, or copy it again from where it was made"
 
@@ -54,7 +35,7 @@ class _Version(msgspec.Struct):
     schema: int
 
 
-def migrated(
+def migrate_content(
     content: Content, *, kind: str, newest: int, steps: Mapping[tuple[str, int], Step] = STEPS
 ) -> dict[str, Any]:
     """Return the content of a file as the newest schema has it.
@@ -62,7 +43,7 @@ def migrated(
     Parameters
     ----------
     content : mapping
-        As TOML has it, with the key ``schema``.
+        As TOML has it, with the key ``schema``; it stays as it is.
     kind : str
         Which file it is.
     newest : int
@@ -99,7 +80,7 @@ def read_versioned(
     what: str | None = None,
     hint: str = HINT,
 ) -> Table:
-    """Read a file of the logbook, of this or an older schema.
+    """Read a TOML file, of the newest schema or of one from which steps lead to it.
 
     Parameters
     ----------
@@ -115,27 +96,36 @@ def read_versioned(
     what : str, optional
         What the file is, with its article, for the messages.
     hint : str
-        What to do when it is wrong.
+        What to do when it is damaged.
 
     Returns
     -------
     table
-        An instance of it.
+        An instance of it; the file stays as it is.
 
     Raises
     ------
     MeasureError
-        Of the type `error`, if it can't be read, is damaged, or is a newer version's.
+        Of the type `error`, if it can't be read, is damaged, or has another schema.
     """
     content = load_toml(path, error=error, what=what or f"a logbook's file of a {kind}", hint=hint)
-    found = toml_record(content, _Version, path=path, error=error, hint=hint)
-    if found.schema == newest:
+    found = toml_record(content, _Version, path=path, error=error, hint=hint).schema
+    if found == newest:
         return toml_record(content, table, path=path, error=error, hint=hint)
     try:
-        return convert_content(migrated(content, kind=kind, newest=newest, steps=steps), table)
+        return convert_content(
+            migrate_content(content, kind=kind, newest=newest, steps=steps), table
+        )
     except msgspec.ValidationError as problem:
-        msg = f"{path}, of the older schema {found.schema}: {problem}; {hint}"
+        msg = f"{path}, of the older schema {found}: {problem}; {hint}"
         raise error(msg) from problem
     except ValueError as problem:
-        msg = f"{path} has schema {found.schema}, but this program reads {newest}: update it"
-        raise error(msg) from problem
+        raise error(another_schema(path, found, newest)) from problem
+
+
+def another_schema(path: Path, found: object, expected: int) -> str:
+    """Return the sentence that refuses a file whose schema this program doesn't read."""
+    return (
+        f"{path} has schema {found}, but this program reads {expected}: use the version of "
+        "apexline that wrote it, or make the file again with this one"
+    )

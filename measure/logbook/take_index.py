@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from measure.takes.facts import TakeFacts
 
 MEMORY: Final = "logbooks"
-_VERSION: Final = 2
+_VERSION: Final = 1
 _WATCHED: Final = (FACTS, REMARKS, READING)
 
 

@@ -20,8 +20,7 @@ from msgspec import Meta
 from measure.errors import TakeError
 from measure.files.migration import read_versioned
 
-SCHEMA: Final = 2
-"""2 keeps the microphone's correction itself; `measure.files.migration` leads 1 to it."""
+SCHEMA: Final = 1
 
 HINT: Final = "copy the take again from where it was made"
 
@@ -292,12 +291,11 @@ def read_take_toml(path: Path) -> TakeDocument:
     Returns
     -------
     TakeDocument
-        As the newest schema has it; the file stays as it is.
 
     Raises
     ------
     TakeError
-        If it can't be read, is damaged, or is a newer version's.
+        If it can't be read, is damaged, or has another schema.
     """
     return read_versioned(
         path,

@@ -17,8 +17,8 @@ from analysis.signals.programme import Programme
 from analysis.signals.sweep import Sweep
 from measure.errors import SheetError
 from measure.files.audio_files import read_sound
+from measure.files.migration import read_versioned
 from measure.files.output import text_writer, write_whole
-from measure.files.toml_file import read_toml
 from measure.sound.stimulus import checksum
 
 SCHEMA: Final = 1
@@ -159,7 +159,15 @@ def read_sheet(given: Path) -> tuple[Programme, str]:
     path = given if given.suffix.lower() == ".toml" else sheet_path(given)
     if not path.exists():
         raise SheetError(_missing(given, path))
-    sheet = read_toml(path, _Sheet, error=SheetError, what="the sheet of a sweep", hint=_HINT)
+    sheet = read_versioned(
+        path,
+        _Sheet,
+        kind="sheet",
+        newest=SCHEMA,
+        error=SheetError,
+        what="the sheet of a sweep",
+        hint=_HINT,
+    )
     return _programme(sheet, path), sheet.sha256
 
 
@@ -175,9 +183,6 @@ def _missing(given: Path, path: Path) -> str:
 
 def _programme(sheet: _Sheet, path: Path) -> Programme:
     """Return the programme that a sheet describes."""
-    if sheet.schema != SCHEMA:
-        msg = f"{path} has schema {sheet.schema}, but this program reads {SCHEMA}: update it"
-        raise SheetError(msg)
     try:
         programme = _built(sheet)
     except ValueError as problem:

@@ -20,6 +20,7 @@ from analysis.pair.level import LevelDifference
 from analysis.reading import Reading
 from analysis.recording.responses import SideResponse
 from measure.errors import ReadingFileError
+from measure.files.migration import another_schema
 from measure.files.readings.bass_document import bass_document
 from measure.files.readings.recording_reader import FileReading
 from measure.files.readings.room_document import room_document
@@ -298,6 +299,5 @@ def load_document(path: Path) -> dict[str, Any]:
         msg = f"{path} isn't a saved reading: give what `apexline read --json` wrote"
         raise ReadingFileError(msg)
     if document.get("schema") != SCHEMA:
-        msg = f"{path} has schema {document.get('schema')}, this program reads {SCHEMA}: update it"
-        raise ReadingFileError(msg)
+        raise ReadingFileError(another_schema(path, document.get("schema"), SCHEMA))
     return document

@@ -13,8 +13,8 @@ from typing import Annotated, Final
 import msgspec
 from msgspec import Meta
 
-SCHEMAS: Final = {"room": 1, "pair": 1, "place": 1, "survey": 1, "move": 2, "walk": 1}
-"""The newest schema of each kind."""
+SCHEMA: Final = 1
+"""Of every kind."""
 
 Place = tuple[float, float, float]
 

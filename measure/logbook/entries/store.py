@@ -20,7 +20,7 @@ from measure.errors import LogbookError, MeasureError
 from measure.files.durable import sync_file, sync_folder
 from measure.files.migration import read_versioned
 from measure.files.output import text_writer, write_whole
-from measure.logbook.entries.entries import KIND_OF, KINDS, SCHEMAS, Entry
+from measure.logbook.entries.entries import KIND_OF, KINDS, SCHEMA, Entry
 from measure.logbook.folder import Logbook
 from measure.logbook.names import entry_folder_name, same_folder
 from measure.takes.facts import comment
@@ -131,18 +131,18 @@ def read_entry(logbook: Logbook, table: type[_Kind], name: str) -> _Kind:
 
 
 def read_entry_file(path: Path, table: type[_Kind]) -> _Kind:
-    """Read one entry's file, of this or an older schema.
+    """Read one entry's file.
 
     Raises
     ------
     LogbookError
-        If it is damaged or a newer version's.
+        If it is damaged, or has another schema.
     """
     document = read_versioned(
         path,
         _Document[table],  # type: ignore[valid-type]
         kind=KIND_OF[table],
-        newest=SCHEMAS[KIND_OF[table]],
+        newest=SCHEMA,
     )
     return document.entry
 
@@ -192,7 +192,7 @@ def entry_text(entry: Entry) -> str:
     kind = KIND_OF[type(entry)]
     lines = [
         f"# A {kind} in an Apexline logbook. docs/logbook.md explains it.",
-        tomli_w.dumps({"schema": SCHEMAS[kind], "kind": kind}).strip(),
+        tomli_w.dumps({"schema": SCHEMA, "kind": kind}).strip(),
         "\n[entry]",
     ]
     for key in entry.__struct_fields__:

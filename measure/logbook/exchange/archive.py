@@ -12,10 +12,9 @@ from pathlib import Path, PurePosixPath
 from typing import Final
 
 from measure.errors import LogbookError, OutputError
-from measure.files.durable import sync_folder
+from measure.files.durable import sync_file, sync_folder
 from measure.files.output import write_whole
 from measure.logbook.folder import BIN, LOCK, MARK, Logbook
-from measure.logbook.folder_copy import copy_folder
 from measure.logbook.names import same_folder
 from measure.takes.names import UNFINISHED
 from measure.takes.stored import read_take
@@ -149,7 +148,7 @@ def adopt_take(logbook: Logbook, source: Path) -> Path:
             msg = f"there is a take {taken or made} already: rename {source}"
             raise LogbookError(msg)
         try:
-            copy_folder(source, made)
+            _copy_folder(source, made)
             read_take(made)
             made.rename(wanted)
             sync_folder(logbook.takes)
@@ -158,3 +157,19 @@ def adopt_take(logbook: Logbook, source: Path) -> Path:
             msg = f"can't copy {source} into {logbook.path} ({problem.strerror or problem})"
             raise LogbookError(msg + ": make room") from problem
     return wanted
+
+
+def _copy_folder(source: Path, target: Path) -> None:
+    """Copy a folder with all in it, byte for byte, and bring it to the disk.
+
+    Where a file can't be copied, its error is raised with the system's own reason, and `target`
+    holds what was copied until then.
+    """
+    target.mkdir()
+    for path in sorted(source.iterdir()):
+        if path.is_dir():
+            _copy_folder(path, target / path.name)
+        else:
+            shutil.copy2(path, target / path.name)
+            sync_file(target / path.name)
+    sync_folder(target)

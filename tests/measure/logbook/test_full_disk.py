@@ -23,7 +23,6 @@ from measure.logbook.entries.store import add_entry, read_entries
 from measure.logbook.exchange.archive import adopt_take, write_archive
 from measure.logbook.folder import Logbook, new_logbook
 from measure.logbook.remarks import add_remarks, read_remarks
-from measure.logbook.renewed import renew_logbook
 from measure.logbook.take_index import list_takes
 from measure.logbook.verify import verify
 from measure.takes.facts import Driver, Level, Occasion, Played, Sound, TakeFacts
@@ -124,7 +123,6 @@ def test_on_a_full_disk_nothing_that_was_there_changes(disk: Disk) -> None:
         lambda: add_remarks(logbook, first, texts=[long]),
         lambda: adopt_take(logbook, other),
         lambda: write_archive(logbook, place / "all.zip"),
-        lambda: renew_logbook(logbook, place / "new"),
         lambda: keep(logbook, "second", 1),
     ]
     for attempt in attempts:

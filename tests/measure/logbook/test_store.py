@@ -14,7 +14,6 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
-import msgspec
 import numpy as np
 import pytest
 import soundfile
@@ -23,10 +22,8 @@ from hypothesis import strategies as st
 
 from measure import cli
 from measure.errors import LogbookError, MeasureError
-from measure.files.migration import migrated, read_versioned
 from measure.logbook.bin_folder import put_back, throw_away, thrown_away
 from measure.logbook.entries.entries import (
-    KINDS,
     Entry,
     MoveEntry,
     PairEntry,
@@ -34,18 +31,17 @@ from measure.logbook.entries.entries import (
     RoomEntry,
     SurveyEntry,
 )
-from measure.logbook.entries.store import add_entry, read_entries, read_entry, read_entry_file
+from measure.logbook.entries.store import add_entry, read_entries, read_entry
 from measure.logbook.exchange.archive import adopt_take, read_archive, write_archive
 from measure.logbook.folder import Logbook, new_logbook, open_logbook, takes_folder
 from measure.logbook.names import same_folder
-from measure.logbook.remarks import Remarks, add_remarks, read_remarks, take_path
+from measure.logbook.remarks import add_remarks, read_remarks, take_path
 from measure.logbook.selection import Selection, select_takes
 from measure.logbook.take_index import list_takes
 from measure.logbook.verify import verify
 from measure.takes.stored import read_take, take_microphone
 
 NOW = datetime(2026, 3, 1, 20, 15, tzinfo=UTC)
-FROZEN = Path(__file__).parent / "frozen"
 SAMPLES = Path(__file__).parents[3] / "sample_data"
 
 ENTRIES: list[Entry] = [
@@ -106,49 +102,14 @@ def test_names_that_some_system_takes_for_one_are_one(logbook: Logbook) -> None:
     assert same_folder(logbook.path / "pairs", "other") is None
 
 
-@pytest.mark.parametrize("kind", [*KINDS, "remark", "logbook"])
-def test_the_first_schema_of_each_file_stays_readable(kind: str, tmp_path: Path) -> None:
-    # Known input: files as the first version wrote them, never changed since.
-    frozen = FROZEN / f"{kind}-1.toml"
-    if kind in KINDS:
-        assert read_entry_file(frozen, KINDS[kind]).name.startswith("frozen")
-    elif kind == "remark":
-        assert read_versioned(frozen, Remarks, kind="remark", newest=1).tags == ("best", "late")
-    else:
-        (tmp_path / "logbook.toml").write_bytes(frozen.read_bytes())
-        assert open_logbook(tmp_path).path == tmp_path
-
-
-def test_older_contents_are_led_step_by_step_to_the_newest(tmp_path: Path) -> None:
-    # Known input: an invented history of three schemas.
-    def named(content: Any) -> dict[str, Any]:
-        return {key: value for key, value in content.items() if key != "label"} | {
-            "name": content["label"]
-        }
-
-    def in_metres(content: Any) -> dict[str, Any]:
-        return {**content, "height": content["height"] / 100}
-
-    class Newest(msgspec.Struct):
-        schema: int
-        name: str
-        height: float
-
-    steps = {("thing", 1): named, ("thing", 2): in_metres}
-    old = {"schema": 1, "label": "a", "height": 250.0}
-    assert migrated(old, kind="thing", newest=3, steps=steps) == {
-        "schema": 3,
-        "name": "a",
-        "height": 2.5,
-    }
-    assert old == {"schema": 1, "label": "a", "height": 250.0}
-    path = tmp_path / "thing.toml"
-    path.write_text('schema = 1\nlabel = "a"\nheight = 250.0\n', encoding="utf-8")
-    before = path.read_bytes()
-    assert read_versioned(path, Newest, kind="thing", newest=3, steps=steps).height == 2.5
-    assert path.read_bytes() == before
-    with pytest.raises(LogbookError, match="update"):
-        read_versioned(path, Newest, kind="thing", newest=0, steps=steps)
+def test_an_entry_of_another_schema_is_refused_and_stays(logbook: Logbook) -> None:
+    # Known input: the number changed by hand, as another version would have written it.
+    file = add_entry(logbook, ENTRIES[4]) / "entry.toml"
+    file.write_text(file.read_text("utf-8").replace("schema = 1", "schema = 2"), encoding="utf-8")
+    before = file.read_bytes()
+    with pytest.raises(LogbookError, match="schema 2, but this program reads 1: use the version"):
+        read_entry(logbook, MoveEntry, "m1")
+    assert file.read_bytes() == before
 
 
 def test_takes_are_listed_selected_and_found(logbook: Logbook, keep: Any) -> None:

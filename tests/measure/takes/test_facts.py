@@ -95,7 +95,7 @@ def test_the_text_says_everything(facts: TakeFacts) -> None:
     # Known input, read by the standard library.
     content = document(facts, RECORDED, version="1.2.3")
     table = tomllib.loads(take_text(content))
-    assert table["schema"] == 2
+    assert table["schema"] == 1
     assert table["made_by"] == "apexline 1.2.3"
     assert table["take"]["started"] == FULL.take.started
     back = msgspec.convert(table, TakeDocument)

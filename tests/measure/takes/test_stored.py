@@ -118,7 +118,7 @@ DAMAGES = {
     "later schema": (
         lambda take: (take / "take.toml").write_text("schema = 3\nnew = 1\n", encoding=TEXT),
         TakeError,
-        r"has schema 3, but this program reads 2: update it",
+        r"take\.toml has schema 3, but this program reads 1: use the version of apexline that",
     ),
     "changed sample": (changed_sample, TakeError, r"its checksum is another"),
     "cut recording": (cut_recording, TakeError, r"holds 3999 frames, but 4000 were recorded"),
