@@ -18,6 +18,7 @@ from sound_server import is_running, wait_until
 
 PATIENCE_S = 90.0
 
+APEXLINE = (sys.executable, "-m", "measure")
 ROOMBOX = ("--play", "roombox", "--record", "roombox")
 IDLE_CLIENTS = {"system", "roombox"}
 """Who is on the server when nothing runs."""
@@ -81,7 +82,7 @@ class Program:
         """Start a command in a session of its own, in which nothing may be left."""
         pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
         return subprocess.Popen(
-            [*self.wrapper, sys.executable, "-m", "measure", *arguments],
+            self.rig.command(*self.wrapper, *APEXLINE, *arguments),
             env=self.environment,
             cwd=self.folder,
             text=True,
@@ -101,7 +102,7 @@ class Program:
             msg = f"it hung after {PATIENCE_S:g} s, having said {out!r} and {err!r}"
             raise AssertionError(msg) from None
         assert not session(process.pid), "processes of the command were left running"
-        words = process.args[len(self.wrapper) + 3 :]
+        words = process.args[len(self.rig.command(*self.wrapper, *APEXLINE)) :]
         command = " ".join(["apexline", *words])
         return Ended(command=command, status=process.returncode, out=out, err=err)
 

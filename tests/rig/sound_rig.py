@@ -24,11 +24,15 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from server_place import ServerPlace, take_place
 from sound_server import ENDS_WITH_PARENT, PATIENCE_S, end
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 _numbers = itertools.count()
+
+N_LAST_LINES = 30
+"""Of what room and server said, in an error."""
 
 
 def missing_packages() -> list[str]:
@@ -59,6 +63,7 @@ class Rig:
     sample_rate_hz : int
     folder : Path
         For what is handed between the processes.
+    place : ServerPlace
 
     Attributes
     ----------
@@ -66,29 +71,41 @@ class Rig:
         What a client's environment must be for it to find this server and no other.
     """
 
-    def __init__(self, sample_rate_hz: int, folder: Path) -> None:
+    def __init__(self, sample_rate_hz: int, folder: Path, place: ServerPlace) -> None:
         self.sample_rate_hz = sample_rate_hz
         self.environment = os.environ | {
-            "JACK_DEFAULT_SERVER": f"rig-{os.getpid()}-{next(_numbers)}",
+            "JACK_DEFAULT_SERVER": place.name,
             "JACK_NO_START_SERVER": "1",
             "OMP_NUM_THREADS": "1",
             "OPENBLAS_NUM_THREADS": "1",
         }
-        self.folder = folder
+        self.folder, self.place = folder, place
+        self._said = folder / f"said-{next(_numbers)}.txt"
         self._events: list[str] = []
         self._lines: queue.SimpleQueue[str] = queue.SimpleQueue()
-        script = [sys.executable, str(HERE / "room_process.py")]
-        self.process = subprocess.Popen(
-            [*ENDS_WITH_PARENT, *script, str(sample_rate_hz), str(self._save(np.ones((2, 1))))],
-            env=self.environment,
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-            start_new_session=True,  # The person's Ctrl-C is for the tests, which end us.
-        )
+        self.process = self._started()
         self._reader = threading.Thread(target=self._read)
         self._reader.start()
+
+    def _started(self) -> subprocess.Popen[str]:
+        """Start the room, which starts its server."""
+        script = [*ENDS_WITH_PARENT, sys.executable, str(HERE / "room_process.py")]
+        responses = self._save(np.ones((2, 1)))
+        with self._said.open("w", encoding="utf-8") as said:
+            return subprocess.Popen(
+                self.command(*script, str(self.sample_rate_hz), str(responses)),
+                env=self.environment,
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=said,
+                text=True,
+                start_new_session=True,  # The person's Ctrl-C is for the tests, which end us.
+                pass_fds=(self.place.lock.fileno(),),
+            )
+
+    def command(self, *words: str) -> list[str]:
+        """Return a client's command such that it sees the server; `environment` is needed too."""
+        return [*self.place.entry, *words]
 
     def await_ready(self) -> None:
         """Wait for the room's and its server's start."""
@@ -102,8 +119,9 @@ class Rig:
     def tell(self, command: str) -> str:
         """Give the room a command and return its answer; `room_process.py` lists them."""
         assert self.process.stdin
-        self.process.stdin.write(command + "\n")
-        self.process.stdin.flush()
+        with suppress(BrokenPipeError):  # Its end is among its answers, with its last words.
+            self.process.stdin.write(command + "\n")
+            self.process.stdin.flush()
         return self._answer()
 
     def furnish(self, responses: NDArray[np.float64]) -> None:
@@ -136,7 +154,7 @@ class Rig:
         np.save(there, np.ascontiguousarray(played.T))
         script = [sys.executable, str(HERE / "play_and_record.py")]
         subprocess.run(
-            [*script, str(there), str(back), str(self.sample_rate_hz)],
+            self.command(*script, str(there), str(back), str(self.sample_rate_hz)),
             env=self.environment,
             check=True,
             capture_output=True,
@@ -168,7 +186,12 @@ class Rig:
     def _read(self) -> None:
         for line in self.process.stdout:
             self._lines.put(line.strip())
-        self._lines.put("error the room has ended")
+        self._lines.put(f"error the room has ended; {self._last_words()}")
+
+    def _last_words(self) -> str:
+        """Return what room and server said to nobody, for an error."""
+        said = self._said.read_text(encoding="utf-8", errors="replace").splitlines()
+        return "\n".join(["it and its server said:", *said[-N_LAST_LINES:]])
 
     def _answer(self) -> str:
         deadline = time.monotonic() + PATIENCE_S
@@ -183,7 +206,7 @@ class Rig:
         try:
             line = self._lines.get(timeout=max(0.0, deadline - time.monotonic()))
         except queue.Empty:
-            msg = f"the room gave no {what} in {PATIENCE_S:g} s"
+            msg = f"the room gave no {what} in {PATIENCE_S:g} s; {self._last_words()}"
             raise AssertionError(msg) from None
         kind, _, rest = line.partition(" ")
         if kind == "event":
@@ -194,9 +217,9 @@ class Rig:
 
 
 @contextmanager
-def open_rig(sample_rate_hz: int, folder: Path) -> Iterator[Rig]:
-    """Start a rig and end it."""
+def open_rig(sample_rate_hz: int, folder: Path, *, shared: bool = False) -> Iterator[Rig]:
+    """Start a rig and end it; in the machine's shared memory, or where it can in its own."""
     need_packages()
-    with closing(Rig(sample_rate_hz, folder)) as rig:
+    with take_place(shared=shared) as place, closing(Rig(sample_rate_hz, folder, place)) as rig:
         rig.await_ready()
         yield rig

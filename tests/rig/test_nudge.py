@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
 import time
 from pathlib import Path
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from program import APEXLINE, ROOMBOX
 from sound_rig import Rig
 
 from measure.files.user_folders import VARIABLE
@@ -45,7 +45,7 @@ def test_the_loop_follows_a_loudspeaker_that_is_slid(rig: Rig, tmp_path: Path) -
     rig.tell("noise 0.0003")
     words = ["nudge", "--json", "--level", "-26", "--accept-cautions"]
     process = subprocess.Popen(
-        [sys.executable, "-m", "measure", *words, "--play", "roombox", "--record", "roombox"],
+        rig.command(*APEXLINE, *words, *ROOMBOX),
         env=rig.environment | {VARIABLE: str(tmp_path), "PYTHONUNBUFFERED": "1"},
         cwd=REPOSITORY,
         stdin=subprocess.DEVNULL,

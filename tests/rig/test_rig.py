@@ -210,14 +210,13 @@ def test_a_wrong_command_is_refused(rig: Rig) -> None:
 def test_nothing_is_left_running(tmp_path: Path) -> None:
     # Known input: the ids of what was started, and the server's own files.
     # Ours alone: other processes may have servers of their own.
-    ours = f"jack*rig-{os.getpid()}-*"
-    before = {path.name for path in Path("/dev/shm").glob(ours)}
     with open_rig(48_000, tmp_path) as rig:
-        pids = rig.pids
+        pids, place = rig.pids, rig.place
+        ours = f"jack*{place.name}_*"
         assert all(map(is_running, pids))
-        assert {path.name for path in Path("/dev/shm").glob(ours)} - before
+        assert list(place.folder.glob(ours))
     assert not any(map(is_running, pids))
-    assert {path.name for path in Path("/dev/shm").glob(ours)} <= before
+    assert not list(place.folder.glob(ours))
 
 
 def test_the_children_end_with_their_parent(tmp_path: Path) -> None:
