@@ -15,7 +15,7 @@ import numpy as np
 
 from analysis.basics.air import Air
 from analysis.basics.arrays import Float
-from analysis.bass.bass import Bass, measured_decay_s, read_bass, with_causes
+from analysis.bass.bass import Bass, add_causes, measured_decay_s, read_bass
 from analysis.pair.arrival import ArrivalMatch, match_arrivals, without_difference
 from analysis.pair.direct_gate import direct_gate_s
 from analysis.pair.level import LevelMatch, match_levels
@@ -228,7 +228,7 @@ def _bass(
         prediction = predict(place, positions, air, decay_s=decay_s)
     else:
         prediction = predict_space(place, positions, air, decay_s=decay_s)
-    return with_causes(bass, prediction), prediction
+    return add_causes(bass, prediction), prediction
 
 
 def _recording_checks(

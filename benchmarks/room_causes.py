@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
 from analysis.basics.air import air_at
-from analysis.bass.causes.attribution import Cause, attribute
+from analysis.bass.causes.attribution import Cause, attribute_causes
 from analysis.bass.features import Feature, Kind
 from analysis.room.boundary import cancellations
 from analysis.room.modal_response import resonances, strengths
@@ -162,7 +162,7 @@ def peaks_table(n_rooms: int, seed: int) -> None:
         prediction = predict(case.taped_room, case.taped_positions, air_at())
         for curve in CURVES:
             peaks = extrema(case.curves[curve], "peak")
-            for peak, causes in zip(peaks, attribute(peaks, prediction, curve), strict=True):
+            for peak, causes in zip(peaks, attribute_causes(peaks, prediction, curve), strict=True):
                 truth = dominant_mode(case, curve, peak.frequency_hz)
                 first = causes[0].indices == truth
                 by_score.append((causes[0].score, first))
@@ -188,7 +188,7 @@ def dips_table(n_rooms: int, seed: int) -> None:
         prediction = predict(case.taped_room, case.taped_positions, air_at())
         for curve in CURVES[:2]:
             dips = extrema(case.curves[curve], "dip")
-            ranked = attribute(dips, prediction, curve)
+            ranked = attribute_causes(dips, prediction, curve)
             hits += list(_surface_hits(case, curve, SURFACES[trial % 6], dips, ranked))
     first, listed = np.mean(np.array(hits, dtype=float), axis=0)
     print(f"dips of one surface, {n_rooms} rooms, {len(hits)} dips: ", end="")

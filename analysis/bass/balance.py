@@ -3,7 +3,7 @@ r"""How much bass there is against the middle of the range, and what is worst in
 Conventions: levels in dB; a band's level is that of the power averaged with equal
 weight per octave, with the expected noise power taken off; positive where the bass is
 stronger than the mean from 200 to 1000 Hz. ``_std_`` is one sigma, from noise alone: how
-the level changes from place to place is a matter of more than one microphone spot.
+the level changes from place to place is a matter of more than one microphone position.
 
 The variance of a mean over bins of weight :math:`w_i`, of which each :math:`n_c` next
 to each other are one cell of the resolution, is
@@ -41,7 +41,7 @@ DIP_WEIGHT: Final = 0.5
 audibility of frequency response irregularities", J. Audio Eng. Soc. 29 (1981) 126-131,
 from memory, which gives no such number: the half is ours)."""
 
-UNHEARD_DB: Final = 20.0
+INAUDIBLE_DB: Final = 20.0
 """Features where the local mean lies so far below its highest value don't count among
 the worst: the loudspeaker has ended there."""
 
@@ -96,9 +96,9 @@ def bass_balance(curve: BassCurve) -> BassBalance:
     BassBalance
         A tuple of `BandBalance`, one a band of ``BANDS_HZ``.
     """
-    spectrum = _spectrum(curve)
+    spectrum = _covered_spectrum(curve)
     reference = _mean_power(spectrum, REFERENCE_HZ)
-    return tuple(_balance(spectrum, band_hz, reference) for band_hz in BANDS_HZ)
+    return tuple(_balance_of_band(spectrum, band_hz, reference) for band_hz in BANDS_HZ)
 
 
 def worst_features(
@@ -127,7 +127,7 @@ def worst_features(
     if not features:
         return ()
     mean_db = np.interp([f.frequency_hz for f in features], curve.frequency_hz, curve.local_mean_db)
-    lowest_db = float(np.max(curve.local_mean_db[curve.covered])) - UNHEARD_DB
+    lowest_db = float(np.max(curve.local_mean_db[curve.covered])) - INAUDIBLE_DB
     heard = [f for f, mean in zip(features, mean_db, strict=True) if mean > lowest_db]
     return tuple(sorted(heard, key=lambda f: _audibility_db(curve, f), reverse=True)[:n_most])
 
@@ -139,7 +139,7 @@ def _audibility_db(curve: BassCurve, feature: Feature) -> float:
     return at if feature.kind == "peak" else -DIP_WEIGHT * at
 
 
-def _spectrum(curve: BassCurve) -> _Spectrum:
+def _covered_spectrum(curve: BassCurve) -> _Spectrum:
     """Return the covered bins from the lowest band to the end of the reference."""
     low = curve.low_band
     window, _ = bass_window(low)
@@ -180,7 +180,7 @@ def _mean_power(
     return mean, math.sqrt(variance), (float(frequency_hz[0]), float(frequency_hz[-1]))
 
 
-def _balance(
+def _balance_of_band(
     spectrum: _Spectrum,
     band_hz: tuple[float, float],
     reference: tuple[float, float, tuple[float, float]] | None,

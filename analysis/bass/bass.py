@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 from statistics import median
 
 from analysis.bass.balance import BassBalance, bass_balance, worst_features
-from analysis.bass.causes.attribution import attribute
+from analysis.bass.causes.attribution import attribute_causes
 from analysis.bass.causes.cause import Cause
 from analysis.bass.curve import HIGH_HZ, LOW_HZ, BassCurve, bass_curve
-from analysis.bass.decay import with_decays
+from analysis.bass.decay import add_decays
 from analysis.bass.features import Feature, find_features
-from analysis.bass.positions import SpotAverage, average_spots, seen_at_spots
+from analysis.bass.positions import PositionAverage, average_positions, position_features
 from analysis.room.prediction import Curve, Prediction
 from analysis.signals.impulse_response import ImpulseResponse
 
@@ -39,19 +39,19 @@ class ExplainedFeature:
     feature : Feature
     causes : tuple of Cause
         Ranked, the likeliest first; never empty.
-    n_spots_seen : int or None
-        At how many microphone spots it is there, the centre among them; None if only the
+    n_positions_seen : int or None
+        At how many microphone positions it is there, the centre among them; None if only the
         centre was measured.
     """
 
     feature: Feature
     causes: tuple[Cause, ...]
-    n_spots_seen: int | None = None
+    n_positions_seen: int | None = None
 
     @property
     def advisable(self) -> bool:
-        """Whether advice may rest on it: not if other spots were measured and lack it."""
-        return self.n_spots_seen is None or self.n_spots_seen > 1
+        """Whether advice may rest on it: not if other positions were measured and lack it."""
+        return self.n_positions_seen is None or self.n_positions_seen > 1
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -67,15 +67,15 @@ class BassSide:
     worst : tuple of ExplainedFeature
         The two that are likely heard most, of those that advice may rest on.
     balance : BassBalance
-    spots : SpotAverage or None
-        Power mean and spread over the microphone spots.
+    position_average : PositionAverage or None
+        Power mean and spread over the microphone positions.
     """
 
     curve: BassCurve
     features: tuple[ExplainedFeature, ...]
     worst: tuple[ExplainedFeature, ...]
     balance: BassBalance
-    spots: SpotAverage | None = None
+    position_average: PositionAverage | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -117,13 +117,13 @@ def read_bass(
     Bass
     """
     return Bass(
-        left=_side((left,), hum_hz),
-        right=_side((right,), hum_hz),
-        both=_side((left, right), hum_hz),
+        left=_bass_of_side((left,), hum_hz),
+        right=_bass_of_side((right,), hum_hz),
+        both=_bass_of_side((left, right), hum_hz),
     )
 
 
-def _side(
+def _bass_of_side(
     responses: tuple[ImpulseResponse | None, ...], hum_hz: tuple[float, ...]
 ) -> BassSide | None:
     """Return one curve with its features, or None if a loudspeaker's bass wasn't heard."""
@@ -137,13 +137,13 @@ def _side(
         if all(abs(feature.frequency_hz - line_hz) > HUM_REACH_HZ for line_hz in hum_hz)
     ]
     features = tuple(
-        ExplainedFeature(feature=feature, causes=(_unexplained(feature),))
-        for feature in with_decays(found, curve)
+        ExplainedFeature(feature=feature, causes=(_unexplained_cause(feature),))
+        for feature in add_decays(found, curve)
     )
     return BassSide(
         curve=curve,
         features=features,
-        worst=_worst(curve, features),
+        worst=_worst_advisable(curve, features),
         balance=bass_balance(curve),
     )
 
@@ -176,7 +176,7 @@ def measured_decay_s(bass: Bass) -> float | None:
     return median(decays) if len(decays) >= FEWEST_DECAYS else None
 
 
-def with_causes(bass: Bass, prediction: Prediction) -> Bass:
+def add_causes(bass: Bass, prediction: Prediction) -> Bass:
     """Return the bass with each feature's ranked likely causes.
 
     Parameters
@@ -193,11 +193,11 @@ def with_causes(bass: Bass, prediction: Prediction) -> Bass:
     def explained(name: Curve, side: BassSide | None) -> BassSide | None:
         if side is None:
             return None
-        causes = attribute([one.feature for one in side.features], prediction, name)
+        causes = attribute_causes([one.feature for one in side.features], prediction, name)
         features = tuple(
             replace(one, causes=ranked) for one, ranked in zip(side.features, causes, strict=True)
         )
-        return replace(side, features=features, worst=_worst(side.curve, features))
+        return replace(side, features=features, worst=_worst_advisable(side.curve, features))
 
     return Bass(
         left=explained("left", bass.left),
@@ -206,55 +206,57 @@ def with_causes(bass: Bass, prediction: Prediction) -> Bass:
     )
 
 
-def _unexplained(feature: Feature) -> Cause:
+def _unexplained_cause(feature: Feature) -> Cause:
     """Return the cause of a feature in a room of which nothing is known."""
     return Cause(cause="unexplained", frequency_hz=feature.frequency_hz, score=0.0, parts={})
 
 
-def _worst(curve: BassCurve, explained: Sequence[ExplainedFeature]) -> tuple[ExplainedFeature, ...]:
+def _worst_advisable(
+    curve: BassCurve, explained: Sequence[ExplainedFeature]
+) -> tuple[ExplainedFeature, ...]:
     """Return the features likely heard most, of those that advice may rest on."""
     advisable = {id(one.feature): one for one in explained if one.advisable}
     worst = worst_features(curve, [one.feature for one in advisable.values()])
     return tuple(advisable[id(feature)] for feature in worst)
 
 
-def with_spots(bass: Bass, spots: Sequence[Bass]) -> Bass:
-    """Add what other microphone spots around the head say.
+def add_positions(bass: Bass, elsewhere: Sequence[Bass]) -> Bass:
+    """Add what other microphone positions around the head say.
 
     Parameters
     ----------
     bass : Bass
         At the centre.
-    spots : sequence of Bass
-        At the others.
+    elsewhere : sequence of Bass
+        At the other positions.
 
     Returns
     -------
     Bass
-        With power mean and spread, and each feature's number of spots.
+        With power mean and spread, and each feature's number of positions.
     """
 
     def joined(centre: BassSide | None, others: Sequence[BassSide | None]) -> BassSide | None:
         there = [other for other in others if other is not None]
         if centre is None or not there:
             return centre
-        seen = seen_at_spots(
+        seen = position_features(
             [one.feature for one in centre.features],
             [[one.feature for one in other.features] for other in there],
         )
         features = tuple(
-            replace(one, n_spots_seen=at.n_spots_seen)
+            replace(one, n_positions_seen=at.n_positions_seen)
             for one, at in zip(centre.features, seen, strict=True)
         )
         return replace(
             centre,
             features=features,
-            worst=_worst(centre.curve, features),
-            spots=average_spots([centre.curve, *(other.curve for other in there)]),
+            worst=_worst_advisable(centre.curve, features),
+            position_average=average_positions([centre.curve, *(other.curve for other in there)]),
         )
 
     return Bass(
-        left=joined(bass.left, [spot.left for spot in spots]),
-        right=joined(bass.right, [spot.right for spot in spots]),
-        both=joined(bass.both, [spot.both for spot in spots]),
+        left=joined(bass.left, [other.left for other in elsewhere]),
+        right=joined(bass.right, [other.right for other in elsewhere]),
+        both=joined(bass.both, [other.both for other in elsewhere]),
     )

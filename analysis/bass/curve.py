@@ -159,7 +159,7 @@ def bass_curve(*responses: ImpulseResponse) -> BassCurve:
     """
     low = low_band(*responses)
     window, window_s = bass_window(low)
-    frequency_hz, first = _grid(low)
+    frequency_hz, first = _frequency_bins(low)
     bins = slice(first, first + frequency_hz.size)
     windowed = window * low.samples
     delay = low.time_s - low.onset_s
@@ -178,7 +178,7 @@ def bass_curve(*responses: ImpulseResponse) -> BassCurve:
         noise_level_db=power_db(density * np.sum(window**2)),
         level_std_db=level_std,
         slope_std_db_per_hz=slope_std,
-        covered=_covered(frequency_hz, low.gaps_hz),
+        covered=_covered_bins(frequency_hz, low.gaps_hz),
         resolution_hz=half_power_width_hz(window, low.sample_rate_hz),
         window_s=window_s,
         low_band=low,
@@ -266,7 +266,7 @@ def half_power_width_hz(window: Float, sample_rate_hz: float) -> float:
     return 2 * float(trial_hz[index - 1] + share * trial_hz[1])
 
 
-def _grid(low: LowBand) -> tuple[Float, int]:
+def _frequency_bins(low: LowBand) -> tuple[Float, int]:
     """Return the frequencies of the curve and the index of the first in the transform."""
     spacing_hz = low.sample_rate_hz / low.n_fft
     slack = 1e-6
@@ -298,7 +298,7 @@ def _noise_stds(
     return level_std, slope_std
 
 
-def _covered(
+def _covered_bins(
     frequency_hz: Float, gaps_hz: tuple[tuple[float, float], ...]
 ) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     """Return where the curve rests on clean data."""

@@ -82,9 +82,9 @@ def pencil_modes(samples: Complex, n_most: int) -> tuple[DampedModes, ...]:
     for n_modes in range(1, n_most + 1):
         space = vectors[:, -n_modes:]
         try:
-            poles = np.linalg.eigvals(_least_squares(space[:-1], space[1:]))
+            poles = np.linalg.eigvals(_solve_normal_equations(space[:-1], space[1:]))
             exponents = np.log(np.where(np.abs(poles) < 1e-6, 1e-6, poles))
-            fits.append(_fitted(samples, exponents))
+            fits.append(_modes_of_exponents(samples, exponents))
         except np.linalg.LinAlgError:
             break
     return tuple(fits)
@@ -106,13 +106,13 @@ def refine_modes(samples: Complex, modes: DampedModes) -> DampedModes | None:
     exponents, amplitudes = modes.exponents, modes.amplitudes
     try:
         for _ in range(N_STEPS):
-            step = _step(samples, exponents, amplitudes)
+            step = _gauss_newton_step(samples, exponents, amplitudes)
             amplitudes = amplitudes + step[: exponents.size]
             exponents = exponents + step[exponents.size :]
             exponents = np.clip(exponents.real, -3, 0.3) + 1j * exponents.imag
             if np.max(np.abs(step[exponents.size :])) < SETTLED:
                 break
-        return _fitted(samples, exponents)
+        return _modes_of_exponents(samples, exponents)
     except np.linalg.LinAlgError:
         return None
 
@@ -131,8 +131,8 @@ def exponent_std(modes: DampedModes, noise_covariance: Float) -> Float | None:
     ndarray, shape (k,), or None
         ``None`` where poles coincide.
     """
-    basis = _basis(modes.exponents, noise_covariance.shape[0])
-    adjoint = _design(basis, modes.amplitudes).conj().T
+    basis = _unit_modes(modes.exponents, noise_covariance.shape[0])
+    adjoint = _derivatives(basis, modes.amplitudes).conj().T
     try:
         inverse = np.linalg.solve(adjoint @ adjoint.conj().T, adjoint)[modes.exponents.size :]
     except np.linalg.LinAlgError:
@@ -142,10 +142,10 @@ def exponent_std(modes: DampedModes, noise_covariance: Float) -> Float | None:
     return np.asarray(np.sqrt(np.maximum(variance, 0) / 2))
 
 
-def _fitted(samples: Complex, exponents: Complex) -> DampedModes:
+def _modes_of_exponents(samples: Complex, exponents: Complex) -> DampedModes:
     """Return the modes of given exponents with their best amplitudes."""
-    basis = _basis(exponents, samples.size)
-    amplitudes = _least_squares(basis, samples)
+    basis = _unit_modes(exponents, samples.size)
+    amplitudes = _solve_normal_equations(basis, samples)
     residual = samples - basis @ amplitudes
     n_free = samples.size - 2 * exponents.size
     return DampedModes(
@@ -156,29 +156,29 @@ def _fitted(samples: Complex, exponents: Complex) -> DampedModes:
     )
 
 
-def _basis(exponents: Complex, n_samples: int) -> Complex:
+def _unit_modes(exponents: Complex, n_samples: int) -> Complex:
     """Return the modes of amplitude 1, shape (n, k)."""
     return np.asarray(np.exp(np.arange(n_samples)[:, None] * exponents))
 
 
-def _least_squares(design: Complex, samples: Complex) -> Complex:
+def _solve_normal_equations(design: Complex, samples: Complex) -> Complex:
     """Return the solution of the normal equations: small, and good enough for a step."""
     adjoint = design.conj().T
     return np.asarray(np.linalg.solve(adjoint @ design, adjoint @ samples))
 
 
-def _design(basis: Complex, amplitudes: Complex) -> Complex:
+def _derivatives(basis: Complex, amplitudes: Complex) -> Complex:
     """Return the derivatives of the model by amplitudes and exponents, shape (n, 2 k)."""
     slope = basis * amplitudes * np.arange(basis.shape[0])[:, None]
     return np.concatenate((basis, slope), axis=1)
 
 
-def _step(samples: Complex, exponents: Complex, amplitudes: Complex) -> Complex:
+def _gauss_newton_step(samples: Complex, exponents: Complex, amplitudes: Complex) -> Complex:
     """Return the Gauss-Newton step of amplitudes and exponents, shape (2 k,).
 
     It is shortened where an exponent would move by more than a tenth.
     """
-    basis = _basis(exponents, samples.size)
-    step = _least_squares(_design(basis, amplitudes), samples - basis @ amplitudes)
+    basis = _unit_modes(exponents, samples.size)
+    step = _solve_normal_equations(_derivatives(basis, amplitudes), samples - basis @ amplitudes)
     largest = float(np.max(np.abs(step[exponents.size :])))
     return np.asarray(step / max(1.0, largest / 0.1))

@@ -126,7 +126,7 @@ class Decay:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class _Band:
+class _NarrowBand:
     """A narrow band from where its filter has settled to where the noise begins."""
 
     samples: Complex
@@ -149,7 +149,7 @@ class _Band:
         return np.asarray(self.noise_power * correlation[np.abs(index[:, None] - index)])
 
 
-def with_decays(features: Sequence[Feature], curve: BassCurve) -> tuple[Feature, ...]:
+def add_decays(features: Sequence[Feature], curve: BassCurve) -> tuple[Feature, ...]:
     """Return the features, each peak with its decay time where that can be told.
 
     Parameters
@@ -165,12 +165,12 @@ def with_decays(features: Sequence[Feature], curve: BassCurve) -> tuple[Feature,
     peaks = [feature.frequency_hz for feature in features if feature.kind == "peak"]
     decays = iter(band_decays(curve, peaks))
     return tuple(
-        _with_decay(feature, next(decays)) if feature.kind == "peak" else feature
+        _add_decay(feature, next(decays)) if feature.kind == "peak" else feature
         for feature in features
     )
 
 
-def _with_decay(feature: Feature, decay: Decay) -> Feature:
+def _add_decay(feature: Feature, decay: Decay) -> Feature:
     """Return the feature with the decay time."""
     return replace(feature, decay_s=decay.decay_s, decay_std_s=decay.decay_std_s)
 
@@ -194,7 +194,9 @@ def band_decays(curve: BassCurve, frequencies_hz: Sequence[float]) -> tuple[Deca
     maxima = find_local_maxima(curve.level_db, prominence=NEIGHBOUR_DB)
     maxima_hz = curve.frequency_hz[maxima.indices]
     return tuple(
-        _decay(_band(curve, spectrum, at_hz, _spread_hz(at_hz, maxima_hz, curve.spacing_hz)))
+        _decay_of_band(
+            _narrow_band(curve, spectrum, at_hz, _spread_hz(at_hz, maxima_hz, curve.spacing_hz))
+        )
         for at_hz in frequencies_hz
     )
 
@@ -208,7 +210,9 @@ def _spread_hz(at_hz: float, maxima_hz: Float, spacing_hz: float) -> float:
     return min(max(nearest_hz / NEIGHBOUR_SIGMAS, SPREADS_HZ[0]), widest_hz)
 
 
-def _band(curve: BassCurve, spectrum: Complex, centre_hz: float, spread_hz: float) -> _Band:
+def _narrow_band(
+    curve: BassCurve, spectrum: Complex, centre_hz: float, spread_hz: float
+) -> _NarrowBand:
     """Return the narrow band at a frequency."""
     low = curve.low_band
     bin_hz = low.sample_rate_hz / low.n_fft
@@ -230,7 +234,7 @@ def _band(curve: BassCurve, spectrum: Complex, centre_hz: float, spread_hz: floa
     noise_power = float(density[0]) * low.n_fft * float(np.sum(gain**2)) / n_whole**2
     samples = baseband[first : max(first, last)]
     above = np.flatnonzero(np.abs(samples) ** 2 > 2 * noise_power)
-    return _Band(
+    return _NarrowBand(
         samples=samples[: int(above[-1]) + 1 if above.size else 0],
         step_s=step_s,
         centre_hz=centre * bin_hz,
@@ -239,26 +243,28 @@ def _band(curve: BassCurve, spectrum: Complex, centre_hz: float, spread_hz: floa
     )
 
 
-def _decay(band: _Band) -> Decay:
+def _decay_of_band(band: _NarrowBand) -> Decay:
     """Return the decay of a band from the fewest modes that explain it."""
     rough = pencil_modes(band.samples, N_MODES + 1)
     if not rough:
-        return _withheld(band, "too weak")
+        return _decay_withheld(band, "too weak")
     for index, candidate in enumerate(rough[:N_MODES]):
-        if not _explains(candidate, band, slack=ROUGH_SLACK):
+        if not _explains_band(candidate, band, slack=ROUGH_SLACK):
             continue
         modes = refine_modes(band.samples, candidate)
-        if modes is not None and _explains(modes, band):
-            return _judged(modes, rough[index + 1] if index + 1 < len(rough) else None, band)
-    return _withheld(band, "not one mode")
+        if modes is not None and _explains_band(modes, band):
+            return _decay_of_main_mode(
+                modes, rough[index + 1] if index + 1 < len(rough) else None, band
+            )
+    return _decay_withheld(band, "not one mode")
 
 
-def _withheld(band: _Band, reason: Reason) -> Decay:
+def _decay_withheld(band: _NarrowBand, reason: Reason) -> Decay:
     """Return a decay without a number."""
     return Decay(shortest_s=SHORTEST_SIGMAS * band.ring_s, reason=reason)
 
 
-def _explains(modes: DampedModes, band: _Band, *, slack: float = 1.0) -> bool:
+def _explains_band(modes: DampedModes, band: _NarrowBand, *, slack: float = 1.0) -> bool:
     """Return whether the modes leave no more than noise, or next to nothing."""
     # Neighbouring samples share their noise: over the filter's memory, sqrt(2 pi) ring_s.
     n_free = modes.n_free * min(1.0, band.step_s / (math.sqrt(2 * math.pi) * band.ring_s))
@@ -267,7 +273,7 @@ def _explains(modes: DampedModes, band: _Band, *, slack: float = 1.0) -> bool:
     return modes.residual_power <= slack * max(noise, trace)
 
 
-def _main_mode(modes: DampedModes, band: _Band) -> int | None:
+def _main_mode(modes: DampedModes, band: _NarrowBand) -> int | None:
     """Return the index of the decaying mode near the centre that holds the most energy."""
     turn_hz = modes.exponents.imag / (2 * np.pi * band.step_s)
     near = (np.abs(turn_hz) < band.spread_hz) & (modes.exponents.real < 0)
@@ -278,7 +284,7 @@ def _main_mode(modes: DampedModes, band: _Band) -> int | None:
     return int(np.argmax(energy * near))
 
 
-def _judged(modes: DampedModes, check: DampedModes | None, band: _Band) -> Decay:
+def _decay_of_main_mode(modes: DampedModes, check: DampedModes | None, band: _NarrowBand) -> Decay:
     """Return the decay of the main mode, or why there is none.
 
     The fit with one mode more than needed is a check: its main mode would be the same.
@@ -286,7 +292,7 @@ def _judged(modes: DampedModes, check: DampedModes | None, band: _Band) -> Decay
     main = _main_mode(modes, band)
     stds = exponent_std(modes, band.noise_covariance)
     if main is None or stds is None:
-        return _withheld(band, "not one mode")
+        return _decay_withheld(band, "not one mode")
     exponent = complex(modes.exponents[main])
     excess = math.sqrt(max(1.0, modes.residual_power / max(band.noise_power, 1e-300)))
     std = float(stds[main]) * excess
@@ -298,9 +304,9 @@ def _judged(modes: DampedModes, check: DampedModes | None, band: _Band) -> Decay
     share = math.hypot(std, model, doubt) / abs(exponent.real)
     decay_s = -DECAY_60_DB * band.step_s / exponent.real
     if decay_s < SHORTEST_SIGMAS * band.ring_s:
-        return _withheld(band, "too short")
+        return _decay_withheld(band, "too short")
     if share > LARGEST_STD_SHARE:
-        return _withheld(band, "too uncertain")
+        return _decay_withheld(band, "too uncertain")
     return Decay(
         decay_s=decay_s,
         decay_std_s=share * decay_s,

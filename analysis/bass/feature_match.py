@@ -84,7 +84,7 @@ def match_features(
     Parameters
     ----------
     first, second : sequence of Feature
-        Such as before and after, or centre and another spot.
+        Such as before and after, or centre and another position.
     window_octaves : float
         Largest distance in frequency, in octaves, above 0.
 
@@ -105,7 +105,7 @@ def match_features(
         # Late: most readings have one microphone position, and nothing to match.
         from scipy.optimize import linear_sum_assignment
 
-        cost = _costs(first, second, window_octaves)
+        cost = _pair_costs(first, second, window_octaves)
         rows, columns = linear_sum_assignment(cost)
         pairs = [
             (int(i), int(j)) for i, j in zip(rows, columns, strict=True) if cost[i, j] < _FORBIDDEN
@@ -113,13 +113,15 @@ def match_features(
     pairs.sort(key=lambda pair: first[pair[0]].frequency_hz)
     paired_first, paired_second = {i for i, _ in pairs}, {j for _, j in pairs}
     return FeatureMatches(
-        pairs=tuple(_pair(first[i], second[j]) for i, j in pairs),
+        pairs=tuple(_feature_pair(first[i], second[j]) for i, j in pairs),
         only_first=tuple(f for i, f in enumerate(first) if i not in paired_first),
         only_second=tuple(f for j, f in enumerate(second) if j not in paired_second),
     )
 
 
-def _costs(first: Sequence[Feature], second: Sequence[Feature], window_octaves: float) -> Float:
+def _pair_costs(
+    first: Sequence[Feature], second: Sequence[Feature], window_octaves: float
+) -> Float:
     """Return the cost of each pair, shape (n_first, n_second); dear where not allowed."""
     costs = np.full((len(first), len(second)), _FORBIDDEN)
     for i, a in enumerate(first):
@@ -134,7 +136,7 @@ def _costs(first: Sequence[Feature], second: Sequence[Feature], window_octaves: 
     return costs
 
 
-def _pair(first: Feature, second: Feature) -> FeaturePair:
+def _feature_pair(first: Feature, second: Feature) -> FeaturePair:
     """Return the record of two features that are the same."""
     stds = (first.level_std_db, second.level_std_db)
     return FeaturePair(

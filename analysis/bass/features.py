@@ -128,21 +128,21 @@ def find_features(
         msg = f"chance {chance} must lie between 0 and 1"
         raise ValueError(msg)
     found = []
-    for segment in _segments(curve.covered):
+    for segment in _covered_segments(curve.covered):
         for sign in (1, -1):
             level = sign * curve.level_db[segment]
             maxima = find_local_maxima(level, prominence=prominence_db)
-            feet = _feet(level, maxima.indices, maxima.left_bases, maxima.right_bases)
+            feet = _higher_bases(level, maxima.indices, maxima.left_bases, maxima.right_bases)
             for index, foot, prominence in zip(
                 maxima.indices, feet, maxima.prominences, strict=True
             ):
                 at, base = int(index) + segment.start, int(foot) + segment.start
-                if _beyond_noise(curve, at, base, chance=chance):
-                    found.append(_feature(curve, at, segment, sign, float(prominence)))
+                if _exceeds_noise(curve, at, base, chance=chance):
+                    found.append(_feature_at(curve, at, segment, sign, float(prominence)))
     return tuple(sorted(found, key=lambda feature: feature.frequency_hz))
 
 
-def _segments(covered: Mask) -> tuple[slice, ...]:
+def _covered_segments(covered: Mask) -> tuple[slice, ...]:
     """Return the stretches of a curve that are covered without a gap."""
     change = np.flatnonzero(np.diff(np.concatenate(([False], covered, [False]))))
     return tuple(
@@ -150,12 +150,12 @@ def _segments(covered: Mask) -> tuple[slice, ...]:
     )
 
 
-def _feet(level: Float, peaks: Indices, left: Indices, right: Indices) -> Indices:
+def _higher_bases(level: Float, peaks: Indices, left: Indices, right: Indices) -> Indices:
     """Return for each peak the higher of its two bases, which sets its prominence."""
     return np.where(level[left] >= level[right], left, right) if peaks.size else peaks
 
 
-def _beyond_noise(curve: BassCurve, at: int, foot: int, *, chance: float) -> bool:
+def _exceeds_noise(curve: BassCurve, at: int, foot: int, *, chance: float) -> bool:
     """Return whether the magnitudes at an extremum and its foot differ beyond noise."""
     n_cells = max(2.0, curve.frequency_hz.size * curve.spacing_hz / curve.resolution_hz)
     n_pairs = n_cells * (n_cells - 1) / 2
@@ -165,7 +165,9 @@ def _beyond_noise(curve: BassCurve, at: int, foot: int, *, chance: float) -> boo
     return float(magnitude[0] - magnitude[1]) ** 2 > limit
 
 
-def _feature(curve: BassCurve, at: int, segment: slice, sign: int, prominence_db: float) -> Feature:
+def _feature_at(
+    curve: BassCurve, at: int, segment: slice, sign: int, prominence_db: float
+) -> Feature:
     """Return the record of the extremum at an index of the curve."""
     before, top, after = sign * curve.level_db[at - 1 : at + 2]
     bend = before - 2 * top + after

@@ -1,11 +1,11 @@
-r"""The bass at several microphone spots around the head.
+r"""The bass at several microphone positions around the head.
 
-Conventions: the centre is one of the spots; power is averaged over the spots bin by
-bin; the spread is the standard deviation of the level in dB over the spots, with
-n - 1. A feature of the centre counts as seen at another spot where that spot's curve
+Conventions: the centre is one of the positions; power is averaged over the positions bin by
+bin; the spread is the standard deviation of the level in dB over the positions, with
+n - 1. A feature of the centre counts as seen at another position where its curve
 has one of the same kind within the window of `analysis.bass.feature_match`, one to one.
 
-A feature at one spot only says nothing about where a head will be.
+A feature at one position only says nothing about where a head will be.
 """
 
 from __future__ import annotations
@@ -23,24 +23,24 @@ from analysis.bass.features import Feature
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class SpotAverage:
-    """Power mean of the bass over several spots.
+class PositionAverage:
+    """Power mean of the bass over several positions.
 
     Attributes
     ----------
     frequency_hz : ndarray, shape (n,)
-        What all spots cover, in Hz.
+        What all positions cover, in Hz.
     level_db : ndarray, shape (n,)
         Level of the mean power, in dB.
     spread_db : ndarray, shape (n,) or None
-        Standard deviation of the level over the spots, in dB; ``None`` for one spot.
-    n_spots : int
+        Standard deviation of the level over the positions, in dB; ``None`` for one position.
+    n_positions : int
     """
 
     frequency_hz: Float
     level_db: Float
     spread_db: Float | None
-    n_spots: int
+    n_positions: int
 
     def __post_init__(self) -> None:
         for name in ("frequency_hz", "level_db", "spread_db"):
@@ -49,35 +49,35 @@ class SpotAverage:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class SpotFeature:
-    """A feature of the centre, and at how many spots it was seen.
+class PositionFeature:
+    """A feature of the centre, and at how many positions it was seen.
 
     Attributes
     ----------
     feature : Feature
         As at the centre.
-    n_spots_seen : int
+    n_positions_seen : int
         The centre counts, so at least 1.
-    n_spots : int
+    n_positions : int
         How many there were.
     frequency_spread_hz, level_spread_db : float or None
-        Standard deviation over the spots that saw it; ``None`` for fewer than two.
+        Standard deviation over the positions that saw it; ``None`` for fewer than two.
     """
 
     feature: Feature
-    n_spots_seen: int
-    n_spots: int
+    n_positions_seen: int
+    n_positions: int
     frequency_spread_hz: float | None
     level_spread_db: float | None
 
     @property
-    def one_spot_only(self) -> bool:
-        """Whether other spots were measured and none showed it: no advice may rest on it."""
-        return self.n_spots > 1 and self.n_spots_seen == 1
+    def one_position_only(self) -> bool:
+        """Whether other positions were measured and none showed it: no advice may rest on it."""
+        return self.n_positions > 1 and self.n_positions_seen == 1
 
 
-def average_spots(curves: Sequence[BassCurve]) -> SpotAverage:
-    """Return the power mean of bass curves over several spots.
+def average_positions(curves: Sequence[BassCurve]) -> PositionAverage:
+    """Return the power mean of bass curves over several positions.
 
     Parameters
     ----------
@@ -86,7 +86,7 @@ def average_spots(curves: Sequence[BassCurve]) -> SpotAverage:
 
     Returns
     -------
-    SpotAverage
+    PositionAverage
 
     Raises
     ------
@@ -98,33 +98,33 @@ def average_spots(curves: Sequence[BassCurve]) -> SpotAverage:
         raise ValueError(msg)
     frequency_hz, rows = _common_bins(curves)
     levels = np.array([curve.level_db[row] for curve, row in zip(curves, rows, strict=True)])
-    return SpotAverage(
+    return PositionAverage(
         frequency_hz=frequency_hz,
         level_db=power_db(np.mean(db_power(levels), axis=0)),
         spread_db=np.std(levels, axis=0, ddof=1) if len(curves) > 1 else None,
-        n_spots=len(curves),
+        n_positions=len(curves),
     )
 
 
-def seen_at_spots(
+def position_features(
     centre: Sequence[Feature],
     others: Sequence[Sequence[Feature]],
     *,
     window_octaves: float = WINDOW_OCTAVES,
-) -> tuple[SpotFeature, ...]:
-    """Return the centre's features with the number of spots that show each.
+) -> tuple[PositionFeature, ...]:
+    """Return the centre's features with the number of positions that show each.
 
     Parameters
     ----------
     centre : sequence of Feature
     others : sequence of sequence of Feature
-        The features of each further spot.
+        The features of each further position.
     window_octaves : float
         Largest distance in frequency, in octaves.
 
     Returns
     -------
-    tuple of SpotFeature
+    tuple of PositionFeature
         In the order of `centre`.
     """
     seen: list[list[Feature]] = [[feature] for feature in centre]
@@ -133,18 +133,18 @@ def seen_at_spots(
         for pair in match_features(centre, other, window_octaves=window_octaves).pairs:
             seen[place[pair.first]].append(pair.second)
     return tuple(
-        SpotFeature(
+        PositionFeature(
             feature=group[0],
-            n_spots_seen=len(group),
-            n_spots=len(others) + 1,
-            frequency_spread_hz=_spread([feature.frequency_hz for feature in group]),
-            level_spread_db=_spread([feature.level_db for feature in group]),
+            n_positions_seen=len(group),
+            n_positions=len(others) + 1,
+            frequency_spread_hz=_standard_deviation([feature.frequency_hz for feature in group]),
+            level_spread_db=_standard_deviation([feature.level_db for feature in group]),
         )
         for group in seen
     )
 
 
-def _spread(values: Sequence[float]) -> float | None:
+def _standard_deviation(values: Sequence[float]) -> float | None:
     """Return the standard deviation with n - 1, ``None`` for fewer than two values."""
     return float(np.std(values, ddof=1)) if len(values) > 1 else None
 

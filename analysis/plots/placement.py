@@ -255,7 +255,7 @@ def plan_figure(
 def _draw_choices(ax: Axes, line_m: float, placement: Placement) -> None:
     """Mark each choice, with a bar over the front distances that are as even."""
     places = placement.places
-    # Hollow and ever larger, so that choices at one spot are all seen.
+    # Hollow and ever larger, so that choices at one place are all seen.
     looks = (("o", 7.0), ("s", 10.0), ("^", 14.0), ("v", 17.0))
     for choice, (mark, size_pt) in zip(placement.choices, looks, strict=False):
         k = choice.index

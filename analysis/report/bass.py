@@ -102,11 +102,11 @@ def short_cause(cause: Cause) -> str:
 def _where(cause: Cause) -> str:
     """Return where a mode without indices is, as far as it is known."""
     kind = _KINDS.get(cause.kind or "", "")
-    if cause.ways is None or cause.kind == "vertical":
+    if cause.direction_shares is None or cause.kind == "vertical":
         return kind
     text = f" at {fmt.hz(cause.frequency_hz)}"
-    most = max(range(3), key=cause.ways.__getitem__)
-    if cause.ways[most] >= MOST_WAY:
+    most = max(range(3), key=cause.direction_shares.__getitem__)
+    if cause.direction_shares[most] >= MOST_WAY:
         text += f" {_ALONG[most]}"
     if most == _HEIGHT or cause.loudest is None:
         return text
@@ -130,12 +130,12 @@ def causes_text(one: ExplainedFeature) -> str:
 def move_text(cause: Cause) -> str | None:
     """Return what kind of move would change it, or None where no cause is known."""
     if cause.cause == "mode" and cause.indices is not None:
-        ways = [way for index, way in zip(cause.indices, _ALONG, strict=True) if index]
-        return f"moving loudspeakers or seat {' or '.join(ways)} changes it"
+        direction_shares = [way for index, way in zip(cause.indices, _ALONG, strict=True) if index]
+        return f"moving loudspeakers or seat {' or '.join(direction_shares)} changes it"
     if cause.cause == "mode":
         where = _MOVED.get(cause.kind or "", "")
-        if cause.ways is not None:
-            shares = zip(cause.ways, _ALONG, strict=True)
+        if cause.direction_shares is not None:
+            shares = zip(cause.direction_shares, _ALONG, strict=True)
             where = " " + " or ".join(way for share, way in shares if share >= LEAST_WAY)
         return f"moving loudspeakers or seat{where} changes it"
     if cause.cause == "boundary" and cause.surface is not None:

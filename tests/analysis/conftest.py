@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from analysis.basics.air import air_at
-from analysis.bass.bass import Bass, read_bass, with_causes
+from analysis.bass.bass import Bass, add_causes, read_bass
 from analysis.comparison.compare import Comparison, Snapshot, compare
 from analysis.pair.arrival import ArrivalMatch, match_arrivals
 from analysis.pair.level import LevelMatch, match_levels
@@ -103,7 +103,7 @@ def measure(layout: Layout, *, gain: float = 1.0, seed: int = 0) -> Measured:
         arrival=arrival,
         level=match_levels(left, right, gate_s=arrival.gate_s[1], **at),
         polarity=match_polarity(left, right, **at),
-        bass=with_causes(read_bass(left, right), prediction),
+        bass=add_causes(read_bass(left, right), prediction),
         prediction=prediction,
     )
 

@@ -17,10 +17,10 @@ from analysis.bass.causes.dips import causes_of_dips
 from analysis.bass.causes.peaks import causes_of_peaks
 from analysis.room.prediction import Curve, Prediction
 
-__all__ = ["Cause", "attribute"]
+__all__ = ["Cause", "attribute_causes"]
 
 
-def attribute(
+def attribute_causes(
     features: Sequence[FeatureLike], prediction: Prediction, curve: Curve
 ) -> tuple[tuple[Cause, ...], ...]:
     """Return the ranked likely causes of each feature of a bass curve.
@@ -43,12 +43,12 @@ def attribute(
     of_peak = iter(causes_of_peaks(peaks, prediction, curve))
     of_dip = iter(causes_of_dips(dips, prediction, curve))
     return tuple(
-        _ranked(feature, next(of_peak if feature.kind == "peak" else of_dip))
+        _rank_causes(feature, next(of_peak if feature.kind == "peak" else of_dip))
         for feature in features
     )
 
 
-def _ranked(feature: FeatureLike, causes: Sequence[Cause]) -> tuple[Cause, ...]:
+def _rank_causes(feature: FeatureLike, causes: Sequence[Cause]) -> tuple[Cause, ...]:
     """Return the causes worth listing, likeliest first."""
     kept = sorted(
         (one for one in causes if one.score >= LEAST_SCORE), key=lambda one: one.score, reverse=True

@@ -36,7 +36,7 @@ LEAST_QUALITY: Final = 2.0
 """A resonance whose frequency is less than so many half-power widths makes no peak of its
 own: it stands 6 dB above its own static response, which the neighbours hide."""
 
-INTERFERENCE_STD: Final = 0.03
+REFLECTIONS_STD: Final = 0.03
 """One sigma of a boundary dip's frequency, relative: other reflections move it, as
 image-source rooms with one strong surface among absorbing ones show."""
 
@@ -92,7 +92,7 @@ class Cause:
         the uniform pressure.
     kind : str or None
         Of such a mode, as in `analysis.room.space_modes`.
-    ways : tuple of float or None
+    direction_shares : tuple of float or None
         Of such a mode, the shares of length, width and height (`analysis.room.mode_direction`).
     loudest : str or None
         Of such a mode, the wall along which it is loudest.
@@ -113,7 +113,7 @@ class Cause:
     number: int | None = None
     partner_number: int | None = None
     kind: str | None = None
-    ways: tuple[float, float, float] | None = None
+    direction_shares: tuple[float, float, float] | None = None
     loudest: str | None = None
     surface: str | None = None
 
@@ -135,13 +135,13 @@ def mode_std_hz(feature: FeatureLike, prediction: Prediction) -> float:
     )
 
 
-def fit_of(distance_hz: float, std_hz: float) -> float:
+def frequency_fit(distance_hz: float, std_hz: float) -> float:
     """Return 1 where two frequencies agree, 1/e at the edge of the window, 0 beyond it."""
     sigmas = abs(distance_hz) / std_hz
     return 0.0 if sigmas > WINDOW_SIGMAS else math.exp(-((sigmas / WINDOW_SIGMAS) ** 2))
 
 
-def terms_at(prediction: Prediction, curve: Curve, frequency_hz: Float) -> Complex:
+def modal_terms(prediction: Prediction, curve: Curve, frequency_hz: Float) -> Complex:
     """Return the terms of the modal sum at some frequencies.
 
     Resonances are widened by the uncertainty of their frequencies.
@@ -162,7 +162,7 @@ def terms_at(prediction: Prediction, curve: Curve, frequency_hz: Float) -> Compl
     return np.asarray(each * prediction.strengths[curve])
 
 
-def able_modes(prediction: Prediction, curve: Curve) -> Mask:
+def candidate_modes(prediction: Prediction, curve: Curve) -> Mask:
     """Return which modes can be a cause: no node at either end, and sharp enough."""
     weakest = np.minimum(np.abs(prediction.drives[curve]), np.abs(prediction.seat_shape))
     sharp = prediction.modes.frequency_hz >= LEAST_QUALITY * prediction.width_hz
@@ -188,13 +188,13 @@ def mode_cause(
     if modes.indices is None:
         other = None if partner is None else partner + 1
         length, width, height = modes.ways[k].tolist()
-        known |= {"ways": (length, width, height), "loudest": modes.loudest[k]}
+        known |= {"direction_shares": (length, width, height), "loudest": modes.loudest[k]}
         return Cause(number=k + 1, partner_number=other, kind=modes.kinds[k], **known)
-    partner_indices = None if partner is None else _indices_of(modes.indices, partner)
-    return Cause(indices=_indices_of(modes.indices, k), partner_indices=partner_indices, **known)
+    partner_indices = None if partner is None else _mode_indices(modes.indices, partner)
+    return Cause(indices=_mode_indices(modes.indices, k), partner_indices=partner_indices, **known)
 
 
-def _indices_of(indices: NDArray[np.int64], k: int) -> tuple[int, int, int]:
+def _mode_indices(indices: NDArray[np.int64], k: int) -> tuple[int, int, int]:
     """Return the indices of the `k`-th mode; -1 is the uniform pressure."""
     length, width, height = (0, 0, 0) if k < 0 else indices[k].tolist()
     return length, width, height

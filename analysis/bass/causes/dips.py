@@ -22,15 +22,15 @@ import numpy as np
 
 from analysis.basics.arrays import Complex, Float
 from analysis.bass.causes.cause import (
-    INTERFERENCE_STD,
+    REFLECTIONS_STD,
     Cause,
     FeatureLike,
     Mask,
-    able_modes,
-    fit_of,
+    candidate_modes,
+    frequency_fit,
+    modal_terms,
     mode_cause,
     mode_std_hz,
-    terms_at,
 )
 from analysis.room.boundary import Cancellation, power_taken
 from analysis.room.prediction import Curve, Prediction
@@ -54,14 +54,16 @@ def causes_of_dips(
         One list a dip, possibly empty.
     """
     predicted_hz = predicted_dips_hz(prediction, curve)
-    terms = terms_at(prediction, curve, predicted_hz)
-    able = able_modes(prediction, curve)
+    terms = modal_terms(prediction, curve, predicted_hz)
+    candidates = candidate_modes(prediction, curve)
     causes = []
     for dip in dips:
-        found = _boundaries_of_dip(dip, prediction, curve)
+        found = _boundary_causes_of_dip(dip, prediction, curve)
         if predicted_hz.size:
             nearest = int(np.argmin(np.abs(predicted_hz - dip.frequency_hz)))
-            pair = _pair_of_dip(dip, prediction, curve, predicted_hz, nearest, terms[nearest], able)
+            pair = _mode_pair_of_dip(
+                dip, prediction, curve, predicted_hz, nearest, terms[nearest], candidates
+            )
             found += [] if pair is None else [pair]
         causes.append(found)
     return causes
@@ -78,29 +80,29 @@ def predicted_dips_hz(prediction: Prediction, curve: Curve) -> Float:
     return np.asarray(prediction.frequency_hz[where + 1] + shift * step_hz)
 
 
-def _pair_of_dip(
+def _mode_pair_of_dip(
     dip: FeatureLike,
     prediction: Prediction,
     curve: Curve,
     predicted_hz: Float,
     nearest: int,
     terms: Complex,
-    able: Mask,
+    candidates: Mask,
 ) -> Cause | None:
     """Return the two modes whose cancellation fits a dip, `terms` those at the predicted one."""
     std_hz = mode_std_hz(dip, prediction)
     at_hz = float(predicted_hz[nearest])
     distance_hz = at_hz - dip.frequency_hz
-    fit = fit_of(distance_hz, std_hz)
+    fit = frequency_fit(distance_hz, std_hz)
     powers = np.abs(terms) ** 2
     depth = 1 - float(np.abs(terms.sum()) ** 2 / powers.sum())
-    pair = _opposed(terms, able)
+    pair = _strongest_opposed(terms, candidates)
     if fit == 0 or depth <= 0 or pair is None:
         return None
     mode_hz = [0.0 if k == 0 else float(prediction.modes.frequency_hz[k - 1]) for k in pair]
     # The uniform pressure is never the nearer one: it has no place to move to.
     near, far = sorted(range(2), key=lambda i: abs(mode_hz[i] - at_hz) if pair[i] else math.inf)
-    rarity = _rarity(dip.frequency_hz, math.hypot(distance_hz, std_hz), predicted_hz)
+    rarity = _chance_of_no_accident(dip.frequency_hz, math.hypot(distance_hz, std_hz), predicted_hz)
     share = float((powers[pair[0]] + powers[pair[1]]) / powers.sum())
     k = pair[near] - 1
     parts = {
@@ -119,21 +121,21 @@ def _pair_of_dip(
     return mode_cause(prediction, k, score=score, parts=parts, partner=pair[far] - 1)
 
 
-def _opposed(terms: Complex, able: Mask) -> tuple[int, int] | None:
+def _strongest_opposed(terms: Complex, candidates: Mask) -> tuple[int, int] | None:
     """Return the strongest terms of either sign, neither of a mode with a node.
 
     Away from resonance all terms lie along one line in the complex plane; the line is
     that of the largest sum of squares.
     """
     along = np.real(terms * np.exp(-0.5j * np.angle(np.sum(terms**2))))
-    along = np.where(np.concatenate(([True], able)), along, 0.0)
+    along = np.where(np.concatenate(([True], candidates)), along, 0.0)
     strongest, weakest = int(np.argmax(along)), int(np.argmin(along))
     if along[strongest] <= 0 or along[weakest] >= 0:
         return None
     return strongest, weakest
 
 
-def _rarity(frequency_hz: float, reach_hz: float, dips_hz: Float) -> float:
+def _chance_of_no_accident(frequency_hz: float, reach_hz: float, dips_hz: Float) -> float:
     """Return the chance that no predicted dip lies within reach by accident.
 
     The predicted dips of the octave around the feature are taken as strewn at random.
@@ -143,7 +145,7 @@ def _rarity(frequency_hz: float, reach_hz: float, dips_hz: Float) -> float:
     return math.exp(-2 * reach_hz * n_dips / (high_hz - low_hz))
 
 
-def _boundaries_of_dip(dip: FeatureLike, prediction: Prediction, curve: Curve) -> list[Cause]:
+def _boundary_causes_of_dip(dip: FeatureLike, prediction: Prediction, curve: Curve) -> list[Cause]:
     """Return the cancellations that fit a dip, the better one where two loudspeakers have it."""
     best: dict[tuple[str, int], Cause] = {}
     for one in prediction.cancellations[curve]:
@@ -159,10 +161,10 @@ def _boundary_cause(
 ) -> Cause | None:
     """Return a cancellation as the cause of a dip, if it lies near enough."""
     std_hz = math.hypot(
-        dip.frequency_std_hz, one.frequency_std_hz, INTERFERENCE_STD * one.frequency_hz
+        dip.frequency_std_hz, one.frequency_std_hz, REFLECTIONS_STD * one.frequency_hz
     )
     distance_hz = one.frequency_hz - dip.frequency_hz
-    fit = fit_of(distance_hz, std_hz)
+    fit = frequency_fit(distance_hz, std_hz)
     if fit == 0:
         return None
     depth = power_taken(

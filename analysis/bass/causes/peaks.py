@@ -26,11 +26,11 @@ from analysis.bass.causes.cause import (
     Cause,
     FeatureLike,
     Mask,
-    able_modes,
-    fit_of,
+    candidate_modes,
+    frequency_fit,
+    modal_terms,
     mode_cause,
     mode_std_hz,
-    terms_at,
 )
 from analysis.room.prediction import Curve, Prediction
 
@@ -53,15 +53,15 @@ def causes_of_peaks(
         One list a peak, possibly empty.
     """
     at_hz = np.array([peak.frequency_hz for peak in peaks], dtype=np.float64)
-    terms = terms_at(prediction, curve, at_hz)
-    able = able_modes(prediction, curve)
+    terms = modal_terms(prediction, curve, at_hz)
+    candidates = candidate_modes(prediction, curve)
     return [
-        _modes_of_peak(peak, prediction, curve, row, able, rings)
-        for peak, row, rings in zip(peaks, terms, ringing(peaks), strict=True)
+        _mode_causes_of_peak(peak, prediction, curve, row, candidates, rings)
+        for peak, row, rings in zip(peaks, terms, relative_ringing(peaks), strict=True)
     ]
 
 
-def ringing(peaks: Sequence[FeatureLike]) -> list[float]:
+def relative_ringing(peaks: Sequence[FeatureLike]) -> list[float]:
     """Return for each peak r / (1 + r), with r its decay over the median of its neighbours'.
 
     Parameters
@@ -88,12 +88,12 @@ def ringing(peaks: Sequence[FeatureLike]) -> list[float]:
     return result
 
 
-def _modes_of_peak(
+def _mode_causes_of_peak(
     peak: FeatureLike,
     prediction: Prediction,
     curve: Curve,
     terms: Complex,
-    able: Mask,
+    candidates: Mask,
     rings: float,
 ) -> list[Cause]:
     """Return the modes that fit one peak, `terms` those of the modal sum at its frequency."""
@@ -102,11 +102,11 @@ def _modes_of_peak(
     std_hz = mode_std_hz(peak, prediction)
     ends_hz = peak.frequency_hz + WINDOW_SIGMAS * std_hz * np.array([-1.0, 1.0])
     first, end = np.searchsorted(prediction.modes.frequency_hz, ends_hz).tolist()
-    near = [k for k in range(first, end) if able[k]]
+    near = [k for k in range(first, end) if candidates[k]]
     causes = []
     for k in near:
         distance_hz = float(prediction.modes.frequency_hz[k]) - peak.frequency_hz
-        fit = fit_of(distance_hz, std_hz)
+        fit = frequency_fit(distance_hz, std_hz)
         score = fit * float(share[k]) * rings
         if score < LEAST_SCORE:
             continue

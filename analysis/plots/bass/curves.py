@@ -1,7 +1,7 @@
 """The bass curves of left, right and both, with their peaks and dips marked by cause.
 
 Conventions: levels in dB, recorded over played; the thin line is unsmoothed, the thick one
-smoothed over 1/6 octave; the dotted line is the noise. Where several microphone spots were
+smoothed over 1/6 octave; the dotted line is the noise. Where several microphone positions were
 measured, the band is their mean plus and minus one standard deviation.
 """
 
@@ -53,7 +53,7 @@ def bass_figure(bass: Bass) -> Figure:
     )
     for (name, side), ax in zip(sides, axes, strict=True):
         _draw_side(ax, name, side, last=ax is axes[-1])
-    _draw_legend(figure, spots=any(side.spots is not None for _, side in sides))
+    _draw_legend(figure, spread=any(side.position_average is not None for _, side in sides))
     return figure
 
 
@@ -80,10 +80,14 @@ def _draw_side(ax: Axes, name: str, side: BassSide, *, last: bool) -> None:
     level = np.where(curve.covered, curve.level_db, np.nan)
     smooth = np.where(curve.covered, curve.sixth_octave_db, np.nan)
     noise = np.where(curve.covered, curve.noise_level_db, np.nan)
-    if side.spots is not None and side.spots.spread_db is not None:
-        middle, half = side.spots.level_db, side.spots.spread_db
+    if side.position_average is not None and side.position_average.spread_db is not None:
+        middle, half = side.position_average.level_db, side.position_average.spread_db
         ax.fill_between(
-            side.spots.frequency_hz, middle - half, middle + half, color="0.85", linewidth=0
+            side.position_average.frequency_hz,
+            middle - half,
+            middle + half,
+            color="0.85",
+            linewidth=0,
         )
     ax.plot(curve.frequency_hz, noise, color=style.FAINT, linewidth=0.8, linestyle=":")
     ax.plot(curve.frequency_hz, level, color=color, linewidth=0.7, alpha=0.75)
@@ -126,7 +130,7 @@ def _height_db(ax: Axes, one: ExplainedFeature) -> float:
     return float(np.interp(one.feature.frequency_hz, frequency_hz, level_db))
 
 
-def _draw_legend(figure: Figure, *, spots: bool) -> None:
+def _draw_legend(figure: Figure, *, spread: bool) -> None:
     """Explain marks and lines below the panels."""
     marks = {
         "mode": "room mode (length width height)",
@@ -142,7 +146,7 @@ def _draw_legend(figure: Figure, *, spots: bool) -> None:
         Line2D([], [], color="0.3", linewidth=0.7, label="not smoothed"),
         Line2D([], [], color=style.FAINT, linewidth=0.8, linestyle=":", label="noise"),
     ]
-    if spots:
+    if spread:
         entries.append(Patch(color="0.85", label="spread of the spots"))
     figure.legend(
         handles=entries,

@@ -149,8 +149,8 @@ def plan_svg(room: Room, positions: Positions) -> str:
     height = length_m * scale + 40
     wide = width_m * scale
     seat = positions.seat
-    spots = (("left", positions.left.tweeter), ("right", positions.right.tweeter))
-    said = "; ".join(f"{name} {one.distance_m(seat):.3f} m from the seat" for name, one in spots)
+    ends = (("left", positions.left.tweeter), ("right", positions.right.tweeter))
+    said = "; ".join(f"{name} {one.distance_m(seat):.3f} m from the seat" for name, one in ends)
     parts = [
         f'<svg viewBox="0 0 640 {height:.0f}" role="img" aria-labelledby="plan">',
         f'<title id="plan">Plan of the room, {width_m:.2f} m wide and {length_m:.2f} m long, '
@@ -158,7 +158,7 @@ def plan_svg(room: Room, positions: Positions) -> str:
         f'<rect class="axis" x="20" y="20" width="{wide:.1f}" height="{length_m * scale:.1f}"/>',
     ]
     at = (20 + seat.x_m * scale, 20 + seat.y_m * scale)
-    for name, one in spots:
+    for name, one in ends:
         x, y = 20 + one.x_m * scale, 20 + one.y_m * scale
         parts += [
             f'<path class="{name}" d="M{x:.1f} {y:.1f}L{at[0]:.1f} {at[1]:.1f}"/>',

@@ -254,8 +254,8 @@ def _feature_row(one: ExplainedFeature) -> tuple[str, ...]:
     """Return one feature as cells."""
     feature = one.feature
     text = short_cause(one.causes[0])
-    if one.n_spots_seen is not None:
-        text += f", {one.n_spots_seen} spots" if one.advisable else ", here only"
+    if one.n_positions_seen is not None:
+        text += f", {one.n_positions_seen} spots" if one.advisable else ", here only"
     return (
         feature.kind,
         fmt.hz(feature.frequency_hz, feature.frequency_std_hz).removesuffix(" Hz"),

@@ -66,12 +66,12 @@ def _side(side: BassSide | None) -> dict[str, Any]:
             for band in side.balance
         ],
         "spots": None
-        if side.spots is None
+        if side.position_average is None
         else {
-            "n_spots": side.spots.n_spots,
-            "frequency_hz": side.spots.frequency_hz,
-            "level_db": side.spots.level_db,
-            "spread_db": side.spots.spread_db,
+            "n_spots": side.position_average.n_positions,
+            "frequency_hz": side.position_average.frequency_hz,
+            "level_db": side.position_average.level_db,
+            "spread_db": side.position_average.spread_db,
         },
     }
 
@@ -95,7 +95,7 @@ def _feature(one: ExplainedFeature, *, worst: bool) -> dict[str, Any]:
         "q": feature.q,
         "decay_s": feature.decay_s,
         "decay_std_s": feature.decay_std_s,
-        "n_spots_seen": one.n_spots_seen,
+        "n_spots_seen": one.n_positions_seen,
         "worst": worst,
         "causes": [_cause(cause) for cause in one.causes],
     }

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from analysis.basics.air import Air
 from analysis.basics.arrays import Float
-from analysis.bass.bass import with_spots
+from analysis.bass.bass import add_positions
 from analysis.reading import Reading, loudest_channel, read_recording
 from analysis.recording.checks.check import Check
 from analysis.recording.extraction import NoPassError
@@ -174,5 +174,5 @@ def with_spot_files(centre: FileReading, spots: dict[str, FileReading]) -> FileR
     """
     if not spots:
         return centre
-    bass = with_spots(centre.reading.bass, [spot.reading.bass for spot in spots.values()])
+    bass = add_positions(centre.reading.bass, [spot.reading.bass for spot in spots.values()])
     return replace(centre, reading=replace(centre.reading, bass=bass))

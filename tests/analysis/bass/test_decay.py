@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analysis.bass.curve import bass_curve
-from analysis.bass.decay import LARGEST_STD_SHARE, band_decays, with_decays
+from analysis.bass.decay import LARGEST_STD_SHARE, add_decays, band_decays
 from analysis.bass.features import find_features
 from analysis.signals.impulse_response import ImpulseResponse
 from benchmarks.modal_response import ModalResponse, modal_response, random_modes
@@ -119,7 +119,7 @@ def test_features_get_their_decays() -> None:
     rng = np.random.default_rng(6)
     model = modal_response([35.0, 60.0], [0.7, 0.4], phase=[0.0, 2.0])
     curve = bass_curve(model.impulse_response(rng, noise=model.noise_for_snr(60)))
-    features = with_decays(find_features(curve), curve)
+    features = add_decays(find_features(curve), curve)
     peaks = [f for f in features if f.kind == "peak"]
     assert [f.decay_s for f in peaks] == pytest.approx([0.7, 0.4], rel=0.02)
     assert all(f.decay_s is None and f.decay_std_s is None for f in features if f.kind == "dip")
@@ -163,7 +163,7 @@ def test_image_source_room() -> None:
             band_hz=(15.0, 1900.0),
         )
     )  # fmt: skip
-    first = next(f for f in with_decays(find_features(curve), curve) if f.kind == "peak")
+    first = next(f for f in add_decays(find_features(curve), curve) if f.kind == "peak")
     assert first.frequency_hz == pytest.approx(343.0 / 2 / 4.6, abs=0.3)
     axial_s = 3 * math.log(10) / (343.0 * math.log(1 / beta) / 4.6)
     assert 0.8 * axial_s < first.decay_s < 1.03 * axial_s

@@ -11,7 +11,7 @@ from scipy.signal import find_peaks
 from scipy.sparse.linalg import eigsh, splu
 
 from analysis.basics.air import air_at
-from analysis.bass.causes.attribution import attribute
+from analysis.bass.causes.attribution import attribute_causes
 from analysis.bass.causes.cause import Cause
 from analysis.bass.features import Feature
 from analysis.report.bass import cause_text, move_text, short_cause
@@ -99,7 +99,9 @@ def test_the_peaks_of_an_l_are_put_down_to_its_modes() -> None:
     assert found.size >= 2
     features = [peak(float(frequency_hz[k])) for k in found]
     prediction = predict_space(L, PAIR, AIR, decay_s=0.5)
-    for feature, causes in zip(features, attribute(features, prediction, "left"), strict=True):
+    for feature, causes in zip(
+        features, attribute_causes(features, prediction, "left"), strict=True
+    ):
         assert causes[0].cause == "mode", feature
         assert causes[0].indices is None
         number = causes[0].number
@@ -151,7 +153,7 @@ def test_peaks_at_nine_seats_are_put_down_to_the_mode_that_supplies_most(
         tops, _ = find_peaks(20 * np.log10(np.abs(total)), prominence=3.0)
         foretold = predict_space(L, dataclasses.replace(PAIR, seat=seat), AIR, decay_s=0.8)
         np.testing.assert_allclose(foretold.modes.frequency_hz[:20], true_hz[1:21], rtol=3e-3)
-        causes = attribute([peak(float(at_hz[top, 0])) for top in tops], foretold, "left")
+        causes = attribute_causes([peak(float(at_hz[top, 0])) for top in tops], foretold, "left")
         most = np.argmax(part[tops], axis=1) + 1
         right += [one[0].number == number for one, number in zip(causes, most, strict=True)]
     assert len(right) > 20
@@ -186,18 +188,18 @@ def test_a_dip_is_put_down_to_a_slanting_wall() -> None:
     extra_m = float(np.linalg.norm(image - seat) - np.linalg.norm(source - seat))
     dip = dataclasses.replace(peak(AIR.speed_of_sound_m_s / (2 * extra_m)), kind="dip")
     room = Space(plan=plan, height_m=2.5, absorption=dead)
-    first = attribute([dip], predict_space(room, PAIR, AIR), "right")[0][0]
+    first = attribute_causes([dip], predict_space(room, PAIR, AIR), "right")[0][0]
     assert (first.cause, first.surface) == ("boundary", "wall 2")
     assert first.frequency_hz == pytest.approx(dip.frequency_hz)
 
 
 def test_a_mode_is_told_by_its_way_and_its_wall() -> None:
     known = {"cause": "mode", "frequency_hz": 43.2, "score": 0.5, "parts": {}, "number": 2}
-    cause = Cause(**known, kind="plan", ways=(0.9, 0.1, 0.0), loudest="wall 4")
+    cause = Cause(**known, kind="plan", direction_shares=(0.9, 0.1, 0.0), loudest="wall 4")
     expected = "room mode no. 2 at 43 Hz along the room's length, loudest along wall 4"
     assert cause_text(cause) == expected
     assert move_text(cause) == "moving loudspeakers or seat along the room's length changes it"
-    cause = Cause(**known, kind="mixed", ways=(0.4, 0.35, 0.25), loudest="front")
+    cause = Cause(**known, kind="mixed", direction_shares=(0.4, 0.35, 0.25), loudest="front")
     assert cause_text(cause) == "room mode no. 2 at 43 Hz, loudest along the front wall"
 
 

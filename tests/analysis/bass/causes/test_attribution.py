@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from scipy.signal import find_peaks
 
 from analysis.basics.air import air_at
-from analysis.bass.causes.attribution import attribute
+from analysis.bass.causes.attribution import attribute_causes
 from analysis.bass.causes.cause import NODE
 from analysis.bass.features import Feature
 from analysis.room.boundary import cancellations
@@ -169,7 +169,7 @@ def test_peaks_of_simulated_rooms_get_the_mode_that_dominates_there() -> None:
         prediction = predict(room, positions, AIR)
         for curve, response in _simulate(pra, true, order=60).items():
             peaks = [one for one in _extrema(response, "peak") if one.frequency_hz < 100]
-            for peak, causes in zip(peaks, attribute(peaks, prediction, curve), strict=True):
+            for peak, causes in zip(peaks, attribute_causes(peaks, prediction, curve), strict=True):
                 truth = _dominant_mode(true, curve, peak.frequency_hz, prediction.decay_s)
                 right += causes[0].indices == truth
                 total += 1
@@ -197,7 +197,7 @@ def test_dips_of_one_reflecting_surface_get_that_surface() -> None:
         curves = _simulate(pra, true, order=6)
         for curve, side in (("left", true.positions.left), ("right", true.positions.right)):
             dips = _extrema(curves[curve], "dip")
-            causes = attribute(dips, prediction, curve)
+            causes = attribute_causes(dips, prediction, curve)
             for one in cancellations(true.room, side.woofer, true.positions.seat, air=AIR):
                 distance = [abs(dip.frequency_hz / one.frequency_hz - 1) for dip in dips]
                 wanted = one.surface == surface and 25 < one.frequency_hz < 240
@@ -234,7 +234,7 @@ def test_no_mode_with_a_node_is_ever_blamed(seat_y_m: float, seat_x_m: float, cu
     """Invariant: a mode that is blamed couples at the loudspeakers that play and at the seat."""
     positions = _living_room(seat_y_m, seat_x_m)
     prediction = predict(LIVING_ROOM, positions, AIR)
-    for causes in attribute(EVERYWHERE, prediction, curve):
+    for causes in attribute_causes(EVERYWHERE, prediction, curve):
         for cause in causes:
             if cause.indices is None:
                 continue
@@ -264,11 +264,11 @@ def test_symmetric_pair_and_middle_seat_exclude_odd_modes() -> None:
     """Closed form: cos(n pi / 2) = 0 for odd n, at the seat and for the sum of the pair."""
     prediction = predict(LIVING_ROOM, _living_room(seat_y_m=2.6, seat_x_m=1.6), AIR)
     peaks = [one for one in EVERYWHERE if one.kind == "peak"]
-    blamed = [c.indices for causes in attribute(peaks, prediction, "both") for c in causes]
+    blamed = [c.indices for causes in attribute_causes(peaks, prediction, "both") for c in causes]
     modes = [indices for indices in blamed if indices is not None]
     assert modes
     assert all(length % 2 == 0 and width % 2 == 0 for length, width, _ in modes)
-    alone = [c.indices for causes in attribute(peaks, prediction, "left") for c in causes]
+    alone = [c.indices for causes in attribute_causes(peaks, prediction, "left") for c in causes]
     assert any(indices is not None and indices[1] % 2 == 1 for indices in alone)
 
 
@@ -276,7 +276,7 @@ def test_scores_rank_and_are_made_of_their_parts() -> None:
     """Invariant: never empty, falling, the product of the parts."""
     prediction = predict(LIVING_ROOM, _living_room(), AIR)
     for curve in CURVES:
-        ranked = attribute(EVERYWHERE, prediction, curve)
+        ranked = attribute_causes(EVERYWHERE, prediction, curve)
         assert len(ranked) == len(EVERYWHERE)
         for feature, causes in zip(EVERYWHERE, ranked, strict=True):
             scores = [cause.score for cause in causes]
@@ -296,21 +296,21 @@ def test_scores_rank_and_are_made_of_their_parts() -> None:
 def test_peak_below_the_first_mode_is_unexplained() -> None:
     """Known input: this room's first mode stands at 33 Hz."""
     prediction = predict(LIVING_ROOM, _living_room(), AIR, decay_s=0.6)
-    (causes,) = attribute([_feature("peak", 22.0)], prediction, "both")
+    (causes,) = attribute_causes([_feature("peak", 22.0)], prediction, "both")
     assert [cause.cause for cause in causes] == ["unexplained"]
     assert causes[0].frequency_hz == 22.0
 
 
 def test_nothing_to_attribute() -> None:
     """Limit: no features."""
-    assert attribute([], predict(LIVING_ROOM, _living_room(), AIR), "left") == ()
+    assert attribute_causes([], predict(LIVING_ROOM, _living_room(), AIR), "left") == ()
 
 
 def test_dead_room_has_no_modes_to_blame() -> None:
     """Limit: at 0.05 s a mode is 44 Hz wide, and none below 88 Hz makes a peak of its own."""
     dead = Room(length_m=5.2, width_m=4.0, height_m=2.5, absorption=dict.fromkeys(SURFACES, 0.99))
     peaks = [_feature("peak", float(f)) for f in range(20, 60, 5)]
-    ranked = attribute(peaks, predict(dead, _living_room(), AIR), "left")
+    ranked = attribute_causes(peaks, predict(dead, _living_room(), AIR), "left")
     assert all(cause.indices is None or cause.frequency_hz > 80 for c in ranked for cause in c)
 
 
@@ -319,5 +319,5 @@ def test_room_unknown_in_absorption_still_lists_the_front_wall() -> None:
     positions = _living_room()
     prediction = predict(LIVING_ROOM, positions, AIR, decay_s=0.15)
     front = next(one for one in prediction.cancellations["left"] if one.surface == "front")
-    (causes,) = attribute([_feature("dip", front.frequency_hz)], prediction, "left")
+    (causes,) = attribute_causes([_feature("dip", front.frequency_hz)], prediction, "left")
     assert any(cause.surface == "front" for cause in causes)

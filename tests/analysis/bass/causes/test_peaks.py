@@ -6,7 +6,7 @@ import pytest
 
 from analysis.basics.air import air_at
 from analysis.bass.causes.cause import Cause
-from analysis.bass.causes.peaks import causes_of_peaks, ringing
+from analysis.bass.causes.peaks import causes_of_peaks, relative_ringing
 from analysis.bass.features import Feature
 from analysis.room.prediction import predict
 from analysis.room.room import Loudspeaker, Point, Positions, Room
@@ -35,8 +35,8 @@ def test_long_ringing_supports_a_mode() -> None:
         _peak(60.0, 0.3),
         _peak(70.0),
     ]
-    assert ringing(peaks) == pytest.approx([0.75, 0.3 / 0.9, 0.3 / 0.9, 0.5])
-    assert ringing(peaks[:1]) == [0.5]
+    assert relative_ringing(peaks) == pytest.approx([0.75, 0.3 / 0.9, 0.3 / 0.9, 0.5])
+    assert relative_ringing(peaks[:1]) == [0.5]
     positions = Positions(
         left=Loudspeaker(tweeter=Point(x_m=1.0, y_m=0.7, z_m=0.5)),
         right=Loudspeaker(tweeter=Point(x_m=3.0, y_m=0.7, z_m=0.5)),

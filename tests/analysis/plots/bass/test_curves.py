@@ -11,7 +11,7 @@ import pytest
 from matplotlib.figure import Figure
 
 from analysis.bass.bass import Bass, ExplainedFeature
-from analysis.bass.positions import average_spots
+from analysis.bass.positions import average_positions
 from analysis.plots.bass.curves import bass_figure, cause_label
 from analysis.plots.style import CAUSES
 
@@ -48,17 +48,17 @@ def test_the_strongest_peak_is_labelled(before: Any) -> None:
 
 
 def test_spots_are_a_band(before: Any, after: Any) -> None:
-    # Known input: a second spot.
+    # Known input: a second position.
     side = before.bass.left
-    spots = average_spots([side.curve, after.bass.left.curve])
-    figure = bass_figure(replace(before.bass, left=replace(side, spots=spots)))
+    average = average_positions([side.curve, after.bass.left.curve])
+    figure = bass_figure(replace(before.bass, left=replace(side, position_average=average)))
     assert len(figure.axes[0].collections) == 1
     assert len(figure.axes[1].collections) == 0
 
 
 def test_a_feature_at_one_spot_only_gets_no_cause(before: Any) -> None:
-    # Known input: other spots were measured and lack it.
-    one: ExplainedFeature = replace(before.bass.left.features[0], n_spots_seen=1)
+    # Known input: other positions were measured and lack it.
+    one: ExplainedFeature = replace(before.bass.left.features[0], n_positions_seen=1)
     assert cause_label(one).endswith("(here only)")
 
 
