@@ -5,7 +5,7 @@
 prints, for N random rooms (by default 2000, a quarter for each kit), how often the true value
 of each derived quantity lies within two stated sigmas; how often a clean survey is blamed; how
 often a blunder of six of its own sigmas is found and rightly named; and the time of a survey of
-some 60 readings and its growth, against scipy's dense least_squares with a numerical Jacobian.
+some 60 observations and its growth, against scipy's dense least_squares with a numerical Jacobian.
 """
 
 from __future__ import annotations
@@ -21,7 +21,12 @@ from scipy import optimize, sparse
 
 from analysis.survey.adjustment.blunders import ALIKE, search_blunders
 from analysis.survey.adjustment.least_squares import adjust, residual_correlation
-from analysis.survey.adjustment.network import Network, Observation, build_network, fitted_values
+from analysis.survey.adjustment.network import (
+    Network,
+    NetworkObservation,
+    build_network,
+    fitted_values,
+)
 from analysis.survey.adjustment.survey_network import survey_network
 from analysis.survey.propagation import Estimate, propagate
 from analysis.survey.solution import Solution, solve_survey
@@ -133,7 +138,7 @@ def watchfulness(n_rooms: int) -> None:
             if correlation.max() <= ALIKE:
                 alone += 1
                 named += hit
-            assert built.readings[row].label == solution.built.readings[row].label
+            assert built.observations[row].label == solution.built.observations[row].label
         single = f"{100 * named / alone:.1f} % of {alone}" if alone else "none stands alone"
         print(
             f"{kit:<8} {n_blunders} blunders: found {100 * found / n_blunders:.1f} %, named among "
@@ -142,19 +147,19 @@ def watchfulness(n_rooms: int) -> None:
         )
 
 
-def strip(n_readings: int, seed: int) -> tuple[Network, np.ndarray]:
+def strip(n_observations: int, seed: int) -> tuple[Network, np.ndarray]:
     """Return a long strip of points, each measured from the three before it."""
     rng = np.random.default_rng(seed)
-    n_points = n_readings // 3 + 2
+    n_points = n_observations // 3 + 2
     places = np.array([[0.8 * k + rng.uniform(-0.1, 0.1), 1.2 * (k % 2)] for k in range(n_points)])
     entries = [(3 * k + axis, 2 * (k - 2) + axis) for k in range(2, n_points) for axis in (0, 1)]
     rows, columns = zip(*entries, strict=True)
     shape = (3 * n_points, 2 * (n_points - 2))
     constant = np.zeros((n_points, 3))
     constant[:2, :2] = places[:2]
-    pairs = [(a, b) for b in range(2, n_points) for a in range(max(b - 3, 0), b)][:n_readings]
+    pairs = [(a, b) for b in range(2, n_points) for a in range(max(b - 3, 0), b)][:n_observations]
     observations = [
-        Observation(
+        NetworkObservation(
             kind="distance",
             nodes=pair,
             value=float(np.linalg.norm(places[pair[0]] - places[pair[1]]) + rng.normal(0, 1e-3)),
@@ -191,12 +196,12 @@ def speed() -> None:
     survey = noisy(
         survey_of(random_places(np.random.default_rng(1)), "both"), np.random.default_rng(1)
     )
-    n_readings = len(survey_network(survey).readings)
+    n_observations = len(survey_network(survey).observations)
     solve_survey(survey)
     whole_s = median_s(lambda: solve_survey(survey), 21)
     least_s = min(median_s(lambda: solve_survey(survey), 1) for _ in range(21))
     print(
-        f"a survey of {n_readings} readings, start, adjustment and blunder search: median "
+        f"a survey of {n_observations} readings, start, adjustment and blunder search: median "
         f"{1e3 * whole_s:.0f} ms, least {1e3 * least_s:.0f} ms"
     )
     print(f"\n{'readings':>9}{'unknowns':>10}{'ours':>10}{'dense scipy':>13}{'ratio':>8}")

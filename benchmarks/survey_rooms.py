@@ -1,8 +1,8 @@
 """Invented rooms with known places, and surveys of them with the noise of tape and laser.
 
 A room is drawn at random: where the rack, the loudspeakers, the seat and the walls stand, how
-the walls run, how the cabinets are turned. A survey takes a kit's readings there. Heights and
-cabinet widths are readings too, with their own noise.
+the walls run, how the cabinets are turned. A survey takes a kit's observations there. Heights and
+cabinet widths are observations too, with their own noise.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from analysis.survey.survey import (
     CentreLine,
     Height,
     Mark,
-    Reading,
+    Observation,
     Survey,
     Wall,
     WallName,
@@ -80,7 +80,7 @@ KITS = {
     "laser": ((), FULL + TO_WALLS, False),
     "both": (FULL[:12], FULL[12:] + TO_WALLS, True),
 }
-"""Readings by tape, by laser, and whether the front wall has marks of its own."""
+"""Observations by tape, by laser, and whether the front wall has marks of its own."""
 
 
 def random_places(rng: np.random.Generator) -> dict[str, Float]:
@@ -157,8 +157,8 @@ def survey_of(at: dict[str, Float], kit: str) -> Survey:
         line=CentreLine(start=("rack left", "rack right"), ahead="head"),
         marks=tuple(Mark(name=name, height=height(name)) for name in (*sorted(used), *fronts)),
         walls=walls,
-        readings=tuple(
-            _reading(key, instrument)
+        observations=tuple(
+            _observation(key, instrument)
             for keys, instrument in ((tape, "tape"), (laser, "laser"))
             for key in keys
         ),
@@ -167,10 +167,10 @@ def survey_of(at: dict[str, Float], kit: str) -> Survey:
     return with_values(survey, built, fitted_values(built.network, true_positions(built, at)))
 
 
-def _reading(key: str, instrument: str) -> Reading:
-    """Return a reading whose value is filled in later."""
+def _observation(key: str, instrument: str) -> Observation:
+    """Return an observation whose value is filled in later."""
     first, second = key.split(" to ")
-    return Reading(
+    return Observation(
         label=key,
         kind="perpendicular" if second.startswith("wall ") else "distance",
         ends=(first, second),
@@ -186,8 +186,8 @@ def true_positions(built: SurveyNetwork, at: dict[str, Float]) -> Float:
 
 
 def with_values(survey: Survey, built: SurveyNetwork, values: Float) -> Survey:
-    """Return a survey whose readings are the absolute values given, in the network's order."""
-    value = {one.label: abs(float(v)) for one, v in zip(built.readings, values, strict=True)}
+    """Return a survey whose observations are the absolute values given, in the network's order."""
+    value = {one.label: abs(float(v)) for one, v in zip(built.observations, values, strict=True)}
 
     def height(name: str, old: Height | None) -> Height | None:
         return old and Height(value_m=value[f"height of {name}"], std_m=old.std_m)
@@ -204,14 +204,14 @@ def with_values(survey: Survey, built: SurveyNetwork, values: Float) -> Survey:
             for side, cabinet in survey.cabinets.items()
         },
         marks=tuple(replace(mark, height=height(mark.name, mark.height)) for mark in survey.marks),
-        readings=tuple(replace(one, value=value[one.label]) for one in survey.readings),
+        observations=tuple(replace(one, value=value[one.label]) for one in survey.observations),
     )
 
 
 def noisy(
     survey: Survey, rng: np.random.Generator, *, wrong: tuple[int, float] | None = None
 ) -> Survey:
-    """Return a survey with noise on every reading, and one wrong by so much if asked for."""
+    """Return a survey with noise on every observation, and one wrong by so much if asked for."""
     built = survey_network(survey)
     network = built.network
     values = network.value + network.std * rng.standard_normal(network.std.size)

@@ -7,7 +7,7 @@ measurements of one thing. Their difference counts where it exceeds two of its s
   difference by e times :math:`\partial (a - b) / \partial x`, about
   :math:`2 e \sin(\varphi/2)` for the apex angle :math:`\varphi`;
 - the two loudspeakers may radiate from different depths behind their reference points;
-- a reading that the others check too little may be wrong: by so much that it explains the
+- an observation that the others check too little may be wrong: by so much that it explains the
   whole, and not so much that it would have been found.
 """
 
@@ -33,7 +33,7 @@ MOST_SUSPECTS: Final = 3
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Suspect:
-    """A reading that could explain the disagreement alone.
+    """An observation that could explain the disagreement alone.
 
     Attributes
     ----------
@@ -114,20 +114,24 @@ def compare_arrival(
 
 
 def _suspects(solution: Solution, off_m: float) -> list[Suspect]:
-    """Return the readings that could hide such an error, the smallest error first."""
-    adjusted, readings = solution.adjusted, solution.built.readings
+    """Return the observations that could hide such an error, the smallest error first."""
+    adjusted, observations = solution.adjusted, solution.built.observations
     weighted = adjusted.weighted_jacobian()
     influence = np.asarray(weighted @ (adjusted.covariance @ _gradient(solution)))
     influence = influence / adjusted.network.std
     found = []
-    for row, reading in enumerate(readings):
-        is_length = reading.kind in ("distance", "height", "perpendicular", "along")
-        if not is_length or reading.instrument in ("box", "assumed") or abs(influence[row]) < 0.05:
+    for row, observation in enumerate(observations):
+        is_length = observation.kind in ("distance", "height", "perpendicular", "along")
+        if (
+            not is_length
+            or observation.instrument in ("box", "assumed")
+            or abs(influence[row]) < 0.05
+        ):
             continue
         error_m = -off_m / float(influence[row])
-        moved = abs(error_m) * np.sqrt(adjusted.redundancy[row]) / reading.std
-        if moved < HIDDEN and abs(error_m) < reading.value / 2:
-            found.append((abs(error_m), reading, error_m))
+        moved = abs(error_m) * np.sqrt(adjusted.redundancy[row]) / observation.std
+        if moved < HIDDEN and abs(error_m) < observation.value / 2:
+            found.append((abs(error_m), observation, error_m))
     found.sort(key=lambda one: one[0])
     return [
         Suspect(label=one.label, given_m=one.value, would_be_m=one.value - error_m)

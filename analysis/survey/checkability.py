@@ -1,11 +1,11 @@
-r"""Which readings nothing checks, and which further reading would check them.
+r"""Which observations nothing checks, and which further observation would check them.
 
-A reading with a redundancy number below `LEAST` could be wrong by many of its sigmas without
-a sign of it. Of all distances that nobody took, each would raise the redundancy of reading i by
+An observation with a redundancy number below `LEAST` could be wrong by many of its sigmas without
+a sign of it. Of all distances that nobody took, each would raise the redundancy of observation i by
 
 .. math:: \frac{(a_i^T Q\,a)^2}{\sigma_i^2\,(\sigma^2 + a^T Q\,a)},
 
-with the derivatives a and the sigma of the further one: the covariance after one more reading
+with the derivatives a and the sigma of the further one: the covariance after one more observation
 (Sherman and Morrison's formula). The one that raises it most is proposed; where none lifts it
 above `LEAST`, reading it once more, independently, is: that checks for slips at least.
 
@@ -25,7 +25,7 @@ from typing import Final
 import numpy as np
 
 from analysis.basics.arrays import Float
-from analysis.survey.adjustment.network import Observation, slopes_of
+from analysis.survey.adjustment.network import NetworkObservation, slopes_of
 from analysis.survey.adjustment.survey_network import nearest_segment
 from analysis.survey.solution import Solution
 from analysis.survey.survey import SIDES, SURVEY_TAPE_STD_M
@@ -39,7 +39,7 @@ _NOT_HELD: Final = (" wall a", " wall b", "line start", "line ahead")
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Uncheckable:
-    """A reading that the others don't check.
+    """An observation that the others don't check.
 
     Attributes
     ----------
@@ -48,9 +48,9 @@ class Uncheckable:
     redundancy : float
         0 to `LEAST`.
     add : str
-        The reading that would check it.
+        The observation that would check it.
     again : bool
-        Whether that is the same reading once more.
+        Whether that is the same observation once more.
     redundancy_then : float
     """
 
@@ -62,8 +62,8 @@ class Uncheckable:
     redundancy_then: float
 
 
-def uncheckable_readings(solution: Solution) -> tuple[Uncheckable, ...]:
-    """Return the readings that nothing checks, the least checked first.
+def uncheckable_observations(solution: Solution) -> tuple[Uncheckable, ...]:
+    """Return the observations that nothing checks, the least checked first.
 
     Parameters
     ----------
@@ -77,10 +77,10 @@ def uncheckable_readings(solution: Solution) -> tuple[Uncheckable, ...]:
     adjusted, built = solution.adjusted, solution.built
     poor = [
         row
-        for row, reading in enumerate(built.readings)
+        for row, observation in enumerate(built.observations)
         if adjusted.active[row]
         and adjusted.redundancy[row] < LEAST
-        and reading.instrument not in ("box", "assumed")
+        and observation.instrument not in ("box", "assumed")
     ]
     if not poor:
         return ()
@@ -99,8 +99,8 @@ def uncheckable_readings(solution: Solution) -> tuple[Uncheckable, ...]:
     return tuple(sorted(found, key=lambda one: one.redundancy))
 
 
-def _not_taken(solution: Solution) -> tuple[list[Observation], list[str]]:
-    """Return distances and wall readings that could still be taken, and their labels."""
+def _not_taken(solution: Solution) -> tuple[list[NetworkObservation], list[str]]:
+    """Return distances and wall observations that could still be taken, and their labels."""
     built = solution.built
     taken = {frozenset(one.nodes) for one in built.network.observations}
     held = {
@@ -113,7 +113,7 @@ def _not_taken(solution: Solution) -> tuple[list[Observation], list[str]]:
     for (first, a), (second, b) in combinations(held.items(), 2):
         if frozenset((a, b)) not in taken and {first, second} not in boxes:
             offers.append(
-                Observation(kind="distance", nodes=(a, b), value=1.0, std=SURVEY_TAPE_STD_M)
+                NetworkObservation(kind="distance", nodes=(a, b), value=1.0, std=SURVEY_TAPE_STD_M)
             )
             labels.append(f"{first} to {second}")
     for wall, parts in built.segments.items():
@@ -121,7 +121,7 @@ def _not_taken(solution: Solution) -> tuple[list[Observation], list[str]]:
             ends = nearest_segment(parts, k, solution.adjusted.positions_m)
             if len({k, *ends}) == 3 and frozenset((k, *ends)) not in taken:
                 offers.append(
-                    Observation(
+                    NetworkObservation(
                         kind="perpendicular", nodes=(k, *ends), value=1.0, std=SURVEY_TAPE_STD_M
                     )
                 )
@@ -130,8 +130,8 @@ def _not_taken(solution: Solution) -> tuple[list[Observation], list[str]]:
 
 
 def _offer(solution: Solution, row: int, gain: Float, labels: list[str]) -> Uncheckable:
-    """Return a reading with what would check it best."""
-    reading, std = solution.built.readings[row], solution.adjusted.network.std[row]
+    """Return an observation with what would check it best."""
+    observation, std = solution.built.observations[row], solution.adjusted.network.std[row]
     redundancy = float(solution.adjusted.redundancy[row])
     best = int(np.argmax(gain)) if gain.size else -1
     then = redundancy + float(gain[best] / std**2) if gain.size else redundancy
@@ -140,10 +140,10 @@ def _offer(solution: Solution, row: int, gain: Float, labels: list[str]) -> Unch
     else:
         # Twice the same: its share of the fit is halved, and more.
         then = 1 - (1 - redundancy) / (2 - redundancy)
-        add, again = reading.label, True
+        add, again = observation.label, True
     return Uncheckable(
-        label=reading.label,
-        kind=reading.kind,
+        label=observation.label,
+        kind=observation.kind,
         redundancy=redundancy,
         add=add,
         again=again,

@@ -1,9 +1,9 @@
 """Why nothing should be moved yet, whatever a survey's figures say.
 
-A reading that doesn't fit is set aside; where another may be wrong instead, the answer is only
+An observation that doesn't fit is set aside; where another may be wrong instead, the answer is only
 as good as that choice. Each such choice is tried the other way round, and if the triangle then
-differs by more than its tolerances, the readings must be read again first. The same holds where
-points stand on the other side than their names say, and where many readings don't fit.
+differs by more than its tolerances, the observations must be read again first. The same holds where
+points stand on the other side than their names say, and where many observations don't fit.
 """
 
 from __future__ import annotations
@@ -20,11 +20,11 @@ from analysis.survey.solution import Solution
 from analysis.survey.triangle import triangle_quantities
 
 MOST_ASIDE: Final = 3
-"""With more readings set aside a person has measured something else than is written down."""
+"""With more observations set aside a person has measured something else than is written down."""
 
 Doubt = Literal["unchecked", "names", "many", "alike"]
-"""Too little is left to check the rest; names speak against the places; many readings don't fit;
-which of some readings is wrong decides the answer."""
+"""Too little is left to check the rest; names speak against the places; many observations don't
+fit; which of some observations is wrong decides the answer."""
 
 
 def survey_doubts(solution: Solution, target: Target) -> tuple[Doubt, ...]:
@@ -54,7 +54,7 @@ def survey_doubts(solution: Solution, target: Target) -> tuple[Doubt, ...]:
 
 
 def _depends(solution: Solution, target: Target) -> bool:
-    """Return whether another choice of the wrong reading would change the answer."""
+    """Return whether another choice of the wrong observation would change the answer."""
     tolerances = {
         "distance": target.distance_tolerance_m,
         "toe_in": math.radians(target.toe_in_tolerance_deg),

@@ -1,4 +1,4 @@
-r"""What a reading of each kind would be between given places, and how it changes with them.
+r"""What an observation of each kind would be between given places, and how it changes with them.
 
 Conventions: places in metres, z up; *plan* means x and y alone. For a distance d between two
 nodes with the unit vector u from the first to the second the derivatives are -u and u; those of
@@ -28,20 +28,20 @@ N_NODES: Final[dict[Kind, int]] = {
     "equal": 4,
     "angle": 3,
 }
-"""How many nodes a reading of each kind joins."""
+"""How many nodes an observation of each kind joins."""
 
 _TINY_M: Final = 1e-9
 """Added under roots, so that two nodes at one place have a derivative."""
 
 
 def observe(kind: Kind, ends: Float, sign: Float) -> tuple[Float, Float]:
-    """Return what readings of one kind would be, and their derivatives by the nodes.
+    """Return what observations of one kind would be, and their derivatives by the nodes.
 
     Parameters
     ----------
     kind : str
     ends : ndarray, shape (n, n_ends, 3)
-        Places of the nodes of each reading, in metres.
+        Places of the nodes of each observation, in metres.
     sign : ndarray, shape (n,)
         1 or -1, of perpendiculars.
 

@@ -32,7 +32,7 @@ class Estimate:
     Attributes
     ----------
     value : float or None
-        None where the readings don't fix it.
+        None where the observations don't fix it.
     std : float or None
         One sigma in the same unit.
     """

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from analysis.survey.checkability import Uncheckable, uncheckable_readings
+from analysis.survey.checkability import Uncheckable, uncheckable_observations
 from analysis.survey.doubt import Doubt, survey_doubts
 from analysis.survey.moves.moves import Plan, plan_moves
 from analysis.survey.moves.target import Criterion, Target, judge
@@ -66,7 +66,7 @@ def evaluate_survey(survey: Survey, target: Target | None = None) -> SurveyResul
     Raises
     ------
     ValueError
-        If a reading names what isn't there, or the target a front wall that wasn't measured.
+        If an observation names what isn't there, or the target a front wall that wasn't measured.
     """
     wanted = target or Target()
     solution = solve_survey(survey)
@@ -80,7 +80,7 @@ def evaluate_survey(survey: Survey, target: Target | None = None) -> SurveyResul
         target=wanted,
         criteria=tuple(criteria),
         plan=plan_moves(solution, triangle, [] if doubts else criteria, wanted),
-        uncheckable=uncheckable_readings(solution),
+        uncheckable=uncheckable_observations(solution),
         doubts=doubts,
     )
 

@@ -1,7 +1,7 @@
 """From a survey to adjusted places: start, adjustment, blunders, and what stays open.
 
 The plans of `network_start` are each brought to their nearest least-squares solution; the one
-is taken that fits best, where a single reading can't say more than `MOST_COST`. If another
+is taken that fits best, where a single observation can't say more than `MOST_COST`. If another
 fits as well and differs, the survey is ambiguous there, and says so.
 """
 
@@ -17,12 +17,12 @@ from analysis.basics.arrays import Float
 from analysis.survey.adjustment.approximate_coordinates import Layout, node_heights, plan_starts
 from analysis.survey.adjustment.blunders import (
     Blunder,
-    gross_readings,
+    gross_observations,
     likeliest_culprit,
     search_blunders,
 )
 from analysis.survey.adjustment.least_squares import Adjustment, resistant_unknowns, solve_unknowns
-from analysis.survey.adjustment.network import Network, Observation, fitted_values, oriented
+from analysis.survey.adjustment.network import Network, NetworkObservation, fitted_values, oriented
 from analysis.survey.adjustment.survey_network import (
     USUAL_HEIGHT_M,
     SurveyNetwork,
@@ -32,7 +32,7 @@ from analysis.survey.adjustment.usual_layout import start_layout
 from analysis.survey.survey import SIDES, Survey
 
 MOST_COST: Final = 50.0
-"""How much one reading may speak against a solution, in squared sigmas."""
+"""How much one observation may speak against a solution, in squared sigmas."""
 
 SAID_COST: Final = 1000.0
 """What a statement that doesn't hold costs."""
@@ -44,23 +44,24 @@ APART_M: Final = 0.03
 """Solutions that differ by less than this are one."""
 
 FEW: Final = 1
-"""With more readings set aside, solutions that resist gross errors are looked for as well."""
+"""With more observations set aside, solutions that resist gross errors are looked for as well."""
 
 MOST_TRIED: Final = 150
-"""Readings up to which each is left out by itself then: a tenth of a second for 60."""
+"""Observations up to which each is left out by itself then: a tenth of a second for 60."""
 
 N_TRIED: Final = 5
 """How many starting plans are brought to their solutions."""
 
 HOPELESS: Final = 45.0
-"""Plans that begin this much worse than the best aren't tried: almost two readings against them."""
+"""Plans that begin this much worse than the best aren't tried: almost two observations
+against them."""
 
 OPEN_SHARE: Final = 0.3
 """A node is named with an open direction where it moves by this share of the farthest."""
 
 
 SAME_SIGMAS: Final = 6.0
-"""Two readings of one distance that agree so well are one reading to start from."""
+"""Two observations of one distance that agree so well are one observation to start from."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -75,7 +76,7 @@ class Solution:
     undetermined : tuple of str
         What nothing fixes, in words.
     contradictions : tuple of str
-        Points that the readings put elsewhere than their names say, in words.
+        Points that the observations put elsewhere than their names say, in words.
     open_nodes : frozenset of str
         Nodes whose places these leave open.
     """
@@ -89,7 +90,7 @@ class Solution:
 
     @property
     def contradictory(self) -> bool:
-        """Whether more readings were set aside than are left to check the rest."""
+        """Whether more observations were set aside than are left to check the rest."""
         return self.adjusted.degrees_of_freedom < len(self.blunders)
 
     def place_m(self, name: str) -> Float:
@@ -117,7 +118,7 @@ def solve_survey(survey: Survey) -> Solution:
     Raises
     ------
     ValueError
-        If a reading names a point or wall that isn't there.
+        If an observation names a point or wall that isn't there.
     """
     built = survey_network(survey)
     start = _start(built)
@@ -158,7 +159,7 @@ def _start(built: SurveyNetwork) -> _Start:
     """Return where to begin."""
     layout = start_layout(built)
     network = built.network
-    usual = [one.value for one in built.readings if one.kind == "height"]
+    usual = [one.value for one in built.observations if one.kind == "height"]
     heights_m = node_heights(
         network.observations, network.n_nodes, usual_m=usual[0] if usual else USUAL_HEIGHT_M
     )
@@ -188,7 +189,7 @@ def _start(built: SurveyNetwork) -> _Start:
 
 
 def _searched(built: SurveyNetwork, start: _Start) -> tuple[Adjustment, tuple[Blunder, ...]]:
-    """Return the adjustment from the start that leaves the fewest readings aside."""
+    """Return the adjustment from the start that leaves the fewest observations aside."""
     suspects = ~built.assumed
     network = oriented(built.network, built.network.positions(start.unknowns))
     found = [search_blunders(network, start.unknowns, suspects=suspects)]
@@ -199,7 +200,7 @@ def _searched(built: SurveyNetwork, start: _Start) -> tuple[Adjustment, tuple[Bl
         for one in (*start.begun, start.unknowns):
             turned = oriented(built.network, built.network.positions(one))
             unknowns = resistant_unknowns(turned, one)
-            aside = gross_readings(turned, unknowns, suspects)
+            aside = gross_observations(turned, unknowns, suspects)
             found.append(search_blunders(turned, unknowns, suspects=suspects, aside=aside))
     return min(found, key=lambda one: len(one[1]) + len(_contradictions(built, one[0], set())))
 
@@ -215,17 +216,17 @@ def _cabinet_heights(built: SurveyNetwork, heights_m: Float) -> Float:
 
 
 def _hidden(built: SurveyNetwork) -> set[int]:
-    """Return the nodes of straight walls that are found from readings to them."""
+    """Return the nodes of straight walls that are found from observations to them."""
     return {built.node[name] for name in built.node if name.endswith((" wall a", " wall b"))}
 
 
-def _for_start(built: SurveyNetwork) -> list[Observation]:
-    """Return the readings that can place points before the straight walls are known.
+def _for_start(built: SurveyNetwork) -> list[NetworkObservation]:
+    """Return the observations that can place points before the straight walls are known.
 
-    A reading taken twice counts once: two equal circles cross nowhere, or everywhere.
+    An observation taken twice counts once: two equal circles cross nowhere, or everywhere.
     """
     hidden = _hidden(built)
-    kept: list[Observation] = []
+    kept: list[NetworkObservation] = []
     for one in built.network.observations:
         twins = (
             other
@@ -239,14 +240,14 @@ def _for_start(built: SurveyNetwork) -> list[Observation]:
     return kept
 
 
-def _same_between(one: Observation, other: Observation) -> bool:
-    """Tell whether two readings of a kind go between the same points; a distance has no sense."""
+def _same_between(one: NetworkObservation, other: NetworkObservation) -> bool:
+    """Tell whether two observations of a kind join the same points; a distance has no sense."""
     if one.kind == "distance":
         return sorted(one.nodes) == sorted(other.nodes)
     return one.nodes == other.nodes
 
 
-def _links(built: SurveyNetwork) -> list[Observation]:
+def _links(built: SurveyNetwork) -> list[NetworkObservation]:
     """Return the distances that follow from a tweeter's place between two edges."""
     links = []
     for side in SIDES:
@@ -261,14 +262,16 @@ def _links(built: SurveyNetwork) -> list[Observation]:
             width = widths[0]
             ends = ((inner, cabinet.from_inner), (outer, 1 - cabinet.from_inner))
             links += [
-                Observation(kind="distance", nodes=(node, tweeter), value=width * share, std=0.01)
+                NetworkObservation(
+                    kind="distance", nodes=(node, tweeter), value=width * share, std=0.01
+                )
                 for node, share in ends
             ]
     return links
 
 
 def _with_walls(built: SurveyNetwork, plan: Float) -> Float:
-    """Lay the straight walls where the readings to them put them on average."""
+    """Lay the straight walls where the observations to them put them on average."""
     plan = plan.copy()
     for name, parts in built.segments.items():
         first, second = parts[0][0], parts[-1][1]
@@ -296,7 +299,7 @@ def _unknowns_at(network: Network, positions_m: Float) -> Float:
 
 
 def _cost(network: Network, unknowns: Float, layout: Layout) -> float:
-    """Return how badly a solution fits readings and statements."""
+    """Return how badly a solution fits observations and statements."""
     positions_m = network.positions(unknowns)
     misfit = (network.value - fitted_values(network, positions_m)) / network.std
     cost = float(np.minimum(misfit**2, MOST_COST).sum())
@@ -309,8 +312,8 @@ def _cost(network: Network, unknowns: Float, layout: Layout) -> float:
 def _undetermined(built: SurveyNetwork, adjusted: Adjustment) -> tuple[list[str], set[str]]:
     """Return in words what nothing fixes, and the nodes concerned."""
     said = [
-        f"nothing fixes the height of {_the(reading.ends[0])}"
-        for reading, assumed in zip(built.readings, built.assumed, strict=True)
+        f"nothing fixes the height of {_the(observation.ends[0])}"
+        for observation, assumed in zip(built.observations, built.assumed, strict=True)
         if assumed
     ]
     nodes: set[str] = set()

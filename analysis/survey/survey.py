@@ -35,7 +35,7 @@ PIVOTS: Final[dict[Pivot, str]] = {
 HEAD: Final = "head"
 LINE_START: Final = "line start"
 LINE_AHEAD: Final = "line ahead"
-"""Two nodes that span the centre line, for readings to it."""
+"""Two nodes that span the centre line, for observations to it."""
 
 SURVEY_TAPE_STD_M: Final = 0.0015
 """One sigma of a distance by tape between two marks of some metres: an EC class II tape may be
@@ -94,7 +94,7 @@ class Cabinet:
     ----------
     width_m, depth_m, height_m : float
     width_std_m : float or None
-        One sigma of the width as a reading between the front edges; None where they aren't
+        One sigma of the width as an observation between the front edges; None where they aren't
         at the cabinet's full width, and the width is for drawing only.
     tweeter : Height or None
     edges : Height or None
@@ -102,7 +102,7 @@ class Cabinet:
     from_inner : float
         Where the tweeter stands between the edges: 0 at the inner one, 1 at the outer.
     from_inner_std_m : float or None
-        One sigma of its distance from the inner edge, as a reading; None where it is in the
+        One sigma of its distance from the inner edge, as an observation; None where it is in the
         middle by make.
     pivot : {"inner", "outer", "middle", "centre"}
         Point of the floor about which it is turned.
@@ -145,7 +145,7 @@ class Wall:
     name : {"front", "left", "right", "rear"}
     marks : tuple of str
         Marks on it, in order: a crooked wall has more than two. Empty for a straight wall
-        that is found from the readings to it.
+        that is found from the observations to it.
     """
 
     name: WallName
@@ -170,7 +170,7 @@ class Furniture:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Reading:
+class Observation:
     """One number that was read.
 
     Attributes
@@ -178,7 +178,7 @@ class Reading:
     label : str
         As the person wrote it.
     kind : str
-        As in `analysis.survey.adjustment.network.Observation`.
+        As in `analysis.survey.adjustment.network.NetworkObservation`.
     ends : tuple of str
         Names of points, in the order of `kind`. For a perpendicular, ``line`` or ``wall NAME``
         may stand for the two points of a line.
@@ -212,7 +212,7 @@ class Survey:
     marks : tuple of Mark
     walls : tuple of Wall
     furniture : tuple of Furniture
-    readings : tuple of Reading
+    observations : tuple of Observation
     room_height_m : float or None
     temperature_c : float or None
     """
@@ -221,7 +221,7 @@ class Survey:
     cabinets: dict[Side, Cabinet]
     line: CentreLine
     marks: tuple[Mark, ...]
-    readings: tuple[Reading, ...]
+    observations: tuple[Observation, ...]
     walls: tuple[Wall, ...] = ()
     furniture: tuple[Furniture, ...] = field(default=())
     head_on_line_std_m: float | None = None

@@ -183,7 +183,7 @@ def tweeters_to_walls(solution: Solution, places: Float) -> dict[str, Float]:
     Returns
     -------
     dict of str to ndarray, shape (...)
-        By the words of a reading, such as ``left tweeter to wall front``; in metres.
+        By the words of an observation, such as ``left tweeter to wall front``; in metres.
     """
     found = {}
     for wall, parts in solution.built.segments.items():

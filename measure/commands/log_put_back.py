@@ -11,7 +11,7 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analysis.survey.moves.put_back import MeasurementToRestore, PutBack, Step
+    from analysis.survey.moves.put_back import ObservationToRestore, PutBack, Step
     from measure.logbook.entries.pair_place import Stood
 
 
@@ -46,45 +46,49 @@ def command(folder: Path, place: str, today: str | None, json_target: str | None
 def _answer(today: Stood | None, kept: Stood) -> tuple[list[str], dict[str, Any]]:
     """Return what is said, and the same as JSON knows it."""
     if today is None:
-        return _readings_there(kept)
+        return _observations_there(kept)
     if today.result is not None and kept.result is not None:
         return _by_surveys(today, kept)
-    from analysis.report.survey.put_back import reading_lines, step_lines
+    from analysis.report.survey.put_back import observation_lines, step_lines
     from analysis.report.survey.verdict import CAUTION
-    from analysis.survey.moves.coordinates import readings_of, steps_between
+    from analysis.survey.moves.coordinates import observations_to_restore, steps_between
     from measure.logbook.entries.pair_place import coordinates
 
     now, then = coordinates(today), coordinates(kept)
-    steps, readings = steps_between(now, then), readings_of(now, then)
+    steps, observations = steps_between(now, then), observations_to_restore(now, then)
     lines = [
         f"Back to {kept.label}, from {today.label}, by their distances from the walls",
         *_indented(step_lines(steps)),
         "What the tape must read then",
-        *_indented(reading_lines(readings)),
+        *_indented(observation_lines(observations)),
         *_caution(CAUTION),
     ]
-    return lines, _document(steps, readings, ())
+    return lines, _document(steps, observations, ())
 
 
-def _readings_there(kept: Stood) -> tuple[list[str], dict[str, Any]]:
+def _observations_there(kept: Stood) -> tuple[list[str], dict[str, Any]]:
     """Return what the tape reads at a kept place."""
-    from analysis.report.survey.put_back import reading_lines
-    from analysis.survey.moves.coordinates import readings_of
+    from analysis.report.survey.put_back import observation_lines
+    from analysis.survey.moves.coordinates import observations_to_restore
     from measure.logbook.entries.pair_place import coordinates
     from measure.survey.lengths import say_length
 
     if kept.result is None or kept.file is None:
-        readings: Sequence[MeasurementToRestore] = readings_of(None, coordinates(kept))
-        lines = reading_lines(readings, now=False)
+        observations: Sequence[ObservationToRestore] = observations_to_restore(
+            None, coordinates(kept)
+        )
+        lines = observation_lines(observations, now=False)
     else:
-        from analysis.survey.moves.put_back import readings_at
+        from analysis.survey.moves.put_back import kept_observations
 
         unit = kept.file.unit
-        readings = readings_at(kept.result.solution)
-        lines = reading_lines(readings, now=False, length=lambda m: say_length(m, unit=unit))
+        observations = kept_observations(kept.result.solution)
+        lines = observation_lines(
+            observations, now=False, length=lambda m: say_length(m, unit=unit)
+        )
     said = [f"At {kept.label} the tape must read", *_indented(lines)]
     hint = "With --from TODAY.toml, a survey of how it stands, it says what to move."
-    return [*said, hint], _document((), readings, ())
+    return [*said, hint], _document((), observations, ())
 
 
 def _by_surveys(today: Stood, kept: Stood) -> tuple[list[str], dict[str, Any]]:
@@ -117,11 +121,11 @@ def _by_surveys(today: Stood, kept: Stood) -> tuple[list[str], dict[str, Any]]:
         "What to do",
         *_indented(moves),
         "What the tape must read then",
-        *_indented(words.reading_lines(found.readings, length=length)),
+        *_indented(words.observation_lines(found.observations, length=length)),
         "How it was found",
         *_indented(words.mark_lines(found.marks, found.moved_marks)),
     ]
-    return lines, _document(found.steps, found.readings, _moves(found)) | {
+    return lines, _document(found.steps, found.observations, _moves(found)) | {
         "marks": list(found.marks),
         "moved_marks": [one.name for one in found.moved_marks],
     }
@@ -160,7 +164,9 @@ def _moves(found: PutBack) -> list[dict[str, Any]]:
 
 
 def _document(
-    steps: Sequence[Step], readings: Sequence[MeasurementToRestore], moves: Sequence[dict[str, Any]]
+    steps: Sequence[Step],
+    observations: Sequence[ObservationToRestore],
+    moves: Sequence[dict[str, Any]],
 ) -> dict[str, Any]:
     """Return the answer as JSON knows it; millimetres and degrees."""
     return {
@@ -172,7 +178,7 @@ def _document(
                 name: value * (180 / math.pi if one.kind == "angle" else 1e3)
                 for name, value in (("now", one.now), ("then", one.then), ("std", one.std))
             }
-            for one in readings
+            for one in observations
         ],
     }
 

@@ -24,7 +24,7 @@ tweeter: hold a card in front of it.
 
 
 def card_text(file: SurveyFile) -> str:
-    """Return the card of a survey file, every reading of it with blanks to fill.
+    """Return the card of a survey file, every observation of it with blanks to fill.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def card_text(file: SurveyFile) -> str:
     for instrument in ("tape", "laser"):
         labels = dict.fromkeys(
             one.label.split(", reading ")[0]
-            for one in survey.readings
+            for one in survey.observations
             if one.instrument == instrument
         )
         if labels:
@@ -61,6 +61,6 @@ def card_text(file: SurveyFile) -> str:
 
 
 def _rows(labels: list[str], *, n_blanks: int) -> list[str]:
-    """Return a line for each reading."""
+    """Return a line for each observation."""
     blanks = "  ".join([_BLANK] * n_blanks)
     return [f"  {number:>2}  {label[:35]:<35}{blanks}" for number, label in enumerate(labels, 1)]

@@ -1,7 +1,7 @@
 """A survey as JSON.
 
 Conventions: millimetres and degrees leave; every key is always there, a number that the
-readings don't fix is null. ``docs/survey_json.md`` lists each key.
+observations don't fix is null. ``docs/survey_json.md`` lists each key.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from analysis.survey.arrival import ArrivalAgainstSurvey
 from analysis.survey.moves.moves import Move
 from analysis.survey.propagation import Estimate
 from analysis.survey.result import SurveyResult
-from analysis.survey.survey import SIDES, Reading
+from analysis.survey.survey import SIDES, Observation
 from analysis.survey.triangle import Pair
 from analysis.survey.walls import WallDistance
 from measure.survey.file import SurveyFile
@@ -65,7 +65,8 @@ def survey_document(
         "seat": _estimate(triangle.seat_offset_m, "mm", _MM, name="right_of_line"),
         "walls": _walls(result),
         "blunders": [
-            _blunder(one, result.solution.built.readings, file) for one in result.solution.blunders
+            _blunder(one, result.solution.built.observations, file)
+            for one in result.solution.blunders
         ],
         "undetermined": list(result.solution.undetermined),
         "contradictions": list(result.solution.contradictions),
@@ -81,7 +82,7 @@ def survey_document(
         ],
         "doubts": list(result.doubts),
         "moves": [move_document(one) for one in result.plan.moves],
-        "readings": _readings(result, file),
+        "readings": _observations(result, file),
         "points": _points(result),
         "redundancy": adjusted.degrees_of_freedom,
         "variance_factor": adjusted.variance_factor,
@@ -152,23 +153,25 @@ def _walls(result: SurveyResult) -> dict[str, Any]:
 
 
 def _value(value: float, kind: str) -> tuple[str, float]:
-    """Return a reading's unit and value as it leaves."""
+    """Return an observation's unit and value as it leaves."""
     return ("deg", value * _DEG) if kind == "angle" else ("mm", value * _MM)
 
 
-def _blunder(one: Blunder, readings: tuple[Reading, ...], file: SurveyFile) -> dict[str, Any]:
-    """Return a reading that doesn't fit."""
-    reading = readings[one.row]
-    unit, given = _value(one.given, reading.kind)
+def _blunder(
+    one: Blunder, observations: tuple[Observation, ...], file: SurveyFile
+) -> dict[str, Any]:
+    """Return an observation that doesn't fit."""
+    observation = observations[one.row]
+    unit, given = _value(one.given, observation.kind)
     return {
-        "measurement": reading.label,
-        "line": file.lines.get(reading.label),
+        "measurement": observation.label,
+        "line": file.lines.get(observation.label),
         "unit": unit,
         "given": given,
-        "expected": _value(one.expected, reading.kind)[1],
-        "expected_std": _value(one.expected_std, reading.kind)[1],
+        "expected": _value(one.expected, observation.kind)[1],
+        "expected_std": _value(one.expected_std, observation.kind)[1],
         "standardised": one.standardised,
-        "alternatives": [readings[row].label for row in one.alternatives],
+        "alternatives": [observations[row].label for row in one.alternatives],
     }
 
 
@@ -189,31 +192,31 @@ def move_document(one: Move) -> dict[str, Any]:
         "about": one.about,
         "readings": [
             {
-                "reading": reading.label,
-                "unit": _value(0.0, reading.kind)[0],
-                "before": _value(reading.before, reading.kind)[1],
-                "after": _value(reading.after, reading.kind)[1],
+                "reading": observation.label,
+                "unit": _value(0.0, observation.kind)[0],
+                "before": _value(observation.before, observation.kind)[1],
+                "after": _value(observation.after, observation.kind)[1],
             }
-            for reading in one.readings
+            for observation in one.observations
         ],
         "distance_after_mm": dict(zip(SIDES, (d * _MM for d in one.distance_m), strict=True)),
     }
 
 
-def _readings(result: SurveyResult, file: SurveyFile) -> list[dict[str, Any]]:
-    """Return each reading with its residual and how well it is checked."""
+def _observations(result: SurveyResult, file: SurveyFile) -> list[dict[str, Any]]:
+    """Return each observation with its residual and how well it is checked."""
     adjusted, rows = result.solution.adjusted, []
-    for k, reading in enumerate(result.solution.built.readings):
-        unit, value = _value(reading.value, reading.kind)
+    for k, observation in enumerate(result.solution.built.observations):
+        unit, value = _value(observation.value, observation.kind)
         rows.append(
             {
-                "reading": reading.label,
-                "line": file.lines.get(reading.label),
-                "instrument": reading.instrument,
+                "reading": observation.label,
+                "line": file.lines.get(observation.label),
+                "instrument": observation.instrument,
                 "unit": unit,
                 "value": value,
-                "std": _value(reading.std, reading.kind)[1],
-                "residual": _value(float(adjusted.residual[k]), reading.kind)[1],
+                "std": _value(observation.std, observation.kind)[1],
+                "residual": _value(float(adjusted.residual[k]), observation.kind)[1],
                 "standardised": float(adjusted.standardised[k]),
                 "redundancy": float(adjusted.redundancy[k]),
                 "used": bool(adjusted.active[k]),

@@ -1,6 +1,6 @@
 """The survey file: what a person measured with tape and laser, typed as it was read.
 
-Conventions: bare lengths are in the file's own ``unit``; metres and radians leave. A reading
+Conventions: bare lengths are in the file's own ``unit``; metres and radians leave. An observation
 is one line, ``"rack left to left inner" = 812``, under the instrument that took it. See
 ``docs/survey_file.md``.
 """
@@ -26,7 +26,7 @@ from analysis.survey.survey import (
     Furniture,
     Height,
     Mark,
-    Reading,
+    Observation,
     Side,
     Survey,
     Wall,
@@ -34,7 +34,12 @@ from analysis.survey.survey import (
 from measure.errors import SurveyFileError
 from measure.files.toml_file import read_toml
 from measure.survey.lengths import Unit, parse_length
-from measure.survey.reading_lines import KindAndEnds, angle_reading, equal_reading, reading_of
+from measure.survey.observation_lines import (
+    KindAndEnds,
+    parse_angle,
+    parse_equal_distances,
+    parse_observation,
+)
 from measure.survey.tables import (
     CabinetTable,
     GivenTable,
@@ -60,7 +65,7 @@ class SurveyFile:
     target : Target
     unit : {"mm", "cm", "m", "in"}
     lines : mapping of str to int
-        The file's line of each reading, by its label.
+        The file's line of each observation, by its label.
     """
 
     path: Path
@@ -84,8 +89,8 @@ def read_survey(path: Path) -> SurveyFile:
     Raises
     ------
     SurveyFileError
-        If it can't be read, misses something, or a reading can't be understood; with the
-        line and the reading.
+        If it can't be read, misses something, or an observation can't be understood; with the
+        line and the observation.
     """
     table = read_toml(
         path,
@@ -143,7 +148,7 @@ class _Builder:
         except ValueError as problem:
             msg = f"{self.path}: {problem}; correct it in the file"
             raise SurveyFileError(msg) from problem
-        labels = {reading.label for reading in survey.readings}
+        labels = {observation.label for observation in survey.observations}
         found = {label: self.line_of(re.sub(r", reading \d+$", "", label)) for label in labels}
         lines = {label: line for label, line in (self._own_lines() | found).items() if line}
         return SurveyFile(
@@ -227,7 +232,7 @@ class _Builder:
                 )
                 for name, piece in table.furniture.items()
             ),
-            readings=tuple(self._readings(names)),
+            observations=tuple(self._observations(names)),
             room_height_m=None if room.height is None else self.length(room.height, "height"),
             temperature_c=room.temperature_c,
         )
@@ -292,15 +297,15 @@ class _Builder:
         return CentreLine(start=given[0], ahead=line.to)
 
     def _walls(self) -> Iterator[Wall]:
-        """Yield the walls that the file or a reading names."""
+        """Yield the walls that the file or an observation names."""
         keys = [*self.table.tape, *self.table.laser]
         for name in WALLS:
             marks = getattr(self.table.walls, name)
             if marks is not None or any(key.endswith(f" to wall {name}") for key in keys):
                 yield Wall(name=name, marks=tuple(marks or ()))
 
-    def _readings(self, marks: list[str]) -> Iterator[Reading]:
-        """Yield the readings."""
+    def _observations(self, marks: list[str]) -> Iterator[Observation]:
+        """Yield the observations."""
         known = {"head", *marks} | {
             f"{s} {p}" for s in SIDES for p in ("inner", "outer", "tweeter")
         }
@@ -312,8 +317,8 @@ class _Builder:
                 for number, one in enumerate(many, start=1):
                     value_m, std_m = self.value(one, key, self.std_m[instrument])
                     label = key if len(many) == 1 else f"{key}, reading {number}"
-                    kind, ends = _parsed(reading_of, key, known)
-                    yield Reading(
+                    kind, ends = _parsed(parse_observation, key, known)
+                    yield Observation(
                         label=label,
                         kind=kind,
                         ends=ends,
@@ -323,22 +328,26 @@ class _Builder:
                     )
         yield from self._statements(known)
 
-    def _statements(self, known: set[str]) -> Iterator[Reading]:
+    def _statements(self, known: set[str]) -> Iterator[Observation]:
         """Yield equal distances and angles."""
         for key in self.table.equal:
-            kind, ends = _parsed(equal_reading, key, known)
+            kind, ends = _parsed(parse_equal_distances, key, known)
             std_m = self.std_m["equal"]
-            yield Reading(label=key, kind=kind, ends=ends, value=0.0, std=std_m, instrument="equal")
+            yield Observation(
+                label=key, kind=kind, ends=ends, value=0.0, std=std_m, instrument="equal"
+            )
         std = math.radians(self.table.instruments.angle_deg)
         if not std > 0:
             key = "angle_deg"
             raise _Problem(key, "must lie above 0")
         for key, value_deg in self.table.angles.items():
-            kind, ends = _parsed(angle_reading, key, known)
+            kind, ends = _parsed(parse_angle, key, known)
             if not 0 <= value_deg <= 180:
                 raise _Problem(key, f"{value_deg:g} must lie from 0 to 180 degrees")
             value = math.radians(value_deg)
-            yield Reading(label=key, kind=kind, ends=ends, value=value, std=std, instrument="angle")
+            yield Observation(
+                label=key, kind=kind, ends=ends, value=value, std=std, instrument="angle"
+            )
 
     def _target(self) -> Target:
         """Return the target."""

@@ -11,7 +11,7 @@ Length = float | str
 
 
 class GivenTable(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
-    """A reading with its own uncertainty."""
+    """An observation with its own uncertainty."""
 
     value: Length
     std: Length

@@ -12,7 +12,7 @@ from analysis.report import format as fmt
 from analysis.report.survey.verdict import Length, millimetres
 from analysis.survey.moves.coordinates import worth_saying
 from analysis.survey.moves.frames import MARK_SIGMAS, MovedMark
-from analysis.survey.moves.put_back import MeasurementToRestore, Step
+from analysis.survey.moves.put_back import ObservationToRestore, Step
 from analysis.survey.propagation import Estimate
 
 _NAMES = {"left": "Left loudspeaker", "right": "Right loudspeaker", "seat": "Seat"}
@@ -75,14 +75,14 @@ def _doubt(step: Step) -> str:
     return text
 
 
-def reading_lines(
-    readings: Sequence[MeasurementToRestore], *, length: Length = millimetres, now: bool = True
+def observation_lines(
+    observations: Sequence[ObservationToRestore], *, length: Length = millimetres, now: bool = True
 ) -> list[str]:
     """Return what the tape must read, as aligned lines.
 
     Parameters
     ----------
-    readings : sequence of MeasurementToRestore
+    observations : sequence of ObservationToRestore
     length : callable
     now : bool
         Whether what it reads today stands beside it.
@@ -92,7 +92,7 @@ def reading_lines(
     list of str
     """
     rows = []
-    for one in readings:
+    for one in observations:
         if one.kind == "angle":
             today, then = (f"{math.degrees(value):.1f}°" for value in (one.now, one.then))
             std = f"±{math.degrees(one.std):.1f}°"

@@ -1,4 +1,4 @@
-"""The figures of a survey as tables: the triangle, the walls, how the readings check each other.
+"""The figures of a survey as tables: the triangle, the walls, how observations check each other.
 
 Conventions: as in `analysis.report.survey.verdict`.
 """
@@ -101,7 +101,7 @@ def wall_lines(result: SurveyResult, *, length: Length = millimetres) -> list[st
 
 
 def trust_lines(result: SurveyResult) -> list[str]:
-    """Return how well the readings check each other, and what to add.
+    """Return how well the observations check each other, and what to add.
 
     Parameters
     ----------

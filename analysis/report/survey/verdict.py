@@ -16,16 +16,16 @@ from analysis.report.reading.advice import LIFTING
 from analysis.survey.adjustment.blunders import Blunder
 from analysis.survey.arrival import ArrivalAgainstSurvey
 from analysis.survey.doubt import Doubt
-from analysis.survey.moves.moves import MeasurementChange, Move
+from analysis.survey.moves.moves import Move, ObservationChange
 from analysis.survey.moves.target import Criterion
 from analysis.survey.result import SurveyResult
-from analysis.survey.survey import Reading
+from analysis.survey.survey import Observation
 
 Length = Callable[[float], str]
 """Words a length in metres as a tape shows it."""
 
-MOST_READINGS: Final = 5
-"""Readings listed under a move; all of them are in the JSON."""
+MOST_OBSERVATIONS: Final = 5
+"""Observations listed under a move; all of them are in the JSON."""
 
 _DOUBTS: Final[dict[Doubt, str]] = {
     "unchecked": "the readings contradict each other until too little is left to check the rest. "
@@ -176,17 +176,17 @@ def trouble_lines(
     ----------
     result : SurveyResult
     lines : mapping of str to int
-        Where each reading stands in its file.
+        Where each observation stands in its file.
     length : callable
 
     Returns
     -------
     list of str
     """
-    readings = result.solution.built.readings
+    observations = result.solution.built.observations
     said = []
     for one in result.solution.blunders:
-        said += fmt.wrapped(blunder_text(one, readings, lines=lines, length=length), hanging=2)
+        said += fmt.wrapped(blunder_text(one, observations, lines=lines, length=length), hanging=2)
     for text in (*result.solution.undetermined, *result.solution.contradictions):
         end = "" if text.endswith("?") else "."
         said += fmt.wrapped(text[:1].upper() + text[1:] + end, hanging=2)
@@ -206,28 +206,28 @@ def trouble_lines(
 
 def blunder_text(
     one: Blunder,
-    readings: tuple[Reading, ...],
+    observations: tuple[Observation, ...],
     *,
     lines: Mapping[str, int],
     length: Length = millimetres,
 ) -> str:
-    """Return what is said of a reading that doesn't fit."""
-    reading = readings[one.row]
-    place = f" (line {lines[reading.label]})" if reading.label in lines else ""
-    if reading.kind == "angle":
+    """Return what is said of an observation that doesn't fit."""
+    observation = observations[one.row]
+    place = f" (line {lines[observation.label]})" if observation.label in lines else ""
+    if observation.kind == "angle":
         given, would = (f"{math.degrees(value):.1f}°" for value in (one.given, one.expected))
         std = f"{math.degrees(one.expected_std):.1f}°"
-    elif reading.kind == "equal" or reading.instrument == "box":
+    elif observation.kind == "equal" or observation.instrument == "box":
         given, would = (fmt.mm(value) for value in (one.given, one.expected))
         std = fmt.mm(one.expected_std)
     else:
         given, would = length(one.given), length(one.expected)
         std = fmt.mm(max(one.expected_std, 5e-4))
-    text = f"{reading.label}{place}: {given} does not fit the others; {would} ± {std} would"
+    text = f"{observation.label}{place}: {given} does not fit the others; {would} ± {std} would"
     if sorted(given) == sorted(would) and given != would:
         text += " (digits exchanged?)"
     if one.alternatives:
-        names = " or ".join(readings[row].label for row in one.alternatives)
+        names = " or ".join(observations[row].label for row in one.alternatives)
         text += (
             f". As well the wrong one may be {names}: the others can't tell which; read them again"
         )
@@ -235,7 +235,7 @@ def blunder_text(
 
 
 def move_lines(result: SurveyResult, *, length: Length = millimetres) -> list[str]:
-    """Return the moves in order, each with the readings that must result.
+    """Return the moves in order, each with the observations that must result.
 
     Parameters
     ----------
@@ -250,14 +250,14 @@ def move_lines(result: SurveyResult, *, length: Length = millimetres) -> list[st
     for number, move in enumerate(result.plan.moves, start=1):
         said += fmt.wrapped(f"{number}. {move_text(move, result, length=length)}", hanging=3)
         if move.kind != "check":
-            said += [f"     {line}" for line in _reading_table(move.readings, length)]
+            said += [f"     {line}" for line in _observation_table(move.observations, length)]
     return [*said, *fmt.wrapped(CAUTION)] if said else []
 
 
 def move_text(move: Move, result: SurveyResult, *, length: Length = millimetres) -> str:
     """Return a move in words."""
     if move.kind == "check":
-        left, right = move.readings
+        left, right = move.observations
         within = fmt.mm(result.target.distance_tolerance_m)
         return (
             f"Check: {left.label} must read {length(left.after)}, {right.label} "
@@ -301,12 +301,12 @@ def _ways(*parts: tuple[float, float, str, str]) -> str:
     return " and ".join(said)
 
 
-def _reading_table(readings: tuple[MeasurementChange, ...], length: Length) -> list[str]:
-    """Return the readings that change most, each once however often it was taken."""
+def _observation_table(observations: tuple[ObservationChange, ...], length: Length) -> list[str]:
+    """Return the observations that change most, each once however often it was taken."""
     rows: dict[str, tuple[str, ...]] = {}
-    for one in sorted(readings, key=lambda one: -abs(one.after - one.before)):
+    for one in sorted(observations, key=lambda one: -abs(one.after - one.before)):
         before, after = length(one.before), length(one.after)
-        if one.kind != "angle" and before != after and len(rows) < MOST_READINGS:
+        if one.kind != "angle" and before != after and len(rows) < MOST_OBSERVATIONS:
             label = one.label.split(", reading ")[0]
             rows[label] = (label, before, "→", after)
     return fmt.table(rows.values(), right=(1, 3))

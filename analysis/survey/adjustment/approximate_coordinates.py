@@ -1,12 +1,12 @@
-r"""Where the points of a network stand roughly, from the readings alone.
+r"""Where the points of a network stand roughly, from the observations alone.
 
 Heights come first. Then the points are laid out in plan one after the other: each where the
-readings to points already placed cross, as circles (distances) and lines (perpendiculars,
-offsets, equal distances). Two circles cross in two places, mirror images in the line of their
-centres; both are followed, in up to `MOST_PLANS` plans side by side, and the plans that fit the
-other readings and what was *said* (this one stands left, that one in front) are kept. A wrong
-reading spoils only some of the crossings: each place is judged by all readings to it, and how
-much a single one can speak against it is limited.
+observations to points already placed intersect, as circles (distances) and lines
+(perpendiculars, offsets, equal distances). Two circles intersect in two places, mirror images in
+the line of their centres; both are followed, in up to `MOST_PLANS` plans side by side, and the
+plans that fit the other observations and the *constraints* (this one stands left, that one in
+front) are kept. A wrong observation spoils only some of the intersections: each place is judged
+by all observations to it, and how much a single one can speak against it is limited.
 
 Conventions: plans have the shape (n_plans, n_nodes, 2); not placed is NaN.
 
@@ -26,28 +26,28 @@ import numpy as np
 
 from analysis.basics.arrays import Float
 from analysis.survey.adjustment.intersections import (
-    PlanReading,
+    PlanObservation,
     crossings,
     curves_of,
+    observations_by_node,
     off_curves,
-    readings_of_nodes,
 )
-from analysis.survey.adjustment.network import Observation
+from analysis.survey.adjustment.network import NetworkObservation
 
 MOST_PLANS: Final = 16
 """Four undecided mirror images at a time. Common practice, no source."""
 
 ROUGH_STD_M: Final = 0.01
-"""How well readings must fit while points are placed: noise adds up from point to point."""
+"""How well observations must fit while points are placed: noise adds up from point to point."""
 
 MOST_COST: Final = 25.0
-"""How much a single reading may speak against a place, in squared sigmas: five sigmas."""
+"""How much a single observation may speak against a place, in squared sigmas: five sigmas."""
 
 SAID_COST: Final = 200.0
 """How much it costs to stand where the person said that it doesn't."""
 
 MOST_CROSSINGS: Final = 5
-"""Of a point's readings, the nearest this many are crossed in pairs."""
+"""Of a point's observations, the nearest this many are crossed in pairs."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -74,7 +74,7 @@ class Layout:
     Attributes
     ----------
     guess_m : ndarray, shape (n_nodes, 2)
-        Usual places in the datum's frame, for what the readings leave open.
+        Usual places in the datum's frame, for what the observations leave open.
     known : tuple of int
         Nodes whose places in the datum's frame are those of `guess_m`.
     origin, ahead : tuple of int
@@ -91,7 +91,9 @@ class Layout:
     said: tuple[SideConstraint, ...]
 
 
-def node_heights(observations: Sequence[Observation], n_nodes: int, *, usual_m: float) -> Float:
+def node_heights(
+    observations: Sequence[NetworkObservation], n_nodes: int, *, usual_m: float
+) -> Float:
     """Return each node's height in metres: as read, else the usual one."""
     heights_m = np.full(n_nodes, np.nan)
     for one in observations:
@@ -101,13 +103,13 @@ def node_heights(observations: Sequence[Observation], n_nodes: int, *, usual_m: 
 
 
 def plan_starts(
-    observations: Sequence[Observation], heights_m: Float, layout: Layout
+    observations: Sequence[NetworkObservation], heights_m: Float, layout: Layout
 ) -> list[tuple[Float, float]]:
     """Return rough plans of a network, the likeliest first.
 
     Parameters
     ----------
-    observations : sequence of Observation
+    observations : sequence of NetworkObservation
     heights_m : ndarray, shape (n_nodes,)
     layout : Layout
 
@@ -115,7 +117,7 @@ def plan_starts(
     -------
     list of (ndarray, float)
         Places in the datum's frame in metres, shape (n_nodes, 2), every node placed, and how
-        much readings and statements speak against them, in squared sigmas.
+        much observations and statements speak against them, in squared sigmas.
     """
     search = _Search(observations, heights_m, layout)
     while search.step():
@@ -128,10 +130,10 @@ class _Search:
     """The plans so far; `step` places one more node in all of them."""
 
     def __init__(
-        self, observations: Sequence[Observation], heights_m: Float, layout: Layout
+        self, observations: Sequence[NetworkObservation], heights_m: Float, layout: Layout
     ) -> None:
         self.layout = layout
-        self.readings = readings_of_nodes(observations, heights_m)
+        self.observations = observations_by_node(observations, heights_m)
         n_nodes = heights_m.size
         self.plans = np.full((1, n_nodes, 2), np.nan)
         self.cost = np.zeros(1)
@@ -140,12 +142,14 @@ class _Search:
         self._begin()
 
     def _begin(self) -> None:
-        """Place the two nodes that most readings meet, of those a distance joins."""
+        """Place the two nodes that most observations meet, of those a distance joins."""
         best, pair = -1.0, (0, 0, 0.0)
-        for node, readings in enumerate(self.readings):
-            for kind, others, value in readings:
+        for node, observations in enumerate(self.observations):
+            for kind, others, value in observations:
                 if kind == "distance" and node < others[0]:
-                    met = len(readings) + len(self.readings[others[0]]) + min(value, 5.0) / 10
+                    met = (
+                        len(observations) + len(self.observations[others[0]]) + min(value, 5.0) / 10
+                    )
                     if met > best:
                         best, pair = met, (node, others[0], value)
         if best < 0:
@@ -157,45 +161,45 @@ class _Search:
         self._align_if_possible()
 
     def step(self) -> bool:
-        """Place the node that most readings to placed ones meet; False when all are."""
-        left = [node for node in range(len(self.readings)) if node not in self.placed]
+        """Place the node that most observations to placed ones meet; False when all are."""
+        left = [node for node in range(len(self.observations)) if node not in self.placed]
         if not left:
             if not self.aligned:
                 self._align()
             return False
         usable = {node: self._usable(node) for node in left}
-        node = max(left, key=lambda one: (min(len(usable[one]), 3), len(self.readings[one])))
-        readings = usable[node]
-        if len(readings) < 2 and not self.aligned:
+        node = max(left, key=lambda one: (min(len(usable[one]), 3), len(self.observations[one])))
+        observations = usable[node]
+        if len(observations) < 2 and not self.aligned:
             self._align()
             return True
-        if len(readings) >= 2:
-            self._place(node, readings)
+        if len(observations) >= 2:
+            self._place(node, observations)
         else:
-            self.plans[:, node] = self._at_guess(node, readings)
+            self.plans[:, node] = self._at_guess(node, observations)
             self._said_so_far(node)
         self.placed.add(node)
         self._align_if_possible()
         return True
 
-    def _usable(self, node: int) -> list[PlanReading]:
-        """Return a node's readings whose other ends are placed."""
-        return [one for one in self.readings[node] if self.placed.issuperset(one[1])]
+    def _usable(self, node: int) -> list[PlanObservation]:
+        """Return a node's observations whose other ends are placed."""
+        return [one for one in self.observations[node] if self.placed.issuperset(one[1])]
 
-    def _at_guess(self, node: int, readings: list[PlanReading]) -> Float:
-        """Return the usual place, as near to it as a single reading allows."""
+    def _at_guess(self, node: int, observations: list[PlanObservation]) -> Float:
+        """Return the usual place, as near to it as a single observation allows."""
         guess = self.layout.guess_m[node]
-        if not readings or readings[0][0] != "distance":
+        if not observations or observations[0][0] != "distance":
             return np.broadcast_to(guess, self.plans[:, node].shape)
-        _, (other,), value = readings[0]
+        _, (other,), value = observations[0]
         away = guess - self.plans[:, other]
         length = np.linalg.norm(away, axis=1, keepdims=True)
         return np.asarray(self.plans[:, other] + away / np.maximum(length, 1e-6) * value)
 
-    def _place(self, node: int, readings: list[PlanReading]) -> None:
-        """Follow each plan with the one or two places at which the readings fit best."""
-        curves = [curves_of(self.plans, one) for one in readings]
-        nearest = sorted(range(len(curves)), key=lambda k: readings[k][2])[:MOST_CROSSINGS]
+    def _place(self, node: int, observations: list[PlanObservation]) -> None:
+        """Follow each plan with the one or two places at which the observations fit best."""
+        curves = [curves_of(self.plans, one) for one in observations]
+        nearest = sorted(range(len(curves)), key=lambda k: observations[k][2])[:MOST_CROSSINGS]
         places = np.concatenate(
             [crossings(curves[a], curves[b]) for a, b in combinations(nearest, 2)], axis=1
         )

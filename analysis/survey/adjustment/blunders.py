@@ -1,15 +1,15 @@
-r"""Which reading of a network is wrong, and what it should have been.
+r"""Which observation of a network is wrong, and what it should have been.
 
-Data snooping: the reading with the largest standardised residual above a critical value is
+Data snooping: the observation with the largest standardised residual above a critical value is
 set aside, the network adjusted again, and so on; what then fits again is taken back. The
-critical value is such that all readings of a clean survey together raise a false alarm with
+critical value is such that all observations of a clean survey together raise a false alarm with
 the chance `FALSE_ALARM` (Šidák's bound).
 
 Least squares spread gross errors so far that the search may begin at the wrong end. From a start
-that resists them, readings more than `GROSS` sigmas off can be set aside before it.
+that resists them, observations more than `GROSS` sigmas off can be set aside before it.
 
-A wrong reading spreads its error into residuals that correlate with its own. Where another
-correlates above `ALIKE`, the readings can't tell which of the two is wrong, and both are named:
+A wrong observation spreads its error into residuals that correlate with its own. Where another
+correlates above `ALIKE`, the observations can't tell which of the two is wrong, and both are named:
 unless the error is so large that the rest of it would show if the other were to blame. With the
 standardised residual w and the correlation :math:`\rho` that rest is
 :math:`w \sqrt{1 - \rho^2}`.
@@ -40,29 +40,29 @@ from analysis.survey.adjustment.least_squares import (
 from analysis.survey.adjustment.network import Network, fitted_values
 
 FALSE_ALARM: Final = 0.03
-"""Chance that a clean survey has a reading called wrong."""
+"""Chance that a clean survey has an observation called wrong."""
 
 ALIKE: Final = 0.9
 """Residuals that correlate more than this can't be told apart: a blunder of six of its own
 sigmas then shows as the wrong one in one case of ten."""
 
 CLEARLY: Final = 2.0
-"""By so many sigmas the rest must exceed the critical value for an alike reading to be cleared."""
+"""By so many sigmas the rest must exceed the critical value for an alike one to be cleared."""
 
 GROSS: Final = 20.0
-"""Sigmas; what a reading is off by, not in its residual. Below it one step of least squares shows
-each reading's own error: 3 cm by tape."""
+"""Sigmas; what an observation is off by, not in its residual. Below it one step of least squares
+shows each observation's own error: 3 cm by tape."""
 
 LEAST_REDUNDANCY: Final = 0.02
-"""A reading that is checked less than this is never called wrong: its residual is rounding."""
+"""An observation that is checked less than this is never called wrong: its residual is rounding."""
 
 MOST_SHARE: Final = 0.3
-"""Share of the readings that may be set aside: with more, the survey is begun again."""
+"""Share of the observations that may be set aside: with more, the survey is begun again."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Blunder:
-    """A reading that doesn't fit the others.
+    """An observation that doesn't fit the others.
 
     Attributes
     ----------
@@ -87,12 +87,12 @@ class Blunder:
 
 
 def critical_value(n_tests: int, *, false_alarm: float = FALSE_ALARM) -> float:
-    """Return the standardised residual above which a reading is called wrong.
+    """Return the standardised residual above which an observation is called wrong.
 
     Parameters
     ----------
     n_tests : int
-        How many readings are looked at, at least 1.
+        How many observations are looked at, at least 1.
     false_alarm : float
         Chance that any of them is called wrong by accident, 0 to 1.
 
@@ -107,7 +107,7 @@ def critical_value(n_tests: int, *, false_alarm: float = FALSE_ALARM) -> float:
 def search_blunders(
     network: Network, start: Float, *, suspects: Mask | None = None, aside: Sequence[int] = ()
 ) -> tuple[Adjustment, tuple[Blunder, ...]]:
-    """Adjust a network without the readings that don't fit.
+    """Adjust a network without the observations that don't fit.
 
     Parameters
     ----------
@@ -116,12 +116,12 @@ def search_blunders(
     suspects : ndarray of bool, optional
         Which may be called wrong; by default all.
     aside : sequence of int
-        Readings set aside to begin with; taken back if they fit after all.
+        Observations set aside to begin with; taken back if they fit after all.
 
     Returns
     -------
     adjustment : Adjustment
-        With the readings that fit.
+        With the observations that fit.
     blunders : tuple of Blunder
         By how far they are off, the worst first.
     """
@@ -152,8 +152,8 @@ def search_blunders(
     return adjusted, tuple(sorted(found, key=lambda one: -abs(one.standardised)))
 
 
-def gross_readings(network: Network, start: Float, suspects: Mask) -> list[int]:
-    """Return the readings that a start is far away from.
+def gross_observations(network: Network, start: Float, suspects: Mask) -> list[int]:
+    """Return the observations that a start is far away from.
 
     Parameters
     ----------
@@ -173,7 +173,7 @@ def gross_readings(network: Network, start: Float, suspects: Mask) -> list[int]:
 
 
 def likeliest_culprit(network: Network, start: Float, suspects: Mask) -> tuple[Float, list[int]]:
-    """Return the solution without the one reading whose absence helps most, and that reading.
+    """Return the solution without the one observation whose absence helps most, and its row.
 
     Parameters
     ----------
@@ -197,13 +197,13 @@ def likeliest_culprit(network: Network, start: Float, suspects: Mask) -> tuple[F
 
 
 def _standardised(adjusted: Adjustment, row: int) -> float:
-    """Return how far a reading that was set aside is off, in the sigmas of that."""
+    """Return how far an observation that was set aside is off, in the sigmas of that."""
     spread = np.hypot(adjusted.network.std[row], adjusted.fitted_std[row])
     return float(adjusted.residual[row] / spread)
 
 
 def _worst(adjusted: Adjustment, allowed: Mask, limit: float) -> int | None:
-    """Return the reading that fits worst, if any is beyond the limit."""
+    """Return the observation that fits worst, if any is beyond the limit."""
     if adjusted.degrees_of_freedom < 1:
         return None
     looked = allowed & adjusted.active & (adjusted.redundancy > LEAST_REDUNDANCY)
@@ -213,7 +213,7 @@ def _worst(adjusted: Adjustment, allowed: Mask, limit: float) -> int | None:
 
 
 def _alike(adjusted: Adjustment, row: int, allowed: Mask, limit: float) -> tuple[int, ...]:
-    """Return the readings that may be wrong instead of one that was set aside."""
+    """Return the observations that may be wrong instead of one that was set aside."""
     # As if it had been read as the others say: where it counts, all else stays.
     network = adjusted.network
     values = network.value.copy()

@@ -1,4 +1,4 @@
-"""Where readings to known places say that a point lies in plan, and where these cross.
+"""Where observations to known places say that a point lies in plan, and where these cross.
 
 Conventions: plans have the shape (n_plans, n_nodes, 2), so that a point is placed in many
 plans at once. A distance is a circle; a perpendicular two parallel lines; an offset along a
@@ -12,40 +12,40 @@ from collections.abc import Sequence
 import numpy as np
 
 from analysis.basics.arrays import Float
-from analysis.survey.adjustment.network import Observation
+from analysis.survey.adjustment.network import NetworkObservation
 
-PlanReading = tuple[str, tuple[int, ...], float]
+PlanObservation = tuple[str, tuple[int, ...], float]
 """Kind, the other nodes, and the value in plan."""
 
 Curve = tuple[str, Float, Float, Float]
 """``circle``: centre, radius; ``line``: a point on it and, last, its direction."""
 
 
-def readings_of_nodes(
-    observations: Sequence[Observation], heights_m: Float
-) -> list[list[PlanReading]]:
+def observations_by_node(
+    observations: Sequence[NetworkObservation], heights_m: Float
+) -> list[list[PlanObservation]]:
     """Return for each node what can place it in plan."""
-    readings: list[list[PlanReading]] = [[] for _ in range(heights_m.size)]
+    by_node: list[list[PlanObservation]] = [[] for _ in range(heights_m.size)]
     for one in observations:
         nodes = one.nodes
         if one.kind == "distance":
             rise = heights_m[nodes[0]] - heights_m[nodes[1]]
             value = float(np.sqrt(max(one.value**2 - rise**2, 0.0)))
-            readings[nodes[0]].append(("distance", (nodes[1],), value))
-            readings[nodes[1]].append(("distance", (nodes[0],), value))
+            by_node[nodes[0]].append(("distance", (nodes[1],), value))
+            by_node[nodes[1]].append(("distance", (nodes[0],), value))
         elif one.kind in ("perpendicular", "along"):
-            readings[nodes[0]].append((one.kind, nodes[1:], one.value))
+            by_node[nodes[0]].append((one.kind, nodes[1:], one.value))
         elif one.kind == "equal" and one.value == 0:
             for node in set(nodes[:2]) & set(nodes[2:]):
                 ends = tuple(other for other in nodes if other != node)
                 if len(ends) == 2:
-                    readings[node].append(("equal", ends, 0.0))
-    return readings
+                    by_node[node].append(("equal", ends, 0.0))
+    return by_node
 
 
-def curves_of(plans: Float, reading: PlanReading) -> list[Curve]:
-    """Return on which circle or lines a reading says that its node lies, in each plan."""
-    kind, others, value = reading
+def curves_of(plans: Float, observation: PlanObservation) -> list[Curve]:
+    """Return on which circle or lines an observation says that its node lies, in each plan."""
+    kind, others, value = observation
     if kind == "distance":
         centre = plans[:, others[0]]
         return [("circle", centre, np.full(len(plans), value), centre)]
@@ -63,7 +63,7 @@ def curves_of(plans: Float, reading: PlanReading) -> list[Curve]:
 
 
 def off_curves(curves: list[Curve], places: Float) -> Float:
-    """Return how far places, shape (n_plans, n_places, 2), lie from a reading's curves."""
+    """Return how far places, shape (n_plans, n_places, 2), lie from an observation's curves."""
     off = []
     for kind, point, radius, direction in curves:
         away = places - point[:, None]
@@ -76,7 +76,7 @@ def off_curves(curves: list[Curve], places: Float) -> Float:
 
 
 def crossings(first: list[Curve], second: list[Curve]) -> Float:
-    """Return where the curves of two readings cross, or come nearest."""
+    """Return where the curves of two observations cross, or come nearest."""
     found = []
     for one in first:
         for other in second:

@@ -6,13 +6,13 @@ by Gauss-Newton steps with Levenberg's damping. With the weighted derivatives
 
 - the covariance of the unknowns is :math:`Q = (B^T B)^{-1}`, from the stated instruments and
   not rescaled;
-- the redundancy number of a reading, :math:`r_i = 1 - (B Q B^T)_{ii}`, is the share of an
+- the redundancy number of an observation, :math:`r_i = 1 - (B Q B^T)_{ii}`, is the share of an
   error that shows in its own residual; they add up to the degrees of freedom;
 - the standardised residual is :math:`w_i = v_i / (\sigma_i \sqrt{r_i})`;
 - the variance factor is :math:`\sum (v_i/\sigma_i)^2 / f`, near 1 where the instruments are
   as good as stated; times f it is chi-square with f degrees of freedom.
 
-What the readings leave open spans the null space of :math:`B`.
+What the observations leave open spans the null space of :math:`B`.
 
 References
 ----------
@@ -42,7 +42,8 @@ CAUCHY: Final = 3.0
 """Sigmas at which a misfit's weight is halved in the resistant solution."""
 
 N_REWEIGHTED: Final = 12
-"""Rounds of it: errors of a metre in surveys of 20 to 60 readings are let go of in six to ten."""
+"""Rounds of it: errors of a metre in surveys of 20 to 60 observations are let go of in six to
+ten."""
 
 FLOOR: Final = 1e-10
 """Share of the normal matrix's diagonal that is always added, so that an open direction stays
@@ -50,7 +51,7 @@ where it started instead of running away. It moves what is fixed by less than `S
 
 OPEN: Final = 1e-6
 """Singular values of the scaled derivatives below this share of the largest are open: a
-micrometre a metre, where the readings give a hundred."""
+micrometre a metre, where the observations give a hundred."""
 
 SUSPECT: Final = 1e-9
 """Pivots of the scaled normal matrix below this share of the largest are looked at closely."""
@@ -67,7 +68,7 @@ class Adjustment:
     ----------
     network : Network
     active : ndarray of bool, shape (n_observations,)
-        Which readings were used.
+        Which observations were used.
     unknowns : ndarray, shape (n_unknowns,)
     positions_m : ndarray, shape (n_nodes, 3)
     covariance : ndarray, shape (n_unknowns, n_unknowns)
@@ -75,13 +76,13 @@ class Adjustment:
     open_directions : ndarray, shape (n_unknowns, n_open)
         What nothing fixes; orthonormal columns.
     residual : ndarray, shape (n_observations,)
-        Fitted minus read, in metres or radians; also of readings that weren't used.
+        Fitted minus read, in metres or radians; also of observations that weren't used.
     fitted_std : ndarray, shape (n_observations,)
         One sigma of each fitted value.
     redundancy : ndarray, shape (n_observations,)
-        0 to 1; 1 for readings that weren't used.
+        0 to 1; 1 for observations that weren't used.
     standardised : ndarray, shape (n_observations,)
-        w of used readings; 0 where nothing checks it, and for the others.
+        w of used observations; 0 where nothing checks it, and for the others.
     degrees_of_freedom : int
     chi_square : float
     converged : bool
@@ -131,7 +132,7 @@ def solve_unknowns(
     network : Network
     start : ndarray, shape (n_unknowns,)
     active : ndarray of bool, optional
-        Readings to use; by default all.
+        Observations to use; by default all.
     n_steps : int
 
     Returns
@@ -166,7 +167,7 @@ def solve_unknowns(
 
 
 def resistant_unknowns(network: Network, start: Float) -> Float:
-    """Return unknowns that no single reading pulls far.
+    """Return unknowns that no single observation pulls far.
 
     Parameters
     ----------
@@ -223,7 +224,7 @@ def adjust(network: Network, start: Float, *, active: Mask | None = None) -> Adj
     start : ndarray, shape (n_unknowns,)
         Near enough that no point stands in its mirror image.
     active : ndarray of bool, optional
-        Readings to use; by default all.
+        Observations to use; by default all.
 
     Returns
     -------
@@ -257,7 +258,7 @@ def adjust(network: Network, start: Float, *, active: Mask | None = None) -> Adj
 
 
 def _variances(jacobian: Jacobian, covariance: Float) -> Float:
-    """Return the variances of the fitted readings."""
+    """Return the variances of the fitted observations."""
     product = jacobian @ covariance
     if isinstance(jacobian, np.ndarray):
         return np.asarray(np.einsum("ij,ij->i", product, jacobian))
@@ -315,7 +316,7 @@ def residual_correlation(adjustment: Adjustment, row: int) -> Float:
     Returns
     -------
     ndarray, shape (n_observations,)
-        -1 to 1; 0 for readings that nothing checks or that weren't used.
+        -1 to 1; 0 for observations that nothing checks or that weren't used.
     """
     weighted = adjustment.weighted_jacobian()
     own = weighted[[row]] if isinstance(weighted, np.ndarray) else weighted[[row]].toarray()

@@ -1,4 +1,4 @@
-r"""A network of points in space and the readings between them, as functions of unknowns.
+r"""A network of points in space and the observations between them, as functions of unknowns.
 
 Conventions: coordinates x, y, z in metres, z up; *plan* means x and y alone. The places of
 the nodes are a linear function of the unknowns, so that a node may be the middle of two
@@ -6,7 +6,7 @@ points, lie on a line, or share its height with another:
 
 .. math:: X = S q + c.
 
-A *reading* is a number that a person took, in metres or radians, with the standard deviation
+An *observation* is a number that a person took, in metres or radians, with the standard deviation
 of the instrument. A residual is fitted minus read, as in geodesy.
 """
 
@@ -32,8 +32,8 @@ millisecond before it begins."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Observation:
-    """One reading between nodes.
+class NetworkObservation:
+    """One observation between nodes.
 
     Attributes
     ----------
@@ -71,7 +71,7 @@ class Observation:
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class _Block:
-    """The readings of one kind."""
+    """The observations of one kind."""
 
     kind: Kind
     rows: NDArray[np.intp]
@@ -81,7 +81,7 @@ class _Block:
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Network:
-    """Nodes and readings.
+    """Nodes and observations.
 
     Attributes
     ----------
@@ -89,17 +89,17 @@ class Network:
         S, in metres per unit of the unknowns; rows x, y, z of the first node, and so on.
     constant_m : ndarray, shape (3 n_nodes,)
         c.
-    observations : tuple of Observation
+    observations : tuple of NetworkObservation
     value, std : ndarray, shape (n_observations,)
     blocks : tuple
-        The readings by kind.
+        The observations by kind.
     dense_map : ndarray or None
         S again, for small networks.
     """
 
     node_map: sparse.csr_array
     constant_m: Float
-    observations: tuple[Observation, ...]
+    observations: tuple[NetworkObservation, ...]
     value: Float
     std: Float
     blocks: tuple[_Block, ...]
@@ -122,7 +122,7 @@ class Network:
 
 
 def build_network(
-    node_map: sparse.csr_array, constant_m: Float, observations: Sequence[Observation]
+    node_map: sparse.csr_array, constant_m: Float, observations: Sequence[NetworkObservation]
 ) -> Network:
     """Return a network.
 
@@ -130,7 +130,7 @@ def build_network(
     ----------
     node_map : sparse array, shape (3 n_nodes, n_unknowns)
     constant_m : ndarray, shape (3 n_nodes,)
-    observations : sequence of Observation
+    observations : sequence of NetworkObservation
 
     Returns
     -------
@@ -139,7 +139,7 @@ def build_network(
     Raises
     ------
     ValueError
-        If the shapes don't fit, or a reading names a node that isn't there.
+        If the shapes don't fit, or an observation names a node that isn't there.
     """
     if node_map.shape[0] != constant_m.size or constant_m.size % 3:
         msg = f"node_map of shape {node_map.shape} must have {constant_m.size} rows, 3 a node"
@@ -159,8 +159,8 @@ def build_network(
     )
 
 
-def _blocks(observations: Sequence[Observation]) -> list[_Block]:
-    """Return the readings by kind."""
+def _blocks(observations: Sequence[NetworkObservation]) -> list[_Block]:
+    """Return the observations by kind."""
     blocks = []
     for kind in N_NODES:
         rows = [row for row, one in enumerate(observations) if one.kind == kind]
@@ -187,7 +187,7 @@ def oriented(network: Network, positions_m: Float) -> Network:
     Returns
     -------
     Network
-        Readings of 0 or below keep their sign: they are meant with it.
+        Observations of 0 or below keep their sign: they are meant with it.
     """
     observations = []
     for one in network.observations:
@@ -200,7 +200,7 @@ def oriented(network: Network, positions_m: Float) -> Network:
 
 
 def fitted_values(network: Network, positions_m: Float) -> Float:
-    """Return what each reading would be at these places, shape (n_observations,)."""
+    """Return what each observation would be at these places, shape (n_observations,)."""
     values = np.empty(len(network.observations))
     for block in network.blocks:
         values[block.rows] = observe(block.kind, positions_m[block.nodes], block.sign)[0]
@@ -208,7 +208,7 @@ def fitted_values(network: Network, positions_m: Float) -> Float:
 
 
 def linearised(network: Network, positions_m: Float) -> tuple[Float, Jacobian]:
-    """Return the readings at these places and their derivatives by the unknowns.
+    """Return the observations at these places and their derivatives by the unknowns.
 
     Parameters
     ----------
@@ -242,15 +242,15 @@ def linearised(network: Network, positions_m: Float) -> tuple[Float, Jacobian]:
 
 
 def slopes_of(
-    network: Network, positions_m: Float, observations: Sequence[Observation]
+    network: Network, positions_m: Float, observations: Sequence[NetworkObservation]
 ) -> tuple[Float, Float]:
-    """Return values and dense derivatives of readings that nobody took.
+    """Return values and dense derivatives of observations that nobody took.
 
     Parameters
     ----------
     network : Network
     positions_m : ndarray, shape (n_nodes, 3)
-    observations : sequence of Observation
+    observations : sequence of NetworkObservation
 
     Returns
     -------

@@ -3,7 +3,7 @@
 The datum is the centre line itself: its start is the origin, and it points along y. It is laid
 down by substitution, exactly and with as many conditions as the plan has freedoms: of the two
 marks whose middle is the start the second is the first's mirror image in the origin, and the
-mark ahead has no x. The floor is z = 0, and level; heights are readings like others.
+mark ahead has no x. The floor is z = 0, and level; heights are observations like others.
 
 Both edges of a cabinet and its tweeter share a height where the edges were used at the
 tweeter's. Where nobody read a height it is *assumed*, with the sigma `ASSUMED_STD_M`, so that
@@ -21,7 +21,7 @@ import numpy as np
 from scipy import sparse
 
 from analysis.basics.arrays import Float, Mask
-from analysis.survey.adjustment.network import Network, Observation, build_network
+from analysis.survey.adjustment.network import Network, NetworkObservation, build_network
 from analysis.survey.observations import Kind
 from analysis.survey.survey import (
     HEAD,
@@ -31,7 +31,7 @@ from analysis.survey.survey import (
     SURVEY_TAPE_STD_M,
     Cabinet,
     Height,
-    Reading,
+    Observation,
     Side,
     Survey,
     Wall,
@@ -73,7 +73,7 @@ class SurveyNetwork:
     network : Network
     node : mapping of str to int
         Index of each named node.
-    readings : tuple of Reading
+    observations : tuple of Observation
         One for each observation.
     assumed : ndarray of bool, shape (n_observations,)
         Which of them nobody took.
@@ -84,7 +84,7 @@ class SurveyNetwork:
     survey: Survey
     network: Network
     node: dict[str, int]
-    readings: tuple[Reading, ...]
+    observations: tuple[Observation, ...]
     assumed: Mask
     segments: dict[WallName, tuple[tuple[int, int], ...]]
 
@@ -125,7 +125,7 @@ class _Unknowns:
             else:
                 self.constants[row + axis] = expression
 
-    def network(self, observations: Sequence[Observation]) -> Network:
+    def network(self, observations: Sequence[NetworkObservation]) -> Network:
         """Return the network."""
         rows, columns, values = zip(*self.entries, strict=True)
         size = 3 * len(self.node)
@@ -142,7 +142,7 @@ def survey_network(survey: Survey, *, positions_m: Float | None = None) -> Surve
     ----------
     survey : Survey
     positions_m : ndarray, shape (n_nodes, 3), optional
-        Places found before, which tell to what part of a crooked wall a reading was taken.
+        Places found before, which tell to what part of a crooked wall an observation was taken.
 
     Returns
     -------
@@ -151,7 +151,7 @@ def survey_network(survey: Survey, *, positions_m: Float | None = None) -> Surve
     Raises
     ------
     ValueError
-        If a reading names a point or wall that isn't there.
+        If an observation names a point or wall that isn't there.
     """
     unknowns, heights = _Unknowns(), list[tuple[str, Height | None]]()
     plan = _datum(survey, unknowns)
@@ -162,19 +162,21 @@ def survey_network(survey: Survey, *, positions_m: Float | None = None) -> Surve
     unknowns.add(LINE_START, 0.0, 0.0, 0.0)
     unknowns.add(LINE_AHEAD, 0.0, 1.0, 0.0)
     segments = {wall.name: _add_wall(wall, unknowns) for wall in survey.walls}
-    readings = [
-        *_height_readings(heights),
-        *_box_readings(survey),
-        *survey.readings,
+    observations = [
+        *_height_observations(heights),
+        *_cabinet_observations(survey),
+        *survey.observations,
         *_marks_on_straight_walls(survey),
     ]
-    observations = [_observation(one, unknowns.node, segments, positions_m) for one in readings]
+    between_nodes = [
+        _between_nodes(one, unknowns.node, segments, positions_m) for one in observations
+    ]
     return SurveyNetwork(
         survey=survey,
-        network=unknowns.network(observations),
+        network=unknowns.network(between_nodes),
         node=unknowns.node,
-        readings=tuple(readings),
-        assumed=np.array([one.instrument == "assumed" for one in readings]),
+        observations=tuple(observations),
+        assumed=np.array([one.instrument == "assumed" for one in observations]),
         segments=segments,
     )
 
@@ -239,17 +241,17 @@ def _add_wall(wall: Wall, unknowns: _Unknowns) -> tuple[tuple[int, int], ...]:
     return ((unknowns.node[names[0]], unknowns.node[names[1]]),)
 
 
-def _height_readings(heights: list[tuple[str, Height | None]]) -> list[Reading]:
-    """Return the heights as readings, assumed where nobody took them."""
+def _height_observations(heights: list[tuple[str, Height | None]]) -> list[Observation]:
+    """Return the heights as observations, assumed where nobody took them."""
     known = [height.value_m for name, height in heights if height and "tweeter" in name]
     known += [height.value_m for name, height in heights if height and name == HEAD]
     usual = Height(value_m=known[0] if known else USUAL_HEIGHT_M, std_m=ASSUMED_STD_M)
     own = (HEAD, *(f"{side} {part}" for side in SIDES for part in ("inner", "tweeter")))
-    readings = []
+    observations = []
     for name, height in heights:
         taken = height or (usual if name in own else ASSUMED_MARK)
-        readings.append(
-            Reading(
+        observations.append(
+            Observation(
                 label=f"height of {name}",
                 kind="height",
                 ends=(name,),
@@ -258,13 +260,13 @@ def _height_readings(heights: list[tuple[str, Height | None]]) -> list[Reading]:
                 instrument="tape" if height else "assumed",
             )
         )
-    return readings
+    return observations
 
 
-def _box_readings(survey: Survey) -> list[Reading]:
-    """Return what boxes and head are said to be, as readings."""
-    readings = [
-        Reading(
+def _cabinet_observations(survey: Survey) -> list[Observation]:
+    """Return what boxes and head are said to be, as observations."""
+    observations = [
+        Observation(
             label=f"width of the {side} cabinet",
             kind="distance",
             ends=(f"{side} inner", f"{side} outer"),
@@ -276,10 +278,10 @@ def _box_readings(survey: Survey) -> list[Reading]:
         if cabinet.width_std_m is not None
     ]
     for side in SIDES:
-        readings += _tweeter_readings(side, survey.cabinets[side])
+        observations += _tweeter_observations(side, survey.cabinets[side])
     if survey.head_on_line_std_m is not None and survey.line.ahead != HEAD:
-        readings.append(
-            Reading(
+        observations.append(
+            Observation(
                 label="head on the line",
                 kind="perpendicular",
                 ends=(HEAD, "line"),
@@ -288,10 +290,10 @@ def _box_readings(survey: Survey) -> list[Reading]:
                 instrument="box",
             )
         )
-    return readings
+    return observations
 
 
-def _tweeter_readings(side: Side, cabinet: Cabinet) -> list[Reading]:
+def _tweeter_observations(side: Side, cabinet: Cabinet) -> list[Observation]:
     """Return where a tweeter stands on its front, where that was read."""
     if cabinet.from_inner_std_m is None:
         return []
@@ -301,7 +303,7 @@ def _tweeter_readings(side: Side, cabinet: Cabinet) -> list[Reading]:
         ("front", "perpendicular", 0.0, ON_FRONT_STD_M),
     )
     return [
-        Reading(
+        Observation(
             label=f"{name} of the {side} cabinet",
             kind=kind,
             ends=ends,
@@ -313,10 +315,10 @@ def _tweeter_readings(side: Side, cabinet: Cabinet) -> list[Reading]:
     ]
 
 
-def _marks_on_straight_walls(survey: Survey) -> list[Reading]:
-    """Return that the only mark of a straight wall lies on it, as readings."""
+def _marks_on_straight_walls(survey: Survey) -> list[Observation]:
+    """Return that the only mark of a straight wall lies on it, as observations."""
     return [
-        Reading(
+        Observation(
             label=f"{wall.marks[0]} on the {wall.name} wall",
             kind="perpendicular",
             ends=(wall.marks[0], f"wall {wall.name}"),
@@ -329,29 +331,31 @@ def _marks_on_straight_walls(survey: Survey) -> list[Reading]:
     ]
 
 
-def _observation(
-    reading: Reading,
+def _between_nodes(
+    observation: Observation,
     node: dict[str, int],
     segments: dict[WallName, tuple[tuple[int, int], ...]],
     positions_m: Float | None,
-) -> Observation:
-    """Return a reading between nodes."""
+) -> NetworkObservation:
+    """Return an observation between nodes."""
     nodes: list[int] = []
-    for end in reading.ends:
+    for end in observation.ends:
         if end == "line":
             nodes += [node[LINE_START], node[LINE_AHEAD]]
         elif end.startswith("wall ") and end not in node:
             parts = segments.get(end.removeprefix("wall "))  # type: ignore[call-overload]
             if parts is None:
-                msg = f"{reading.label}: there is no {end.removeprefix('wall ')} wall"
+                msg = f"{observation.label}: there is no {end.removeprefix('wall ')} wall"
                 raise ValueError(msg)
             nodes += nearest_segment(parts, nodes[0], positions_m)
         elif end in node:
             nodes.append(node[end])
         else:
-            msg = f"{reading.label}: there is no point {end!r}"
+            msg = f"{observation.label}: there is no point {end!r}"
             raise ValueError(msg)
-    return Observation(kind=reading.kind, nodes=tuple(nodes), value=reading.value, std=reading.std)
+    return NetworkObservation(
+        kind=observation.kind, nodes=tuple(nodes), value=observation.value, std=observation.std
+    )
 
 
 def nearest_segment(

@@ -1,7 +1,7 @@
 """A usual room, and what names say of where things stand: what the search starts from.
 
 Whoever says "left inner" or "front wall" has said on which side it is. That, and not a guess,
-tells mirror images apart; the usual places serve where readings leave a point open.
+tells mirror images apart; the usual places serve where observations leave a point open.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ _WALL_GUESS_M: Final[dict[WallName, tuple[tuple[float, float], tuple[float, floa
     "left": ((-2.0, -0.5), (-2.0, 4.0)),
     "right": ((2.0, -0.5), (2.0, 4.0)),
 }
-"""A usual room, for what the readings leave open."""
+"""A usual room, for what the observations leave open."""
 
 
 def start_layout(built: SurveyNetwork) -> Layout:

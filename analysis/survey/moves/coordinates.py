@@ -13,7 +13,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from analysis.survey.moves.put_back import PLAN_SIGMAS, SIGMAS, MeasurementToRestore, Step
+from analysis.survey.moves.put_back import PLAN_SIGMAS, SIGMAS, ObservationToRestore, Step
 from analysis.survey.moves.target import PLACE_TOLERANCE_M
 from analysis.survey.propagation import Estimate
 from analysis.survey.result import SurveyResult
@@ -129,7 +129,9 @@ def _step(what: Thing, today: RoomPlaces, kept: RoomPlaces, std_m: float) -> Ste
     )
 
 
-def readings_of(today: RoomPlaces | None, kept: RoomPlaces) -> tuple[MeasurementToRestore, ...]:
+def observations_to_restore(
+    today: RoomPlaces | None, kept: RoomPlaces
+) -> tuple[ObservationToRestore, ...]:
     """Return what a tape must read at a kept place.
 
     Parameters
@@ -140,7 +142,7 @@ def readings_of(today: RoomPlaces | None, kept: RoomPlaces) -> tuple[Measurement
 
     Returns
     -------
-    tuple of MeasurementToRestore
+    tuple of ObservationToRestore
         To the walls, from the head to both tweeters and from tweeter to tweeter.
     """
     now = kept if today is None else today
@@ -149,13 +151,13 @@ def readings_of(today: RoomPlaces | None, kept: RoomPlaces) -> tuple[Measurement
         name = HEAD if what == "seat" else f"{what} tweeter"
         for axis, wall in enumerate(("left", "front")):
             pair = now.places_m[what][axis], kept.places_m[what][axis]
-            found.append(_reading(f"{name} to wall {wall}", pair, kept.std_m))
+            found.append(_observation(f"{name} to wall {wall}", pair, kept.std_m))
     pairs: tuple[tuple[Thing, Thing], ...]
     pairs = (("seat", "left"), ("seat", "right"), ("left", "right"))
     for a, b in pairs:
         spans = _span(now, a, b), _span(kept, a, b)
         name = HEAD if a == "seat" else f"{a} tweeter"
-        found.append(_reading(f"{name} to {b} tweeter", spans, kept.std_m * math.sqrt(2)))
+        found.append(_observation(f"{name} to {b} tweeter", spans, kept.std_m * math.sqrt(2)))
     return tuple(found)
 
 
@@ -164,10 +166,10 @@ def _span(one: RoomPlaces, a: Thing, b: Thing) -> float:
     return math.dist(one.places_m[a], one.places_m[b])
 
 
-def _reading(label: str, pair_m: tuple[float, float], std_m: float) -> MeasurementToRestore:
+def _observation(label: str, pair_m: tuple[float, float], std_m: float) -> ObservationToRestore:
     """Return a distance now and then."""
     kind: Literal["perpendicular", "distance"] = "perpendicular" if "wall" in label else "distance"
-    return MeasurementToRestore(
+    return ObservationToRestore(
         label=label, kind=kind, now=pair_m[0], then=pair_m[1], std=std_m, read_std=SURVEY_TAPE_STD_M
     )
 

@@ -35,12 +35,12 @@ LEAST_TURN_RAD: Final = math.radians(0.05)
 """Smaller slides and turns are left out: nobody moves a cabinet by less."""
 
 SAME_M: Final = 5e-5
-"""A reading that changes by less isn't listed."""
+"""An observation that changes by less isn't listed."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class MeasurementChange:
-    """What a reading must be after a move.
+class ObservationChange:
+    """What an observation must be after a move.
 
     Attributes
     ----------
@@ -74,7 +74,7 @@ class Move:
         How far it comes forward, into the room.
     about : str or None
         The floor point of a turn.
-    readings : tuple of MeasurementChange
+    observations : tuple of ObservationChange
         Those that this move changes; for a check both distances to the head.
     distance_m : tuple of float
         From the head to the left and to the right reference point after it.
@@ -90,7 +90,7 @@ class Move:
     edge: str | None = None
     edge_m: float = 0.0
     about: str | None = None
-    readings: tuple[MeasurementChange, ...] = ()
+    observations: tuple[ObservationChange, ...] = ()
     distance_m: tuple[float, float] = (0.0, 0.0)
     toward_wall_std_m: float = 0.0
     outward_std_m: float = 0.0
@@ -248,7 +248,7 @@ class _Walker:
         step = np.array([x_m, y_m]) - self.places[self.node[HEAD], :2]
         if float(np.linalg.norm(step)) < LEAST_SLIDE_M:
             return
-        before = self._readings()
+        before = self._observations()
         self.places[self.node[HEAD], :2] += step
         move = {"toward_wall_m": -float(step[1]), "outward_m": float(step[0])}
         self._write(before, kind="seat", what="seat", **move)
@@ -284,7 +284,7 @@ class _Walker:
     def check(self) -> None:
         """End with both distances to the head."""
         now = [
-            MeasurementChange(
+            ObservationChange(
                 label=f"head to {side} tweeter",
                 kind="distance",
                 before=self._distance(side, self.solution.adjusted.positions_m),
@@ -293,7 +293,7 @@ class _Walker:
             for side in SIDES
         ]
         both = (now[0].after, now[1].after)
-        self.moves.append(Move(kind="check", what="both", readings=tuple(now), distance_m=both))
+        self.moves.append(Move(kind="check", what="both", observations=tuple(now), distance_m=both))
 
     def _distance(self, side: Side, places: Float | None = None) -> float:
         """Return the distance of a reference point from the head."""
@@ -339,7 +339,7 @@ class _Walker:
             return
         pivot = self.solution.built.survey.cabinets[side].pivot
         edge = "inner" if pivot == "outer" else "outer"
-        before, node = self._readings(), self.node[f"{side} {edge}"]
+        before, node = self._observations(), self.node[f"{side} {edge}"]
         from_m = self.places[node, 1]
         self._turn(side, turn_rad)
         self._write(
@@ -356,24 +356,26 @@ class _Walker:
         """Slide a cabinet and write it down."""
         if float(np.linalg.norm(slide)) < LEAST_SLIDE_M:
             return
-        before = self._readings()
+        before = self._observations()
         self.places = self.places + self._shift(side, slide)
         move = {"toward_wall_m": -float(slide[1]), "outward_m": OUTWARD[side] * float(slide[0])}
         self._write(before, kind="slide", what=side, **move)
 
-    def _readings(self) -> Float:
-        """Return what each reading would be now."""
+    def _observations(self) -> Float:
+        """Return what each observation would be now."""
         return fitted_values(self.solution.adjusted.network, self.places)
 
     def _write(self, before: Float, **step: object) -> None:
-        """Write down a step with the readings that it changes."""
-        after = self._readings()
+        """Write down a step with the observations that it changes."""
+        after = self._observations()
         changed = tuple(
-            MeasurementChange(
-                label=reading.label, kind=reading.kind, before=float(a), after=float(b)
+            ObservationChange(
+                label=observation.label, kind=observation.kind, before=float(a), after=float(b)
             )
-            for reading, a, b in zip(self.solution.built.readings, before, after, strict=True)
-            if abs(b - a) > SAME_M and reading.instrument not in ("box", "assumed", "equal")
+            for observation, a, b in zip(
+                self.solution.built.observations, before, after, strict=True
+            )
+            if abs(b - a) > SAME_M and observation.instrument not in ("box", "assumed", "equal")
         )
         both = (self._distance("left"), self._distance("right"))
-        self.moves.append(Move(readings=changed, distance_m=both, **step))  # type: ignore[arg-type]
+        self.moves.append(Move(observations=changed, distance_m=both, **step))  # type: ignore[arg-type]

@@ -105,8 +105,8 @@ class Step:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class MeasurementToRestore:
-    """What a reading of today's survey must be when all is back.
+class ObservationToRestore:
+    """What an observation of today's survey must be when all is back.
 
     Attributes
     ----------
@@ -117,7 +117,7 @@ class MeasurementToRestore:
     std : float
         One sigma of `then`.
     read_std : float
-        One sigma of a single reading by its instrument.
+        One sigma of a single observation by its instrument.
     """
 
     label: str
@@ -138,7 +138,7 @@ class PutBack:
         Left, right, seat.
     plan : Plan
         The moves in order, as a survey has them.
-    readings : tuple of MeasurementToRestore
+    observations : tuple of ObservationToRestore
         Of cabinets and head, and from both tweeters to the walls.
     marks : tuple of str
         At which the two surveys were laid over each other.
@@ -147,7 +147,7 @@ class PutBack:
 
     steps: tuple[Step, ...]
     plan: Plan
-    readings: tuple[MeasurementToRestore, ...]
+    observations: tuple[ObservationToRestore, ...]
     marks: tuple[str, ...]
     moved_marks: tuple[MovedMark, ...]
 
@@ -185,7 +185,7 @@ def put_back(today: Solution, kept: Solution) -> PutBack:
     return PutBack(
         steps=steps,
         plan=plan,
-        readings=tuple(_readings(today, kept, steps, marks, weights)),
+        observations=tuple(_observations(today, kept, steps, marks, weights)),
         marks=marks,
         moved_marks=moved,
     )
@@ -296,17 +296,17 @@ def _after(
     return places
 
 
-def _readings(
+def _observations(
     today: Solution,
     kept: Solution,
     steps: tuple[Step, ...],
     marks: tuple[str, ...],
     weights: Float,
-) -> list[MeasurementToRestore]:
-    """Return what each reading of a cabinet or the head must be then."""
-    network, readings = today.adjusted.network, today.built.readings
+) -> list[ObservationToRestore]:
+    """Return what each observation of a cabinet or the head must be then."""
+    network, observations = today.adjusted.network, today.built.observations
     head_goes = steps[-1].moves
-    rows = [k for k in range(len(readings)) if _shows(today, k, head_goes=head_goes)]
+    rows = [k for k in range(len(observations)) if _shows(today, k, head_goes=head_goes)]
 
     def then(here: Float, there: Float) -> dict[str, Float]:
         wanted = kept_places(here, there, (today, kept), marks, weights)
@@ -314,15 +314,15 @@ def _readings(
         flat = after.reshape(-1, *after.shape[-2:])
         values = np.array([fitted_values(network, one) for one in flat])
         values = values.reshape(*after.shape[:-2], -1)
-        own = {readings[k].label: values[..., k] for k in rows}
+        own = {observations[k].label: values[..., k] for k in rows}
         return tweeters_to_walls(today, after) | own
 
     here = today.adjusted.positions_m
     values, walls = fitted_values(network, here), tweeters_to_walls(today, here)
-    now = {readings[k].label: (float(values[k]), readings[k]) for k in rows}
+    now = {observations[k].label: (float(values[k]), observations[k]) for k in rows}
     found = both(today, kept, then, marks=marks)
     return [
-        MeasurementToRestore(
+        ObservationToRestore(
             label=label.split(", reading ")[0],
             kind=now[label][1].kind if label in now else "perpendicular",
             now=now[label][0] if label in now else float(walls[label]),
@@ -336,8 +336,8 @@ def _readings(
 
 
 def _shows(today: Solution, row: int, *, head_goes: bool) -> bool:
-    """Return whether a reading tells where a cabinet or the head is, once."""
-    one = today.built.readings[row]
+    """Return whether an observation tells where a cabinet or the head is, once."""
+    one = today.built.observations[row]
     if one.instrument in ("box", "assumed", "equal") or one.kind == "height":
         return False
     if one.label.endswith(tuple(f", reading {n}" for n in range(2, 10))):
@@ -349,8 +349,8 @@ def _shows(today: Solution, row: int, *, head_goes: bool) -> bool:
     return bool(own.intersection(one.ends))
 
 
-def readings_at(kept: Solution) -> tuple[MeasurementToRestore, ...]:
-    """Return what each reading of a kept placement was, adjusted.
+def kept_observations(kept: Solution) -> tuple[ObservationToRestore, ...]:
+    """Return what each observation of a kept placement was, adjusted.
 
     Parameters
     ----------
@@ -358,12 +358,12 @@ def readings_at(kept: Solution) -> tuple[MeasurementToRestore, ...]:
 
     Returns
     -------
-    tuple of MeasurementToRestore
+    tuple of ObservationToRestore
         Those of cabinets and head, `now` as `then`.
     """
     values = fitted_values(kept.adjusted.network, kept.adjusted.positions_m)
     return tuple(
-        MeasurementToRestore(
+        ObservationToRestore(
             label=one.label.split(", reading ")[0],
             kind=one.kind,
             now=float(values[k]),
@@ -371,6 +371,6 @@ def readings_at(kept: Solution) -> tuple[MeasurementToRestore, ...]:
             std=float(kept.adjusted.fitted_std[k]),
             read_std=one.std,
         )
-        for k, one in enumerate(kept.built.readings)
+        for k, one in enumerate(kept.built.observations)
         if _shows(kept, k, head_goes=False)
     )

@@ -99,5 +99,5 @@ def test_it_is_written_in_both_formats(figure: Figure) -> None:
 
 def test_a_survey_with_open_ends_is_drawn_all_the_same() -> None:
     survey = survey_of(random_places(np.random.default_rng(1)), "minimal")
-    few = evaluate_survey(replace(survey, readings=survey.readings[:4]))
+    few = evaluate_survey(replace(survey, observations=survey.observations[:4]))
     assert plan_figure(few, length=str).axes

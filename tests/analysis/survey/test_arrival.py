@@ -51,13 +51,13 @@ def test_a_microphone_beside_the_head_is_found_out() -> None:
 
 
 def test_a_slip_that_hides_is_among_the_suspects() -> None:
-    # Known input: a reading that the others check little is wrong by 9 mm; the sound knows.
+    # Known input: an observation that the others check little is wrong by 9 mm; the sound knows.
     wrong = "head to right inner"
     survey = replace(
         SURVEY,
-        readings=tuple(
+        observations=tuple(
             replace(one, value=one.value + 0.009) if one.label == wrong else one
-            for one in SURVEY.readings
+            for one in SURVEY.observations
         ),
     )
     solution = solve_survey(survey)
@@ -73,6 +73,6 @@ def test_a_slip_that_hides_is_among_the_suspects() -> None:
 
 
 def test_without_distances_there_is_nothing_to_compare() -> None:
-    solution = solve_survey(replace(SURVEY, readings=()))
+    solution = solve_survey(replace(SURVEY, observations=()))
     triangle = survey_triangle(solution)
     assert compare_arrival(solution, triangle, sound_m=0.0, sound_std_m=1e-3) is None

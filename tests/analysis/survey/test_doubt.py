@@ -19,20 +19,20 @@ def surveyed(seed: int, kit: str) -> Survey:
 
 
 def shifted(survey: Survey, wrong: dict[str, float]) -> Survey:
-    readings = tuple(
-        replace(one, value=one.value + wrong.get(one.label, 0.0)) for one in survey.readings
+    observations = tuple(
+        replace(one, value=one.value + wrong.get(one.label, 0.0)) for one in survey.observations
     )
-    return replace(survey, readings=readings)
+    return replace(survey, observations=observations)
 
 
 @pytest.mark.parametrize("seed", [0, 2, 3])
 def test_a_choice_between_alike_readings_moves_nothing(seed: int) -> None:
-    # Known input: with a dozen readings a slip of 40 mm can't be told from its neighbours'.
+    # Known input: with a dozen observations a slip of 40 mm can't be told from its neighbours'.
     survey = surveyed(seed, "minimal")
     result = evaluate_survey(shifted(survey, {"head to left outer": 0.04}))
     (blunder,) = result.solution.blunders
-    named = [result.solution.built.readings[row].label for row in blunder.alternatives]
-    named.append(result.solution.built.readings[blunder.row].label)
+    named = [result.solution.built.observations[row].label for row in blunder.alternatives]
+    named.append(result.solution.built.observations[blunder.row].label)
     assert "head to left outer" in named
     assert result.doubts == ("alike",)
     assert result.plan.moves == ()
@@ -41,12 +41,14 @@ def test_a_choice_between_alike_readings_moves_nothing(seed: int) -> None:
 
 
 def test_a_slip_that_is_named_alone_changes_no_move() -> None:
-    # Invariant: a starter kit gives the same moves with the slip as without that reading.
+    # Invariant: a starter kit gives the same moves with the slip as without that observation.
     survey = surveyed(4, "tape")
     label = "head to left outer"
     wrong = evaluate_survey(shifted(survey, {label: 0.04}))
     without = evaluate_survey(
-        replace(survey, readings=tuple(one for one in survey.readings if one.label != label))
+        replace(
+            survey, observations=tuple(one for one in survey.observations if one.label != label)
+        )
     )
     assert wrong.doubts == ()
     assert len(wrong.plan.moves) == len(without.plan.moves) > 0
@@ -55,17 +57,17 @@ def test_a_slip_that_is_named_alone_changes_no_move() -> None:
 
 
 def test_exchanged_names_and_many_slips_move_nothing() -> None:
-    # Known input: the rack's ends exchanged; then five readings far off in their own ways.
+    # Known input: the rack's ends exchanged; then five observations far off in their own ways.
     survey = surveyed(5, "tape")
     other = {"rack left": "rack right", "rack right": "rack left"}
     exchanged = tuple(
         replace(one, ends=tuple(other.get(name, name) for name in one.ends))
-        for one in survey.readings
+        for one in survey.observations
     )
-    result = evaluate_survey(replace(survey, readings=exchanged))
+    result = evaluate_survey(replace(survey, observations=exchanged))
     assert "names" in result.doubts
     assert result.plan.moves == ()
-    labels = [one.label for one in survey.readings if " to wall " not in one.label]
+    labels = [one.label for one in survey.observations if " to wall " not in one.label]
     many = dict(zip(labels[3:23:4], (0.3, -0.25, 0.4, 0.2, -0.3), strict=True))
     result = evaluate_survey(shifted(survey, many))
     assert "many" in result.doubts
@@ -74,19 +76,19 @@ def test_exchanged_names_and_many_slips_move_nothing() -> None:
 
 @pytest.mark.parametrize("seed", range(3))
 def test_exchanged_lines_are_found_both(seed: int) -> None:
-    # Known input: two readings of unlike places exchanged, each off by decimetres or metres.
+    # Known input: two observations of unlike places exchanged, each off by decimetres or metres.
     survey = surveyed(seed, "both")
-    value = {one.label: one.value for one in survey.readings}
+    value = {one.label: one.value for one in survey.observations}
     pair = ("rack left to front 1", "head to seat left")
     apart = value[pair[1]] - value[pair[0]]
     result = evaluate_survey(shifted(survey, {pair[0]: apart, pair[1]: -apart}))
-    found = {result.solution.built.readings[one.row].label for one in result.solution.blunders}
+    found = {result.solution.built.observations[one.row].label for one in result.solution.blunders}
     assert found >= set(pair)
     assert len(found) <= 3
 
 
 def test_an_error_too_large_for_its_neighbours_is_theirs_no_more() -> None:
-    # Invariant: as an error grows, the readings that may be wrong instead get fewer.
+    # Invariant: as an error grows, the observations that may be wrong instead get fewer.
     survey = surveyed(3, "minimal")
     small, large = (
         evaluate_survey(shifted(survey, {"left inner to right inner": off})).solution.blunders[0]
@@ -97,11 +99,11 @@ def test_an_error_too_large_for_its_neighbours_is_theirs_no_more() -> None:
 
 
 def test_two_false_culprits_are_not_taken_for_one_true() -> None:
-    # Known input: a dozen readings, one off by 40 cm; least squares alone blame two others.
+    # Known input: a dozen observations, one off by 40 cm; least squares alone blame two others.
     result = evaluate_survey(shifted(surveyed(4, "minimal"), {"head to left outer": 0.4}))
     (blunder,) = result.solution.blunders
     rows = (blunder.row, *blunder.alternatives)
-    assert "head to left outer" in [result.solution.built.readings[row].label for row in rows]
+    assert "head to left outer" in [result.solution.built.observations[row].label for row in rows]
 
 
 @pytest.mark.parametrize("off_m", [0.1, 0.36, -0.3])
@@ -116,5 +118,5 @@ def test_a_wrong_height_is_named_and_not_what_it_bends(off_m: float) -> None:
     )
     result = evaluate_survey(replace(survey, marks=marks))
     (blunder,) = result.solution.blunders
-    assert result.solution.built.readings[blunder.row].label == "height of rack left"
+    assert result.solution.built.observations[blunder.row].label == "height of rack left"
     assert blunder.given - blunder.expected == pytest.approx(off_m, abs=0.02)

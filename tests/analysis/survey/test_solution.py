@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analysis.survey.solution import Solution, solve_survey
-from analysis.survey.survey import CentreLine, Height, Mark, Reading, Survey
+from analysis.survey.survey import CentreLine, Height, Mark, Observation, Survey
 from analysis.survey.triangle import survey_triangle
 from benchmarks.survey_rooms import noisy, random_places, survey_of, true_positions
 
@@ -43,14 +43,14 @@ def test_every_kit_finds_every_room(kit: str, seed: int) -> None:
 
 
 def test_exchanged_names_are_noticed() -> None:
-    # Known input: the rack's ends exchanged in every reading but their own.
+    # Known input: the rack's ends exchanged in every observation but their own.
     survey, _ = room(1, "tape")
     other = {"rack left": "rack right", "rack right": "rack left"}
-    readings = tuple(
+    observations = tuple(
         replace(one, ends=tuple(other.get(name, name) for name in one.ends))
-        for one in survey.readings
+        for one in survey.observations
     )
-    solution = solve_survey(replace(survey, readings=readings))
+    solution = solve_survey(replace(survey, observations=observations))
     assert any(
         "rack left stands to the right of rack right" in one for one in solution.contradictions
     )
@@ -68,9 +68,9 @@ def test_without_noise_the_places_are_exact() -> None:
 def changed(survey: Survey, label: str, factor: float, shift_m: float = 0.0) -> Survey:
     return replace(
         survey,
-        readings=tuple(
+        observations=tuple(
             replace(one, value=one.value * factor + shift_m) if one.label == label else one
-            for one in survey.readings
+            for one in survey.observations
         ),
     )
 
@@ -89,16 +89,16 @@ def test_a_slip_of_any_size_is_found(kit: str, label: str, factor: float, shift_
     survey, at = room(2, kit)
     solution = solve_survey(changed(survey, label, factor, shift_m))
     (blunder,) = solution.blunders
-    assert solution.built.readings[blunder.row].label == label
-    true_m = next(one.value for one in survey.readings if one.label == label)
+    assert solution.built.observations[blunder.row].label == label
+    true_m = next(one.value for one in survey.observations if one.label == label)
     assert blunder.expected == pytest.approx(true_m, abs=0.008)
     assert worst_m(solution, at) < 0.02
 
 
 def without(survey: Survey, *labels: str) -> Survey:
-    kept = tuple(one for one in survey.readings if one.label not in labels)
-    assert len(kept) == len(survey.readings) - len(labels)
-    return replace(survey, readings=kept)
+    kept = tuple(one for one in survey.observations if one.label not in labels)
+    assert len(kept) == len(survey.observations) - len(labels)
+    return replace(survey, observations=kept)
 
 
 def test_a_height_that_nobody_read_is_named() -> None:
@@ -133,7 +133,7 @@ def test_a_mark_with_two_places_is_named_until_its_side_is_said() -> None:
     survey, at = room(4, "tape", noise=False)
     place = np.array([0.6, 1.4, 0.0])
     two = [
-        Reading(
+        Observation(
             label=f"lamp to {name}",
             kind="distance",
             ends=("lamp", name),
@@ -145,7 +145,7 @@ def test_a_mark_with_two_places_is_named_until_its_side_is_said() -> None:
     ]
     # Mirrored in the rack's front the lamp would stand behind it, 1.4 m: both fit.
     lamp = Mark(name="lamp", height=Height(value_m=0.0, std_m=1e-3))
-    survey = replace(survey, marks=(*survey.marks, lamp), readings=(*survey.readings, *two))
+    survey = replace(survey, marks=(*survey.marks, lamp), observations=(*survey.observations, *two))
     assert any("lamp" in said for said in solve_survey(survey).undetermined)
     third = replace(
         two[0],
@@ -153,7 +153,7 @@ def test_a_mark_with_two_places_is_named_until_its_side_is_said() -> None:
         ends=("lamp", "head"),
         value=float(np.linalg.norm(place - at["head"])),
     )
-    solution = solve_survey(replace(survey, readings=(*survey.readings, third)))
+    solution = solve_survey(replace(survey, observations=(*survey.observations, third)))
     assert solution.undetermined == ()
     assert solution.place_m("lamp") == pytest.approx(place, abs=1e-5)
 
@@ -194,7 +194,7 @@ def test_a_statement_counts_as_a_reading_and_can_be_wrong_as_one() -> None:
     assert abs(free.place_m("head")[0]) > 0.1
     (blunder,) = solve_survey(replace(bisector, head_on_line_std_m=0.002)).blunders
     wrong = solve_survey(replace(bisector, head_on_line_std_m=0.002))
-    assert wrong.built.readings[blunder.row].label == "head on the line"
+    assert wrong.built.observations[blunder.row].label == "head on the line"
     tied = solve_survey(replace(bisector, head_on_line_std_m=0.2))
     assert tied.blunders == ()
     assert tied.adjusted.degrees_of_freedom == free.adjusted.degrees_of_freedom + 1
@@ -202,9 +202,9 @@ def test_a_statement_counts_as_a_reading_and_can_be_wrong_as_one() -> None:
 
 def test_a_survey_that_names_what_is_not_there_is_refused() -> None:
     survey, _ = room(1, "minimal")
-    wrong = replace(survey.readings[0], ends=("rack left", "lamp"))
+    wrong = replace(survey.observations[0], ends=("rack left", "lamp"))
     with pytest.raises(ValueError, match="no point 'lamp'"):
-        solve_survey(replace(survey, readings=(wrong,)))
+        solve_survey(replace(survey, observations=(wrong,)))
     with pytest.raises(ValueError, match="no point 'lamp'"):
         replace(survey, line=CentreLine(start=("lamp",), ahead="head"))
     with pytest.raises(ValueError, match="needs different marks"):
@@ -236,7 +236,7 @@ def test_every_kind_of_reading_places_points() -> None:
         ("along", ("plant", "rack left", "head"), _along(plant, at["rack left"], head)),
     ]
     extra = tuple(
-        Reading(
+        Observation(
             label=f"{kind} {ends}", kind=kind, ends=ends, value=value, std=1e-3, instrument="tape"
         )  # type: ignore[arg-type]
         for kind, ends, value in specs
@@ -247,7 +247,7 @@ def test_every_kind_of_reading_places_points() -> None:
         Mark(name="plant", height=floor, side="left"),
     )
     solution = solve_survey(
-        replace(survey, marks=(*survey.marks, *marks), readings=(*survey.readings, *extra))
+        replace(survey, marks=(*survey.marks, *marks), observations=(*survey.observations, *extra))
     )
     assert along[0] == 0
     assert solution.undetermined == ()
@@ -262,10 +262,10 @@ def _along(point: np.ndarray, first: np.ndarray, second: np.ndarray) -> float:
 
 
 def test_an_equal_statement_counts() -> None:
-    # Known input: a head truly as far from both inner edges, said so: one reading more.
+    # Known input: a head truly as far from both inner edges, said so: one observation more.
     survey, at = room(7, "minimal", noise=False)
     left, right = (np.linalg.norm(at["head"] - at[f"{s} inner"]) for s in ("left", "right"))
-    said = Reading(
+    said = Observation(
         label="head to left inner = head to right inner",
         kind="equal",
         ends=("head", "left inner", "head", "right inner"),
@@ -274,12 +274,12 @@ def test_an_equal_statement_counts() -> None:
         instrument="equal",
     )
     usual = solve_survey(survey)
-    solution = solve_survey(replace(survey, readings=(*survey.readings, said)))
+    solution = solve_survey(replace(survey, observations=(*survey.observations, said)))
     assert solution.adjusted.degrees_of_freedom == usual.adjusted.degrees_of_freedom + 1
     wrong = solve_survey(
-        replace(survey, readings=(*survey.readings, replace(said, value=0.5, std=1e-3)))
+        replace(survey, observations=(*survey.observations, replace(said, value=0.5, std=1e-3)))
     )
-    assert any(wrong.built.readings[one.row].kind == "equal" for one in wrong.blunders)
+    assert any(wrong.built.observations[one.row].kind == "equal" for one in wrong.blunders)
 
 
 def test_where_the_tweeter_stands_on_its_front_is_a_reading_with_its_sigma() -> None:
@@ -291,9 +291,9 @@ def test_where_the_tweeter_stands_on_its_front_is_a_reading_with_its_sigma() -> 
         side: replace(box, from_inner=0.06 / box.width_m, from_inner_std_m=0.005)
         for side, box in survey.cabinets.items()
     }
-    distances = tuple(one for one in survey.readings if "tweeter" not in one.label)
+    distances = tuple(one for one in survey.observations if "tweeter" not in one.label)
     survey = replace(
-        survey, walls=(), readings=tuple(d for d in distances if "wall" not in d.label)
+        survey, walls=(), observations=tuple(d for d in distances if "wall" not in d.label)
     )
     solution = solve_survey(replace(survey, cabinets=read))
     at_edge = solve_survey(replace(survey, cabinets=exact))

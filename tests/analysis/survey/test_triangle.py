@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from analysis.survey.propagation import propagate
 from analysis.survey.solution import solve_survey
-from analysis.survey.survey import Reading, Survey
+from analysis.survey.survey import Observation, Survey
 from analysis.survey.triangle import survey_triangle, triangle_quantities
 from benchmarks.survey_rooms import noisy, random_places, survey_of, true_positions
 
@@ -80,14 +80,14 @@ def other_side(name: str) -> str:
 def swapped(survey: Survey) -> Survey:
     """Return the survey of the mirrored room: every left is a right."""
 
-    def mirrored(one: Reading) -> Reading:
+    def mirrored(one: Observation) -> Observation:
         return replace(one, label=other_side(one.label), ends=tuple(map(other_side, one.ends)))
 
     return replace(
         survey,
         cabinets={"left": survey.cabinets["right"], "right": survey.cabinets["left"]},
         marks=tuple(replace(mark, name=other_side(mark.name)) for mark in survey.marks),
-        readings=tuple(map(mirrored, survey.readings)),
+        observations=tuple(map(mirrored, survey.observations)),
         walls=tuple(replace(wall, name=other_side(wall.name)) for wall in survey.walls),  # type: ignore[arg-type]
     )
 
@@ -109,19 +109,19 @@ def test_mirroring_the_room_turns_signs_only(seed: int, kit: str) -> None:
 
 
 def test_turning_the_room_changes_nothing() -> None:
-    # Invariant: the places of a turned and shifted room give the same readings, and those the
+    # Invariant: the places of a turned and shifted room give the same observations, and those the
     # same triangle; the survey sees distances only.
     rng = np.random.default_rng(8)
     at = random_places(rng)
     turn = np.array([[math.cos(1), -math.sin(1), 0], [math.sin(1), math.cos(1), 0], [0, 0, 1]])
     survey = survey_of(at, "minimal")
     turned = {name: turn @ place + [3, 4, 0] for name, place in at.items()}
-    readings = tuple(
+    observations = tuple(
         replace(one, value=float(np.linalg.norm(turned[one.ends[0]] - turned[one.ends[1]])))
-        for one in survey.readings
+        for one in survey.observations
     )
     first = survey_triangle(solve_survey(survey))
-    second = survey_triangle(solve_survey(replace(survey, readings=readings)))
+    second = survey_triangle(solve_survey(replace(survey, observations=observations)))
     assert first.toe_in_rad.left.value == pytest.approx(second.toe_in_rad.left.value, abs=1e-8)
     assert first.offset_m.right.value == pytest.approx(second.offset_m.right.value, abs=1e-8)
 
@@ -152,11 +152,11 @@ def test_what_is_not_fixed_has_no_value() -> None:
     survey = survey_of(random_places(rng), "minimal")
     kept = tuple(
         one
-        for one in survey.readings
+        for one in survey.observations
         if not one.label.startswith("rack right to right")
         and "left inner to right" not in one.label
     )
-    triangle = survey_triangle(solve_survey(replace(survey, readings=kept)))
+    triangle = survey_triangle(solve_survey(replace(survey, observations=kept)))
     assert triangle.toe_in_rad.right.value is None
     assert triangle.offset_m.left_minus_right.value is None
     assert triangle.distance_m.left_minus_right.value is not None

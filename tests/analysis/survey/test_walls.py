@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from analysis.survey.solution import solve_survey
-from analysis.survey.survey import Height, Mark, Reading
+from analysis.survey.survey import Height, Mark, Observation
 from analysis.survey.walls import cabinet_corners, survey_walls
 from benchmarks.survey_rooms import random_places, survey_of
 
@@ -76,23 +76,23 @@ def test_the_gap_is_that_of_the_nearest_corner() -> None:
 
 
 def test_a_wall_that_no_reading_reaches_has_no_distances() -> None:
-    # Known input: walls named without a reading to them.
+    # Known input: walls named without an observation to them.
     survey = survey_of(flat_room(), "tape")
-    kept = tuple(one for one in survey.readings if "wall rear" not in one.label)
-    solution = solve_survey(replace(survey, readings=kept))
+    kept = tuple(one for one in survey.observations if "wall rear" not in one.label)
+    solution = solve_survey(replace(survey, observations=kept))
     assert "nothing fixes where the rear wall stands and how it runs" in solution.undetermined
     rear = next(one for one in survey_walls(solution).head if one.wall == "rear")
     assert rear.reference_m.value is None
 
 
 def test_a_wall_with_one_mark_is_straight_and_goes_through_it() -> None:
-    # Known input: a wall known by one mark on it and one reading square to it.
+    # Known input: a wall known by one mark on it and one observation square to it.
     at = flat_room()
     survey = survey_of(at, "tape")
     door = np.array([0.4, 5.0, 0.8])
     marks = (*survey.marks, Mark(name="door", height=Height(value_m=0.8, std_m=1e-3)))
     more = tuple(
-        Reading(
+        Observation(
             label=f"door to {name}",
             kind="distance",
             ends=("door", name),
@@ -102,11 +102,11 @@ def test_a_wall_with_one_mark_is_straight_and_goes_through_it() -> None:
         )
         for name in ("head", "seat left", "seat right")
     )
-    kept = tuple(one for one in survey.readings if one.label != "seat right to wall rear")
+    kept = tuple(one for one in survey.observations if one.label != "seat right to wall rear")
     walls = tuple(
         replace(wall, marks=("door",)) if wall.name == "rear" else wall for wall in survey.walls
     )
-    solution = solve_survey(replace(survey, marks=marks, walls=walls, readings=(*kept, *more)))
+    solution = solve_survey(replace(survey, marks=marks, walls=walls, observations=(*kept, *more)))
     assert solution.undetermined == ()
     head = {one.wall: one.reference_m for one in survey_walls(solution).head}
     assert head["rear"].value == pytest.approx(5 - at["head"][1], abs=1e-5)

@@ -1,4 +1,4 @@
-"""Survey files: what they hold, and how wrong ones are refused with line and reading."""
+"""Survey files: what they hold, and how wrong ones are refused with line and observation."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from analysis.survey.survey import LINE_AHEAD, LINE_START
 from measure.errors import SurveyFileError
 from measure.survey.card import card_text
 from measure.survey.file import read_survey
-from measure.survey.reading_lines import angle_reading, equal_reading, reading_of
+from measure.survey.observation_lines import parse_angle, parse_equal_distances, parse_observation
 
 KNOWN = {"head", "rack left", "rack right", "left inner"}
 
@@ -97,7 +97,7 @@ def test_what_a_file_says(tmp_path: Path) -> None:
     assert survey.room_height_m == pytest.approx(98 * 0.0254)
     assert survey.marks[1].side == "right"
     assert [wall.name for wall in survey.walls] == ["front"]
-    found = {one.label: one for one in survey.readings}
+    found = {one.label: one for one in survey.observations}
     assert found["rack left to rack right, reading 1"].value == pytest.approx(1.2)
     assert found["rack left to rack right, reading 2"].value == pytest.approx(1.203)
     assert found["rack left to rack right, reading 2"].std == pytest.approx(0.002)
@@ -128,12 +128,14 @@ def test_what_a_file_says(tmp_path: Path) -> None:
 )
 def test_every_kind_of_line(key: str, kind: str, ends: tuple[str, ...]) -> None:
     # Known input: the forms that the module's docstring lists.
-    assert reading_of(key, known=KNOWN) == (kind, ends)
+    assert parse_observation(key, known=KNOWN) == (kind, ends)
 
 
 def test_statements() -> None:
-    assert equal_reading("head to rack left = head to rack right", known=KNOWN)[0] == "equal"
-    assert angle_reading("rack left / head / rack right", known=KNOWN)[1][1] == "head"
+    assert (
+        parse_equal_distances("head to rack left = head to rack right", known=KNOWN)[0] == "equal"
+    )
+    assert parse_angle("rack left / head / rack right", known=KNOWN)[1][1] == "head"
 
 
 @pytest.mark.parametrize(
@@ -220,14 +222,14 @@ def test_a_starter_is_a_survey_that_holds_together(kit: str, tmp_path: Path) -> 
     value, std = result.triangle.distance_m.left_minus_right.known
     assert value == pytest.approx(-0.0094, abs=3 * std)
     assert std < 0.0015
-    instruments = {one.instrument for one in file.survey.readings}
+    instruments = {one.instrument for one in file.survey.observations}
     assert instruments == ({"tape", "laser"} if kit == "both" else {kit})
     checked = {
-        reading.label: float(redundancy)
-        for reading, redundancy in zip(
-            result.solution.built.readings, result.solution.adjusted.redundancy, strict=True
+        observation.label: float(redundancy)
+        for observation, redundancy in zip(
+            result.solution.built.observations, result.solution.adjusted.redundancy, strict=True
         )
-        if reading.kind == "distance"
+        if observation.kind == "distance"
     }
     assert min(checked.values()) >= 0.2
     caution = "Never look into the beam" in text
@@ -235,7 +237,7 @@ def test_a_starter_is_a_survey_that_holds_together(kit: str, tmp_path: Path) -> 
 
 
 def test_the_card_has_a_blank_for_every_reading(tmp_path: Path) -> None:
-    # Invariant: each reading once, within a page's width, with the cautions.
+    # Invariant: each observation once, within a page's width, with the cautions.
     file = read_survey(write(tmp_path, SMALL))
     card = card_text(file)
     assert max(map(len, card.splitlines())) <= 78
@@ -263,8 +265,8 @@ def test_heights_and_widths_know_their_lines(tmp_path: Path) -> None:
 @pytest.mark.parametrize("kit", ["tape", "laser", "both"])
 @pytest.mark.parametrize("again_mm", [0, 1])
 def test_a_reading_taken_twice_blames_nothing(kit: str, again_mm: int, tmp_path: Path) -> None:
-    # Invariant: a correct reading typed twice, as the file's own comment suggests, changes
-    # little, and makes no other reading wrong.
+    # Invariant: a correct observation typed twice, as the file's own comment suggests, changes
+    # little, and makes no other observation wrong.
     text = resources.files("measure").joinpath(f"data/survey-{kit}.toml").read_text("utf-8")
     line = next(one for one in text.splitlines() if one.startswith('"head to left inner"'))
     value = int(line.split("=")[1].split("#")[0].strip())
@@ -281,7 +283,7 @@ def test_a_reading_taken_twice_blames_nothing(kit: str, again_mm: int, tmp_path:
 def test_a_reading_taken_again_from_the_other_end_blames_nothing(
     again_mm: int, tmp_path: Path
 ) -> None:
-    # Invariant: as above, with the ends of the second reading exchanged.
+    # Invariant: as above, with the ends of the second observation exchanged.
     text = resources.files("measure").joinpath("data/survey-tape.toml").read_text("utf-8")
     line = next(one for one in text.splitlines() if one.startswith('"head to left inner"'))
     value = int(line.split("=")[1].split("#")[0].strip())

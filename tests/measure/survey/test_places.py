@@ -101,7 +101,7 @@ def test_room_and_place_say_where_their_places_come_from(
 def test_a_reading_takes_places_from_the_survey(
     surveyed: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    # Known input: what the survey says reaches the reading; without walls it is refused.
+    # Known input: what the survey says reaches the observation; without walls it is refused.
     room = box(tmp_path, surveyed)
     around = surroundings(room, ConditionOptions(), survey_path=SURVEY)
     assert around.room is not None

@@ -27,10 +27,10 @@ CLEAN = survey_of(AT, "laser")
 
 
 def wrong(survey: Survey, label: str, value_m: float) -> Survey:
-    readings = tuple(
-        replace(one, value=value_m) if one.label == label else one for one in survey.readings
+    observations = tuple(
+        replace(one, value=value_m) if one.label == label else one for one in survey.observations
     )
-    return replace(survey, readings=readings)
+    return replace(survey, observations=observations)
 
 
 @pytest.fixture(scope="module")
@@ -51,14 +51,14 @@ def test_the_verdict_comes_first_with_the_right_side(result: SurveyResult) -> No
 
 
 def test_an_exchange_of_digits_is_named(result: SurveyResult) -> None:
-    # Known input: a reading whose last two digits change places, by more than its sigmas show.
-    one = next(r for r in CLEAN.readings if r.label == "rack left to left inner")
+    # Known input: an observation whose last two digits change places, by more than its sigmas show.
+    one = next(r for r in CLEAN.observations if r.label == "rack left to left inner")
     digits = f"{round(one.value * 1000) // 100}19"
     slipped = f"{digits[:-2]}91"
     survey = wrong(CLEAN, one.label, int(slipped) / 1000)
     found = evaluate_survey(survey)
     text = blunder_text(
-        found.solution.blunders[0], found.solution.built.readings, lines={one.label: 12}
+        found.solution.blunders[0], found.solution.built.observations, lines={one.label: 12}
     )
     assert text.startswith(f"{one.label} (line 12): {slipped} mm does not fit the others; ")
     assert "would" in text
@@ -66,7 +66,7 @@ def test_an_exchange_of_digits_is_named(result: SurveyResult) -> None:
 
 
 def test_what_is_open_is_said_and_nothing_passes() -> None:
-    survey = replace(CLEAN, readings=())
+    survey = replace(CLEAN, observations=())
     found = evaluate_survey(survey)
     text = " ".join(verdict_lines(found))
     assert "don't fix both distances" in text
@@ -75,13 +75,13 @@ def test_what_is_open_is_said_and_nothing_passes() -> None:
 
 
 def test_scatter_beyond_the_instruments_is_said() -> None:
-    # Known input: three times the stated noise on every reading.
+    # Known input: three times the stated noise on every observation.
     rng = np.random.default_rng(5)
-    readings = tuple(
+    observations = tuple(
         replace(one, value=one.value + 3 * one.std * rng.standard_normal())
-        for one in CLEAN.readings
+        for one in CLEAN.observations
     )
-    factor = evaluate_survey(replace(CLEAN, readings=readings))
+    factor = evaluate_survey(replace(CLEAN, observations=observations))
     if not factor.solution.blunders:
         assert any("scatter" in line for line in trouble_lines(factor, lines={}))
     assert factor.solution.blunders or factor.solution.adjusted.variance_factor
@@ -148,14 +148,14 @@ def test_nothing_is_moved_on_readings_that_contradict_each_other() -> None:
     survey = survey_of(AT, "minimal")
     kept = tuple(
         one
-        for one in survey.readings
+        for one in survey.observations
         if one.label not in ("left inner to right inner", "rack right to right inner")
     )
     cabinets = {side: replace(box, width_std_m=None) for side, box in survey.cabinets.items()}
-    first = evaluate_survey(replace(survey, readings=kept, cabinets=cabinets))
+    first = evaluate_survey(replace(survey, observations=kept, cabinets=cabinets))
     assert first.solution.adjusted.degrees_of_freedom == 0
     kept = (*kept, replace(kept[0], label="again", value=kept[0].value + 0.2))
-    result = evaluate_survey(replace(survey, readings=kept, cabinets=cabinets))
+    result = evaluate_survey(replace(survey, observations=kept, cabinets=cabinets))
     assert result.solution.contradictory
     assert not result.passes
     assert result.plan.moves == ()

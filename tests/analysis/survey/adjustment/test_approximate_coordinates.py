@@ -1,4 +1,4 @@
-"""Rough places from the readings alone: crossings, mirror images, and whole rooms."""
+"""Rough places from the observations alone: crossings, mirror images, and whole rooms."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from analysis.survey.adjustment.approximate_coordinates import (
     plan_starts,
 )
 from analysis.survey.adjustment.intersections import crossings, curves_of, off_curves
-from analysis.survey.adjustment.network import Observation
+from analysis.survey.adjustment.network import NetworkObservation
 
 
 def test_two_circles_cross_where_the_textbook_says() -> None:
@@ -45,10 +45,10 @@ def test_heights_leave_the_slope_distance_level() -> None:
     # Closed form: 13 long and 5 high is 12 in plan; and mirror images are told apart by what
     # was said of left and right.
     observations = [
-        Observation(kind="distance", nodes=(0, 1), value=13.0, std=1e-3),
-        Observation(kind="distance", nodes=(0, 2), value=9.0, std=1e-3),
-        Observation(kind="distance", nodes=(1, 2), value=15.0, std=1e-3),
-        Observation(kind="height", nodes=(1,), value=5.0, std=1e-3),
+        NetworkObservation(kind="distance", nodes=(0, 1), value=13.0, std=1e-3),
+        NetworkObservation(kind="distance", nodes=(0, 2), value=9.0, std=1e-3),
+        NetworkObservation(kind="distance", nodes=(1, 2), value=15.0, std=1e-3),
+        NetworkObservation(kind="height", nodes=(1,), value=5.0, std=1e-3),
     ]
     heights_m = node_heights(observations, 3, usual_m=0.0)
     heights_m[2] = 5.0

@@ -1,4 +1,4 @@
-"""Wrong readings are found and named; clean ones are left alone."""
+"""Wrong observations are found and named; clean ones are left alone."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import pytest
 from scipy import sparse, stats
 
 from analysis.survey.adjustment.blunders import critical_value, search_blunders
-from analysis.survey.adjustment.network import Network, Observation, build_network
+from analysis.survey.adjustment.network import Network, NetworkObservation, build_network
 
 PLACES = np.array([[0, 0], [4, 0], [4, 3], [0, 3], [2, 1], [1, 2]], float)
 PAIRS = [(a, b) for a in range(6) for b in range(a)]
@@ -21,7 +21,7 @@ def network_of(noise: np.ndarray, std: float = 1e-3) -> tuple[Network, np.ndarra
     constant = np.zeros(18)
     constant[3] = 4.0
     observations = [
-        Observation(
+        NetworkObservation(
             kind="distance",
             nodes=pair,
             value=float(np.linalg.norm(PLACES[pair[0]] - PLACES[pair[1]]) + std * sigma),
@@ -42,7 +42,7 @@ def test_the_critical_value() -> None:
 
 
 def test_a_planted_blunder_is_named_with_what_it_should_have_been() -> None:
-    # Known input: one reading 20 sigmas wrong.
+    # Known input: one observation 20 sigmas wrong.
     noise = np.random.default_rng(1).standard_normal(15)
     noise[6] += 20
     network, start = network_of(noise)
@@ -55,7 +55,7 @@ def test_a_planted_blunder_is_named_with_what_it_should_have_been() -> None:
 
 
 def test_two_blunders_are_named_and_nothing_else() -> None:
-    # Known input: two readings wrong; the second spoils others until it is set aside too.
+    # Known input: two observations wrong; the second spoils others until it is set aside too.
     noise = np.random.default_rng(3).standard_normal(15)
     noise[2] += 40
     noise[11] -= 25
@@ -73,15 +73,18 @@ def test_how_often_a_clean_network_is_blamed() -> None:
 
 
 def test_readings_that_cannot_be_told_apart_are_both_named() -> None:
-    # Closed form: of two readings of one height their residuals correlate with -1.
+    # Closed form: of two observations of one height their residuals correlate with -1.
     node_map = sparse.csr_array(([1.0], ([2], [0])), shape=(3, 1))
-    pair = [Observation(kind="height", nodes=(0,), value=value, std=1e-3) for value in (1.0, 1.012)]
+    pair = [
+        NetworkObservation(kind="height", nodes=(0,), value=value, std=1e-3)
+        for value in (1.0, 1.012)
+    ]
     _, (blunder,) = search_blunders(build_network(node_map, np.zeros(3), pair), np.zeros(1))
     assert {blunder.row, *blunder.alternatives} == {0, 1}
 
 
 def test_what_may_not_be_suspected_is_not_blamed() -> None:
-    # Known input: the wrong reading is above suspicion, so another must bear it or none.
+    # Known input: the wrong observation is above suspicion, so another must bear it or none.
     noise = np.zeros(15)
     noise[6] = 30
     network, start = network_of(noise)

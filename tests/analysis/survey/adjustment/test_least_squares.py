@@ -11,7 +11,12 @@ from scipy import optimize, sparse, stats
 
 from analysis.survey.adjustment import network as network_module
 from analysis.survey.adjustment.least_squares import adjust, residual_correlation
-from analysis.survey.adjustment.network import Network, Observation, build_network, fitted_values
+from analysis.survey.adjustment.network import (
+    Network,
+    NetworkObservation,
+    build_network,
+    fitted_values,
+)
 
 
 def plane_network(
@@ -32,7 +37,7 @@ def plane_network(
         (np.ones(len(rows)), (rows, columns)), shape=(3 * n_nodes, 2 * n_free)
     )
     observations = [
-        Observation(
+        NetworkObservation(
             kind="distance",
             nodes=pair,
             value=value,
@@ -93,7 +98,7 @@ def test_a_triangle_has_herons_area() -> None:
     constant = np.zeros(9)
     node_map = sparse.csr_array((np.ones(3), ([3, 6, 7], [0, 1, 2])), shape=(9, 3))
     observations = [
-        Observation(kind="distance", nodes=pair, value=side, std=1)
+        NetworkObservation(kind="distance", nodes=pair, value=side, std=1)
         for pair, side in (((0, 1), 14.0), ((0, 2), 13.0), ((1, 2), 15.0))
     ]
     adjusted = adjust(build_network(node_map, constant, observations), np.array([10.0, 4.0, 9.0]))
@@ -106,7 +111,7 @@ def test_repeated_readings_are_averaged() -> None:
     values, std = np.array([1.000, 1.002, 1.007, 0.999]), np.array([1e-3, 2e-3, 1e-3, 4e-3])
     node_map = sparse.csr_array(([1.0], ([2], [0])), shape=(3, 1))
     observations = [
-        Observation(kind="height", nodes=(0,), value=float(v), std=float(s))
+        NetworkObservation(kind="height", nodes=(0,), value=float(v), std=float(s))
         for v, s in zip(values, std, strict=True)
     ]
     adjusted = adjust(build_network(node_map, np.zeros(3), observations), np.zeros(1))
@@ -185,7 +190,7 @@ def test_what_nothing_fixes_is_found_and_does_no_harm() -> None:
 
 
 def test_a_reading_set_aside_counts_for_nothing() -> None:
-    # Invariant: without a reading, and with it set aside, the places are the same.
+    # Invariant: without an observation, and with it set aside, the places are the same.
     network, truth = square_with_noise(4)
     active = np.ones(15, bool)
     active[7] = False

@@ -1,4 +1,4 @@
-"""The readings' values and slopes against closed forms and numerical differentiation."""
+"""The observations' values and slopes against closed forms and numerical differentiation."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from scipy import sparse
 from analysis.survey.adjustment import network as network_module
 from analysis.survey.adjustment.network import (
     Network,
-    Observation,
+    NetworkObservation,
     build_network,
     fitted_values,
     linearised,
@@ -28,7 +28,7 @@ KINDS = {
 }
 
 
-def free_network(observations: list[Observation], n_nodes: int = 4) -> Network:
+def free_network(observations: list[NetworkObservation], n_nodes: int = 4) -> Network:
     """Return a network in which every coordinate is an unknown."""
     size = 3 * n_nodes
     return build_network(sparse.eye_array(size, format="csr"), np.zeros(size), observations)
@@ -36,7 +36,10 @@ def free_network(observations: list[Observation], n_nodes: int = 4) -> Network:
 
 def all_kinds() -> Network:
     return free_network(
-        [Observation(kind=kind, nodes=nodes, value=1.0, std=0.01) for kind, nodes in KINDS.items()]  # type: ignore[arg-type]
+        [
+            NetworkObservation(kind=kind, nodes=nodes, value=1.0, std=0.01)
+            for kind, nodes in KINDS.items()
+        ]  # type: ignore[arg-type]
     )
 
 
@@ -44,13 +47,13 @@ def test_values_of_a_known_figure() -> None:
     # Closed form: a 3-4-5 triangle in plan, one node a unit above another.
     places = np.array([[3.0, 4.0, 0.0], [0.0, 0.0, 0.0], [3.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
     observations = [
-        Observation(kind="distance", nodes=(0, 1), value=5, std=1),
-        Observation(kind="perpendicular", nodes=(0, 1, 2), value=4, std=1),
-        Observation(kind="along", nodes=(0, 1, 2), value=3, std=1),
-        Observation(kind="height", nodes=(3,), value=1, std=1),
-        Observation(kind="equal", nodes=(0, 1, 0, 2), value=0, std=1),
-        Observation(kind="angle", nodes=(0, 1, 2), value=1, std=1),
-        Observation(kind="distance", nodes=(0, 3), value=1, std=1),
+        NetworkObservation(kind="distance", nodes=(0, 1), value=5, std=1),
+        NetworkObservation(kind="perpendicular", nodes=(0, 1, 2), value=4, std=1),
+        NetworkObservation(kind="along", nodes=(0, 1, 2), value=3, std=1),
+        NetworkObservation(kind="height", nodes=(3,), value=1, std=1),
+        NetworkObservation(kind="equal", nodes=(0, 1, 0, 2), value=0, std=1),
+        NetworkObservation(kind="angle", nodes=(0, 1, 2), value=1, std=1),
+        NetworkObservation(kind="distance", nodes=(0, 3), value=1, std=1),
     ]
     network = oriented(free_network(observations), places)
     expected = [5, 4, 3, 1, 1, math.atan2(4, 3), math.sqrt(26)]
@@ -77,7 +80,7 @@ def test_slopes_against_central_differences(dense: bool, monkeypatch: pytest.Mon
 
 
 def test_plan_readings_ignore_height_and_all_ignore_where_the_room_lies() -> None:
-    # Invariant: a turn about the vertical and a shift change no reading but heights.
+    # Invariant: a turn about the vertical and a shift change no observation but heights.
     rng = np.random.default_rng(5)
     places = rng.normal(size=(4, 3))
     network = all_kinds()
@@ -92,10 +95,10 @@ def test_plan_readings_ignore_height_and_all_ignore_where_the_room_lies() -> Non
 
 
 def test_orientation_keeps_a_perpendicular_that_is_said_to_be_none() -> None:
-    # Known input: a point to the left; a reading of 0 keeps its sign, another follows.
+    # Known input: a point to the left; an observation of 0 keeps its sign, another follows.
     places = np.array([[-1.0, 1.0, 0], [0, 0, 0], [0, 1, 0]])
     pair = [
-        Observation(kind="perpendicular", nodes=(0, 1, 2), value=value, std=1)
+        NetworkObservation(kind="perpendicular", nodes=(0, 1, 2), value=value, std=1)
         for value in (1.0, 0.0)
     ]
     signs = [one.sign for one in oriented(free_network(pair, 3), places).observations]
@@ -104,10 +107,10 @@ def test_orientation_keeps_a_perpendicular_that_is_said_to_be_none() -> None:
 
 def test_what_cannot_be_a_network_is_refused() -> None:
     with pytest.raises(ValueError, match="must be 2"):
-        Observation(kind="distance", nodes=(0, 1, 2), value=1, std=1)
+        NetworkObservation(kind="distance", nodes=(0, 1, 2), value=1, std=1)
     with pytest.raises(ValueError, match="std 0"):
-        Observation(kind="distance", nodes=(0, 1), value=1, std=0)
+        NetworkObservation(kind="distance", nodes=(0, 1), value=1, std=0)
     with pytest.raises(ValueError, match="outside 0 to 3"):
-        free_network([Observation(kind="height", nodes=(4,), value=1, std=1)])
+        free_network([NetworkObservation(kind="height", nodes=(4,), value=1, std=1)])
     with pytest.raises(ValueError, match="rows"):
         build_network(sparse.eye_array(4, format="csr"), np.zeros(6), [])

@@ -20,7 +20,7 @@ import pytest
 from scipy import sparse
 
 from analysis.survey.adjustment.least_squares import Adjustment, adjust
-from analysis.survey.adjustment.network import Observation, build_network
+from analysis.survey.adjustment.network import NetworkObservation, build_network
 
 GON = math.pi / 200
 ORIGIN = np.array([1054980.484, 644498.590])
@@ -129,11 +129,13 @@ def published_network(*, second_is_fixed: bool) -> tuple[Adjustment, list[tuple[
         for target, value in DIRECTIONS[station].items():
             angle = abs(((value - turn + 200) % 400) - 200) * GON
             nodes = (zero, row, stations.index(target))
-            observations.append(Observation(kind="angle", nodes=nodes, value=angle, std=1e-3 * GON))
+            observations.append(
+                NetworkObservation(kind="angle", nodes=nodes, value=angle, std=1e-3 * GON)
+            )
             labels.append(("direction", station, target))
     for pair, value in DISTANCES.items():
         nodes = (stations.index(pair[0]), stations.index(pair[1]))
-        observations.append(Observation(kind="distance", nodes=nodes, value=value, std=5e-3))
+        observations.append(NetworkObservation(kind="distance", nodes=nodes, value=value, std=5e-3))
         labels.append(("distance", *pair))
     rows, columns, factors = zip(*entries, strict=True)
     shape = (constant.size, len(table.start))

@@ -129,11 +129,11 @@ def test_each_step_says_what_the_tape_reads_then() -> None:
         for side, said in zip(("left", "right"), move.distance_m, strict=True):
             away = places[built.node[f"{side} tweeter"]] - places[built.node["head"]]
             assert said == pytest.approx(float(np.linalg.norm(away)), abs=1e-9)
-        for one in move.readings:
+        for one in move.observations:
             if one.kind == "distance":
                 a, b = (places[built.node[name]] for name in one.label.split(" to "))
                 assert one.after == pytest.approx(float(np.linalg.norm(a - b)), abs=1e-9)
-        assert len(move.readings) >= 4
+        assert len(move.observations) >= 4
     assert places == pytest.approx(result.plan.positions_m, abs=1e-9)
 
 
@@ -163,7 +163,7 @@ def test_what_disturbs_the_distance_more_comes_first_and_a_check_last() -> None:
         assert steps[0].kind == first
         assert {one.kind for one in steps} == {"turn", "slide"}
         assert moves[-1].kind == "check"
-        left, right = moves[-1].readings
+        left, right = moves[-1].observations
         assert left.after == pytest.approx(right.after, abs=1e-9)
 
 

@@ -130,10 +130,10 @@ def test_a_survey_afterwards_reads_what_was_said_and_asks_for_nothing() -> None:
         there, _ = framed(obeyed(today, found))
         true = survey_of(there, "tape")
         again = noisy(true, np.random.default_rng([45, seed]))
-        value = {one.label: one.value for one in again.readings}
+        value = {one.label: one.value for one in again.observations}
         misses += [
             (value[one.label] - one.then) / math.hypot(one.std, one.read_std)
-            for one in found.readings
+            for one in found.observations
             if one.label in value
         ]
         steps = put_back(solve_survey(again), second).steps
@@ -164,7 +164,7 @@ def test_nothing_moves_where_nothing_did() -> None:
     found = put_back(kept, kept)
     assert not any(step.moves or step.turns for step in found.steps)
     assert [move.kind for move in found.plan.moves] == ["check"]
-    for one in found.readings:
+    for one in found.observations:
         assert one.then == pytest.approx(one.now, abs=1e-9)
 
 

@@ -1,4 +1,4 @@
-"""One line of a survey file: which reading, between which points.
+"""One line of a survey file: which observation, between which points.
 
 ::
 
@@ -22,10 +22,10 @@ from analysis.survey.observations import Kind
 from analysis.survey.survey import LINE_AHEAD, LINE_START, WALLS
 
 KindAndEnds = tuple[Kind, tuple[str, ...]]
-"""Kind and points, as in `analysis.survey.survey.Reading`."""
+"""Kind and points, as in `analysis.survey.survey.Observation`."""
 
 
-def reading_of(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
+def parse_observation(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
     """Return what a line reads.
 
     Parameters
@@ -74,7 +74,7 @@ def reading_of(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
     return "distance", (start, end)
 
 
-def equal_reading(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
+def parse_equal_distances(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
     """Return the points of a statement ``A to B = C to D``.
 
     Raises
@@ -90,7 +90,7 @@ def equal_reading(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
     return "equal", tuple(_point(name, known) for pair in pairs for name in pair)
 
 
-def angle_reading(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
+def parse_angle(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
     """Return the points of an angle ``A / corner / B``.
 
     Raises
