@@ -117,7 +117,7 @@ def air_at(
     --------
     >>> air = air_at(20.0, temperature_std_c=1.0, relative_humidity_percent=50.0)
     >>> round(air.speed_of_sound_m_s, 2), round(air.speed_of_sound_std_m_s, 2)
-    (343.99, 0.62)
+    (343.99, 0.64)
     """
     if not 0 <= temperature_std_c < math.inf:
         msg = f"temperature_std_c {temperature_std_c} must be a number of at least 0"
