@@ -2,7 +2,7 @@ r"""How good the advised place is in simulated rooms whose truth the program doe
 
     python -m benchmarks.placement [rooms] [seed] [readings]
 
-Truth: image-source rooms (`analysis.placement.image_sources`, itself held against
+Truth: image-source rooms (`benchmarks.image_sources`, itself held against
 pyroomacoustics by the tests) with unequal absorption that changes with frequency: responses
 with the absorption of 63 Hz and that of 250 Hz are blended over the octaves between. The user's
 file has tape errors of 5 mm (places) and 10 mm (sides), and knows neither absorption nor
@@ -22,12 +22,12 @@ from numpy.typing import NDArray
 from analysis.placement.band_levels import FREQUENCY_HZ, about_line, band_levels_db
 from analysis.placement.choice import MODEL_ERROR_DB, WITHIN_DB, Placement, choose
 from analysis.placement.fit.room_fit import MeasuredPlace, fit_room
-from analysis.placement.image_sources import image_pressure
 from analysis.placement.monte_carlo import DrawnRoom, central_offsets, drawn_rooms
 from analysis.placement.places import Places, allowed_places, front_line_m
 from analysis.placement.response.room_response import room_model
 from analysis.room.room import SURFACES, Loudspeaker, Point, Positions, Room
 from analysis.room.space import space_of
+from benchmarks.image_sources import image_pressure
 
 Float = NDArray[np.float64]
 Rng = np.random.Generator

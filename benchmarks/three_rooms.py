@@ -218,8 +218,8 @@ def print_advice(
     found = choose(model, places, rng=np.random.default_rng(1), **options)
     first = found.choices[0]
     at = (places.left_m, places.right_m, places.listener_m)
-    foretold = pair_levels(model, *at, options["offsets"])
-    off = about_line(foretold.both_db) - about_line(both_db)
+    predicted = pair_levels(model, *at, options["offsets"])
+    off = about_line(predicted.both_db) - about_line(both_db)
     print(
         f"  {label}: {first.interval_m[0]:.2f} to {first.interval_m[1]:.2f} m, head at "
         f"{first.seat_m:.2f} m, evenness {first.evenness_db:.2f} dB, holds "

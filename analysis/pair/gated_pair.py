@@ -142,7 +142,7 @@ def minimum_phase(log_magnitude: Float, n_fft: int) -> Float:
 
 
 def ratio_phase(gated: GatedPair, log_ratio: Float) -> Float:
-    r"""Return the minimum phase of a ratio, with what its slope foretells above the band.
+    r"""Return the minimum phase of a ratio, with what its slope predicts above the band.
 
     Notes
     -----

@@ -1,6 +1,6 @@
 r"""Which places to measure: the fewest readings that decide where to stand.
 
-Conventions: those of `analysis.placement.choice`. Drawn rooms foretell both the levels
+Conventions: those of `analysis.placement.choice`. Drawn rooms predict both the levels
 :math:`y` that a reading at a place would show and the evenness :math:`e` of all places. If
 drawn room *j* were the true one, a reading there, good to
 `analysis.placement.fit.band_fit.LEVEL_STD_DB`, would move the expected evenness by
@@ -37,7 +37,7 @@ from analysis.placement.places import Places
 
 MOST_STOPS: Final = 5
 FEWEST_STOPS: Final = 2
-"""One reading can't be foretold by others."""
+"""One reading can't be predicted by others."""
 
 LEAST_WORTH_DB: Final = 0.05
 """A further reading that is worth less decides nothing: a tenth of what counts as good as
@@ -149,7 +149,7 @@ def _worth_db(placement: Placement, shown: Float) -> float:
     weight = np.linalg.solve(gram + (n_rooms - 1) * LEVEL_STD_DB**2 * np.eye(n_rooms), gram).T
     own = np.diag(weight)[:, np.newaxis]
     moved = evenness - evenness.mean(axis=0)
-    foretold = (weight @ moved - own * moved) / (1 - own)  # by the other rooms
-    then = np.argmin(placement.evenness_db + foretold, axis=1)
+    predicted = (weight @ moved - own * moved) / (1 - own)  # by the other rooms
+    then = np.argmin(placement.evenness_db + predicted, axis=1)
     now = placement.choices[0].index
     return float(np.mean(evenness[:, now] - evenness[np.arange(n_rooms), then]))

@@ -29,7 +29,7 @@ N_POINTS: Final = 500
 
 
 @style.styled
-def interference_figure(
+def reflections_figure(
     heard: Mapping[str, tuple[Reflection, ...]], *, speed_of_sound_m_s: float
 ) -> Figure:
     """Draw the effect of each surface's reflection, and of all together.

@@ -42,10 +42,10 @@ _MOVED: Final = {"plan": " over the floor", "vertical": " in height"}
 
 _HEIGHT: Final = 2
 
-LEAST_WAY: Final = 0.2
+LEAST_ALONG: Final = 0.2
 """A move along a direction that has less of a mode's gradient than this changes it little."""
 
-MOST_WAY: Final = 0.8
+MOST_ALONG: Final = 0.8
 """A mode with this share of its gradient along one direction is said to run along it."""
 
 RIVAL_SHARE: Final = 0.6
@@ -106,11 +106,11 @@ def _where(cause: Cause) -> str:
         return kind
     text = f" at {fmt.hz(cause.frequency_hz)}"
     most = max(range(3), key=cause.direction_shares.__getitem__)
-    if cause.direction_shares[most] >= MOST_WAY:
+    if cause.direction_shares[most] >= MOST_ALONG:
         text += f" {_ALONG[most]}"
-    if most == _HEIGHT or cause.loudest is None:
+    if most == _HEIGHT or cause.loudest_wall is None:
         return text
-    return f"{text}, loudest along {_wall(cause.loudest)}"
+    return f"{text}, loudest along {_wall(cause.loudest_wall)}"
 
 
 def _wall(surface: str) -> str:
@@ -130,13 +130,13 @@ def causes_text(one: ExplainedFeature) -> str:
 def move_text(cause: Cause) -> str | None:
     """Return what kind of move would change it, or None where no cause is known."""
     if cause.cause == "mode" and cause.indices is not None:
-        direction_shares = [way for index, way in zip(cause.indices, _ALONG, strict=True) if index]
-        return f"moving loudspeakers or seat {' or '.join(direction_shares)} changes it"
+        along = [way for index, way in zip(cause.indices, _ALONG, strict=True) if index]
+        return f"moving loudspeakers or seat {' or '.join(along)} changes it"
     if cause.cause == "mode":
         where = _MOVED.get(cause.kind or "", "")
         if cause.direction_shares is not None:
             shares = zip(cause.direction_shares, _ALONG, strict=True)
-            where = " " + " or ".join(way for share, way in shares if share >= LEAST_WAY)
+            where = " " + " or ".join(way for share, way in shares if share >= LEAST_ALONG)
         return f"moving loudspeakers or seat{where} changes it"
     if cause.cause == "boundary" and cause.surface is not None:
         other = f"another distance from loudspeaker to {cause.surface}"

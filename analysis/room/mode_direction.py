@@ -24,7 +24,7 @@ _STEP_M: Final = 0.01
 _GOLDEN: Final = 0.618034
 
 
-def mode_ways(found: SpaceModes) -> Float:
+def direction_shares(found: SpaceModes) -> Float:
     """Return the share of length, width and height in each mode's squared gradient.
 
     Parameters

@@ -27,8 +27,7 @@ import numpy as np
 
 from analysis.basics.arrays import Float, frozen
 from analysis.room.floor_plan import FloorPlan
-from analysis.room.plan_elements import PlanElements
-from analysis.room.plan_products import PlanProducts
+from analysis.room.mesh import PlanElements
 
 ERROR_PERCENT: Final = 0.1
 """Default limit of the error of a mode's frequency."""
@@ -38,6 +37,29 @@ PER_WAVELENGTH: Final = 2.4
 
 REFINEMENT: Final = 0.7
 """Spacing of each further mesh as a share of the one before."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class PlanProducts:
+    """Integrals of products of shapes, over the area: what a perturbed plan needs.
+
+    Both last axes run over modes.
+
+    Attributes
+    ----------
+    along_x_per_m2, along_y_per_m2 : ndarray, shape (n, n)
+        Of the slopes along x and along y. Their sum is diagonal: the squared wavenumbers.
+    at_walls_per_m : ndarray, shape (n_walls, n, n)
+        Of the shapes along each wall. The diagonals are the wall weights.
+    """
+
+    along_x_per_m2: Float
+    along_y_per_m2: Float
+    at_walls_per_m: Float
+
+    def __post_init__(self) -> None:
+        for name, ndim in (("along_x_per_m2", 2), ("along_y_per_m2", 2), ("at_walls_per_m", 3)):
+            object.__setattr__(self, name, frozen(getattr(self, name), name=name, ndim=ndim))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

@@ -57,9 +57,9 @@ class NumberedModes:
     frequency_hz : ndarray, shape (n,)
     kinds : tuple of str
         Those of `analysis.room.space_modes`.
-    ways : ndarray, shape (n, 3)
+    direction_shares : ndarray, shape (n, 3)
         Shares of length, width and height, as in `analysis.room.mode_direction`.
-    loudest : tuple of str
+    loudest_walls : tuple of str
         The wall along which each is loudest.
     relative_error : float
         Stated error of the frequencies over them.
@@ -68,14 +68,14 @@ class NumberedModes:
 
     frequency_hz: Float
     kinds: tuple[str, ...]
-    ways: Float
-    loudest: tuple[str, ...]
+    direction_shares: Float
+    loudest_walls: tuple[str, ...]
     relative_error: float
     indices: None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "frequency_hz", frozen(self.frequency_hz, name="frequency_hz"))
-        object.__setattr__(self, "ways", frozen(self.ways, name="ways", ndim=2))
+        for name, ndim in (("frequency_hz", 1), ("direction_shares", 2)):
+            object.__setattr__(self, name, frozen(getattr(self, name), name=name, ndim=ndim))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

@@ -30,7 +30,7 @@ import numpy as np
 from numpy.polynomial import legendre
 
 from analysis.basics.arrays import Float
-from analysis.room.plan_elements import PlanElements
+from analysis.room.mesh import PlanElements
 from analysis.room.space import Space
 
 PER_WAVELENGTH: Final = 2.2

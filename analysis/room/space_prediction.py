@@ -16,7 +16,7 @@ from analysis.basics.air import Air
 from analysis.basics.arrays import Float
 from analysis.room.boundary import HIGHEST_HZ, Cancellation, MirrorPath
 from analysis.room.modal_response import resonances
-from analysis.room.mode_direction import loudest_walls, mode_ways
+from analysis.room.mode_direction import direction_shares, loudest_walls
 from analysis.room.modes import half_power_width_hz
 from analysis.room.prediction import (
     CURVES,
@@ -122,8 +122,8 @@ def _modes(space: Space, speed_of_sound_m_s: float) -> tuple[SpaceModes, Numbere
     modes = NumberedModes(
         frequency_hz=found.frequency_hz(speed_of_sound_m_s=c)[1:],
         kinds=found.kinds[1:],
-        ways=mode_ways(found),
-        loudest=loudest_walls(found),
+        direction_shares=direction_shares(found),
+        loudest_walls=loudest_walls(found),
         relative_error=found.error_percent / 100,
     )
     n_steps = math.floor((highest_hz - LOWEST_HZ) / GRID_HZ)

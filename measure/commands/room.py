@@ -109,10 +109,10 @@ def _drawn(
     heard: dict[str, tuple[Reflection, ...]], speed_of_sound_m_s: float, folder: Path
 ) -> list[Path]:
     """Draw the figure of the surfaces."""
-    from analysis.plots.room import interference_figure
+    from analysis.plots.room import reflections_figure
     from measure.files.figures import write_figures
 
-    figure = interference_figure(heard, speed_of_sound_m_s=speed_of_sound_m_s)
+    figure = reflections_figure(heard, speed_of_sound_m_s=speed_of_sound_m_s)
     return write_figures({"surfaces": figure}, folder)
 
 

@@ -94,7 +94,7 @@ class Cause:
         Of such a mode, as in `analysis.room.space_modes`.
     direction_shares : tuple of float or None
         Of such a mode, the shares of length, width and height (`analysis.room.mode_direction`).
-    loudest : str or None
+    loudest_wall : str or None
         Of such a mode, the wall along which it is loudest.
     surface : str or None
         Of a boundary.
@@ -114,7 +114,7 @@ class Cause:
     partner_number: int | None = None
     kind: str | None = None
     direction_shares: tuple[float, float, float] | None = None
-    loudest: str | None = None
+    loudest_wall: str | None = None
     surface: str | None = None
 
 
@@ -187,8 +187,11 @@ def mode_cause(
     }
     if modes.indices is None:
         other = None if partner is None else partner + 1
-        length, width, height = modes.ways[k].tolist()
-        known |= {"direction_shares": (length, width, height), "loudest": modes.loudest[k]}
+        length, width, height = modes.direction_shares[k].tolist()
+        known |= {
+            "direction_shares": (length, width, height),
+            "loudest_wall": modes.loudest_walls[k],
+        }
         return Cause(number=k + 1, partner_number=other, kind=modes.kinds[k], **known)
     partner_indices = None if partner is None else _mode_indices(modes.indices, partner)
     return Cause(indices=_mode_indices(modes.indices, k), partner_indices=partner_indices, **known)

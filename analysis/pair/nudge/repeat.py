@@ -3,7 +3,7 @@ r"""What changed between two sweeps of one loudspeaker, half a second apart.
 Conventions: later minus earlier, on the lag axis.
 
 The direct sound is the same both times, but for a delay and a gain. What is left after both
-were fitted is noise; where it is more than the noise before the arrivals foretells,
+were fitted is noise; where it is more than the noise before the arrivals predicts,
 something sounded during one of the sweeps, or moved. The delay holds the clocks' drift and
 the loudspeaker's own motion.
 """

@@ -4,7 +4,7 @@ Conventions: those of `analysis.placement.fit.parameters`; the least squares are
 `analysis.placement.fit.band_fit`. What is fitted are the band levels of left and right at every
 reading, and where readings hold it how both lie to each other in time.
 
-Each reading in turn is left out and foretold by a fit to the others. Where that is no
+Each reading in turn is left out and predicted by a fit to the others. Where that is no
 better than the unfitted room (with its gain, which nobody knows, fitted), the unfitted
 room is kept. Two parameters of which the data know only what they do together (under a
 level ceiling, the losses of floor and ceiling) are named: each alone is its prior's guess.
@@ -40,11 +40,11 @@ LEAST_PART: Final = 0.3
 """Each of two has a part in a combination from this component of its unit vector on."""
 
 TRUSTED_DB: Final = 4.0
-"""A band whose foretold level is off by more than this, rms over readings, sides and the
+"""A band whose predicted level is off by more than this, rms over readings, sides and the
 bands beside it, is not to be trusted: no advice rests on it."""
 
 FEWEST_FOR_TRUST: Final = 2
-"""Readings from which on a left-out one can be foretold."""
+"""Readings from which on a left-out one can be predicted."""
 
 LEAST_TRUSTED: Final = 0.5
 """With a smaller share of the bands to be trusted there is nothing to advise from."""
@@ -103,7 +103,7 @@ class RoomFit:
     inseparable : tuple of (str, str)
         Pairs of the room's parameters that the data know only together.
     band_error_db : ndarray, shape (19,)
-        Rms error of each band, foretold where it can be.
+        Rms error of each band, predicted where it can be.
     trusted : ndarray, shape (19,)
         1 for bands that advice may rest on, else 0.
     """
@@ -162,7 +162,7 @@ def fit_room(model: RoomModel, readings: Sequence[MeasuredPlace]) -> RoomFit:
     best = _attempt(problem, timing=False)
     if problem.has_timing and problem.n_readings >= FEWEST_FOR_TRUST:
         timed = _attempt(problem, timing=True)
-        best = timed if _rms(timed.foretold) < _rms(best.foretold) else best
+        best = timed if _rms(timed.predicted) < _rms(best.predicted) else best
     return _judged(problem, best)
 
 
@@ -173,8 +173,8 @@ class _Attempt:
     timing: bool
     first: Float
     fitted: Fitted
-    foretold_before: Float
-    foretold: Float
+    predicted_before: Float
+    predicted: Float
 
 
 def _attempt(problem: BandFit, *, timing: bool) -> _Attempt:
@@ -196,17 +196,17 @@ def _attempt(problem: BandFit, *, timing: bool) -> _Attempt:
         timing=timing,
         first=first,
         fitted=fitted,
-        foretold_before=np.concatenate(plain, axis=2),
-        foretold=np.concatenate(better, axis=2),
+        predicted_before=np.concatenate(plain, axis=2),
+        predicted=np.concatenate(better, axis=2),
     )
 
 
 def _judged(problem: BandFit, attempt: _Attempt) -> RoomFit:
-    """Return the fit, or the unfitted room where the fit foretells no better."""
+    """Return the fit, or the unfitted room where the fit predicts no better."""
     fitted, alone = attempt.fitted, problem.n_readings < FEWEST_FOR_TRUST
-    left_out_before, left_out = _rms(attempt.foretold_before), _rms(attempt.foretold)
+    left_out_before, left_out = _rms(attempt.predicted_before), _rms(attempt.predicted)
     kept = not alone and left_out < left_out_before
-    error = _band_error(attempt.foretold if kept else attempt.foretold_before)
+    error = _band_error(attempt.predicted if kept else attempt.predicted_before)
     trusted = error <= (np.inf if alone else TRUSTED_DB)
     return RoomFit(
         offsets=fitted.offsets if kept else attempt.first,

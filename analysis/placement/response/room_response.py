@@ -32,7 +32,7 @@ import numpy as np
 from analysis.basics.arrays import Complex, Float, Mask
 from analysis.placement.response.guided_sum import sum_guided
 from analysis.placement.response.guided_waves import GuidedWaves, ModeAxis, band_of, guided_waves
-from analysis.placement.response.size_perturbation import stretched
+from analysis.placement.response.size_perturbation import perturb_size
 from analysis.room.plan_modes import PlanModes, plan_modes
 from analysis.room.section import Section, section_of
 from analysis.room.space import Space
@@ -193,7 +193,7 @@ def _by_section(
     assert model.flat is not None
     c = model.speed_of_sound_m_s
     x, y, along = (scale[axis] for axis in (*section.across, section.along))
-    flat = stretched(model.flat, x, y)
+    flat = perturb_size(model.flat, x, y)
     length_m = section.length_m * along
     dampings = _dampings(section, flat, losses, length_m, speed_of_sound_m_s=c)
     band = band_of(frequency_hz, loss_slope=losses.slope, speed_of_sound_m_s=c)

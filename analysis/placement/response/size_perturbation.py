@@ -33,7 +33,7 @@ LARGEST_CHANGE: Final = 0.1
 """Scales further from 1 than this are refused: the shapes that are known don't reach."""
 
 
-def stretched(flat: PlanModes, scale_x: float, scale_y: float) -> PlanModes:
+def perturb_size(flat: PlanModes, scale_x: float, scale_y: float) -> PlanModes:
     """Return the modes of a plan with its width and length scaled.
 
     Parameters

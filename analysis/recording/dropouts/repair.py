@@ -86,7 +86,7 @@ def _doubtful(step: Step, *, sample_rate_hz: float) -> str | None:
 
 
 def _near_step(at: int, faulty: UsedPass, step: Step, n_samples: int, programme: Programme) -> bool:
-    """Say whether a block lies where the sweep played what the step foretells."""
+    """Say whether a block lies where the sweep played what the step predicts."""
     at_s = at / programme.sample_rate_hz - LEAD_S
     reach_s = 1.5 * programme.sweep.duration_s / programme.sweep.octaves + 0.1
     reach_s += abs(n_samples) / programme.sample_rate_hz

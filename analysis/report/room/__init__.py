@@ -1,1 +1,1 @@
-"""What a room foretells, in words."""
+"""What a room predicts, in words."""

@@ -1,4 +1,4 @@
-"""What the room file foretells, in words: modes, their density, and cancellations."""
+"""What the room file predicts, in words: modes, their density, and cancellations."""
 
 from __future__ import annotations
 

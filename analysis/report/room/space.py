@@ -1,4 +1,4 @@
-"""What a room of any floor plan foretells, in words: modes, counts, cancellations."""
+"""What a room of any floor plan predicts, in words: modes, counts, cancellations."""
 
 from __future__ import annotations
 

@@ -21,9 +21,8 @@ from analysis.reading import Reading
 from analysis.recording.responses import SideResponse
 from measure.errors import ReadingFileError
 from measure.files.migration import another_schema
-from measure.files.readings.bass_document import bass_document
+from measure.files.readings.bass_document import bass_document, room_document
 from measure.files.readings.recording_reader import FileReading
-from measure.files.readings.room_document import room_document
 
 SCHEMA = 1
 

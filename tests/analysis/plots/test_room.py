@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
-from analysis.plots.room import interference_figure
+from analysis.plots.room import reflections_figure
 from analysis.room.floor_plan import FloorPlan
 from analysis.room.reflections import reflections, together_db
 from analysis.room.room import Point
@@ -27,11 +27,11 @@ HEARD = {
 
 
 def test_it_obeys_the_rules(check_figure: Callable[[Figure], None]) -> None:
-    check_figure(interference_figure(HEARD, speed_of_sound_m_s=343.0))
+    check_figure(reflections_figure(HEARD, speed_of_sound_m_s=343.0))
 
 
 def test_a_panel_a_surface_and_one_for_all() -> None:
-    figure = interference_figure(HEARD, speed_of_sound_m_s=343.0)
+    figure = reflections_figure(HEARD, speed_of_sound_m_s=343.0)
     titles = [ax.get_title(loc="left") for ax in figure.axes]
     assert len(titles) == len({one.surface for many in HEARD.values() for one in many}) + 1
     assert titles[-1] == "All of these together"
@@ -48,7 +48,7 @@ def test_two_paths_add_as_pressures() -> None:
     expected_db = 20 * np.log10(np.abs(sum_) * direct)
     found_db = together_db((front,), frequency_hz, speed_of_sound_m_s=343.0)
     assert found_db == pytest.approx(expected_db)
-    drawn = interference_figure(HEARD, speed_of_sound_m_s=343.0)
+    drawn = reflections_figure(HEARD, speed_of_sound_m_s=343.0)
     panel = next(ax for ax in drawn.axes if ax.get_title(loc="left") == "Front")
     x, y = panel.lines[1].get_data()
     at_71 = np.interp(71.0, np.asarray(x, float), np.asarray(y, float))

@@ -151,9 +151,9 @@ def test_peaks_at_nine_seats_are_put_down_to_the_mode_that_supplies_most(
         total = terms.sum(axis=1)
         part = (terms * np.conj(total)[:, np.newaxis]).real[:, 1:]
         tops, _ = find_peaks(20 * np.log10(np.abs(total)), prominence=3.0)
-        foretold = predict_space(L, dataclasses.replace(PAIR, seat=seat), AIR, decay_s=0.8)
-        np.testing.assert_allclose(foretold.modes.frequency_hz[:20], true_hz[1:21], rtol=3e-3)
-        causes = attribute_causes([peak(float(at_hz[top, 0])) for top in tops], foretold, "left")
+        predicted = predict_space(L, dataclasses.replace(PAIR, seat=seat), AIR, decay_s=0.8)
+        np.testing.assert_allclose(predicted.modes.frequency_hz[:20], true_hz[1:21], rtol=3e-3)
+        causes = attribute_causes([peak(float(at_hz[top, 0])) for top in tops], predicted, "left")
         most = np.argmax(part[tops], axis=1) + 1
         right += [one[0].number == number for one, number in zip(causes, most, strict=True)]
     assert len(right) > 20
@@ -167,7 +167,7 @@ def test_a_boxs_modes_swing_as_their_indices_say() -> None:
     parts = (box.modes.indices[k] / [BOX.length_m, BOX.width_m, BOX.height_m]) ** 2
     expected = parts / parts.sum(axis=1, keepdims=True)
     assert isinstance(other.modes, NumberedModes)
-    np.testing.assert_allclose(other.modes.ways[k], expected, atol=0.06)
+    np.testing.assert_allclose(other.modes.direction_shares[k], expected, atol=0.06)
 
 
 def test_a_cancellation_is_as_sure_as_in_a_box() -> None:
@@ -195,11 +195,11 @@ def test_a_dip_is_put_down_to_a_slanting_wall() -> None:
 
 def test_a_mode_is_told_by_its_way_and_its_wall() -> None:
     known = {"cause": "mode", "frequency_hz": 43.2, "score": 0.5, "parts": {}, "number": 2}
-    cause = Cause(**known, kind="plan", direction_shares=(0.9, 0.1, 0.0), loudest="wall 4")
+    cause = Cause(**known, kind="plan", direction_shares=(0.9, 0.1, 0.0), loudest_wall="wall 4")
     expected = "room mode no. 2 at 43 Hz along the room's length, loudest along wall 4"
     assert cause_text(cause) == expected
     assert move_text(cause) == "moving loudspeakers or seat along the room's length changes it"
-    cause = Cause(**known, kind="mixed", direction_shares=(0.4, 0.35, 0.25), loudest="front")
+    cause = Cause(**known, kind="mixed", direction_shares=(0.4, 0.35, 0.25), loudest_wall="front")
     assert cause_text(cause) == "room mode no. 2 at 43 Hz, loudest along the front wall"
 
 

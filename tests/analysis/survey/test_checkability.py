@@ -13,7 +13,7 @@ from analysis.survey.survey import SURVEY_TAPE_STD_M, Observation
 from benchmarks.survey_rooms import random_places, survey_of
 
 
-def test_the_proposed_reading_checks_as_much_as_foretold() -> None:
+def test_the_proposed_reading_checks_as_much_as_predicted() -> None:
     # Second method: take the proposed observation, adjust again, and look.
     at = random_places(np.random.default_rng([5, 1]))
     survey = survey_of(at, "minimal")

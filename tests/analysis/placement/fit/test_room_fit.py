@@ -89,7 +89,7 @@ def test_noise_alone_doesn_t_replace_the_room(model: RoomModel) -> None:
     assert np.all(fit.band_error_db > 3)
 
 
-def test_one_reading_foretells_nothing(model: RoomModel) -> None:
+def test_one_reading_predicts_nothing(model: RoomModel) -> None:
     # Invariant: without a second reading the unfitted room is kept.
     fit = fit_room(model, readings(model, offsets_with(), 0.5)[:1])
     assert (fit.kept, fit.left_out_db) == (False, None)

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from analysis.basics.arrays import Float
-from analysis.placement.image_sources import image_pressure
 from analysis.placement.response.room_response import Losses, losses_of, pressure, room_model
 from analysis.room.floor_plan import FloorPlan, rectangle
 from analysis.room.room import SURFACES, Point, Room
 from analysis.room.space import Space, space_of
 from analysis.room.space_modes import space_modes
+from benchmarks.image_sources import image_pressure
 
 C = 343.0
 SOURCE, SEAT = Point(x_m=1.0, y_m=0.8, z_m=0.6), Point(x_m=2.1, y_m=3.0, z_m=1.1)

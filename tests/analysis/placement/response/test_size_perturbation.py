@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from analysis.placement.response.size_perturbation import stretched, wall_growth
+from analysis.placement.response.size_perturbation import perturb_size, wall_growth
 from analysis.room.floor_plan import FloorPlan, rectangle
 from analysis.room.plan_modes import PlanModes, plan_modes
 
@@ -34,7 +34,7 @@ def test_a_stretched_plan_is_the_one_solved_anew(
     # Second method: a new mesh of the larger plan. 0.05 % asked, to 300 Hz.
     corners = tuple(map(tuple, flat.plan.array * scale))
     anew = plan_modes(FloorPlan(corners_m=corners), HIGHEST_RAD_M, error_percent=0.03)
-    found = stretched(flat, *scale)
+    found = perturb_size(flat, *scale)
     below = anew.wavenumber_rad_m < 2 * math.pi * 300 / 343
     n = int(below.sum())
     known = anew.wavenumber_rad_m[1:n]
@@ -49,7 +49,7 @@ def test_a_stretched_plan_is_the_one_solved_anew(
 
 def test_shapes_stay_orthonormal_and_the_first_uniform(flat: PlanModes) -> None:
     # Invariant: a mean square of 1, no product of two, over a fine grid of points.
-    found = stretched(flat, 1.015, 0.99)
+    found = perturb_size(flat, 1.015, 0.99)
     low_x, low_y, high_x, high_y = flat.plan.bounds_m
     grid = np.stack(np.meshgrid(np.linspace(low_x, high_x, 90), np.linspace(low_y, high_y, 90)))
     points = grid.reshape(2, -1).T
@@ -60,7 +60,7 @@ def test_shapes_stay_orthonormal_and_the_first_uniform(flat: PlanModes) -> None:
 
 def test_a_common_scale_is_exact(flat: PlanModes) -> None:
     # Closed form.
-    found = stretched(flat, 1.02, 1.02)
+    found = perturb_size(flat, 1.02, 1.02)
     np.testing.assert_allclose(found.wavenumber_rad_m, flat.wavenumber_rad_m / 1.02)
     np.testing.assert_allclose(found.wall_weight_per_m, flat.wall_weight_per_m / 1.02)
     np.testing.assert_allclose(wall_growth(flat.plan, 1.02, 1.02), 1 / 1.02)
@@ -69,7 +69,7 @@ def test_a_common_scale_is_exact(flat: PlanModes) -> None:
 def test_a_rectangle_has_its_closed_form() -> None:
     # Closed form: modes of the larger rectangle, mode by mode.
     flat = plan_modes(rectangle(width_m=4, length_m=5), HIGHEST_RAD_M)
-    found = stretched(flat, 1.02, 0.98)
+    found = perturb_size(flat, 1.02, 0.98)
     of_length, of_width = flat.indices.T
     known = np.pi * np.hypot(of_length / 4.9, of_width / 4.08)
     np.testing.assert_allclose(found.wavenumber_rad_m, known)
@@ -80,4 +80,4 @@ def test_a_rectangle_has_its_closed_form() -> None:
 def test_a_plan_is_not_stretched_far() -> None:
     flat = plan_modes(rectangle(width_m=4, length_m=5), 2.0)
     with pytest.raises(ValueError, match=r"scale_y 1\.2"):
-        stretched(flat, 1.0, 1.2)
+        perturb_size(flat, 1.0, 1.2)
