@@ -27,7 +27,7 @@ from analysis.survey.adjustment.network import (
     build_network,
     fitted_values,
 )
-from analysis.survey.adjustment.survey_network import survey_network
+from analysis.survey.adjustment.survey_network import build_survey_network
 from analysis.survey.propagation import Estimate, propagate
 from analysis.survey.solution import Solution, solve_survey
 from analysis.survey.survey import CentreLine, Survey
@@ -94,9 +94,11 @@ def coverage(n_rooms: int) -> None:
             astray += bool(np.linalg.norm(away, axis=1)[points].max() > 0.05)
             true = estimates(truth)
             for name, one in estimates(solution).items():
-                value, std = one.known
+                value, std = one.value_and_std
                 if std > 0 and name in true:
-                    inside.setdefault(name, []).append(abs(value - true[name].known[0]) < 2 * std)
+                    inside.setdefault(name, []).append(
+                        abs(value - true[name].value_and_std[0]) < 2 * std
+                    )
     print(f"{each * len(KITS)} rooms, {astray} of them with a point more than 50 mm astray\n")
     print(f"{'quantity':<28}{'within two sigmas':>18}")
     for name, hits in inside.items():
@@ -118,7 +120,7 @@ def watchfulness(n_rooms: int) -> None:
         for seed in range(n_rooms // len(KITS)):
             rng = np.random.default_rng([SEED + 1, code, seed])
             survey = survey_of(random_places(rng), kit)
-            built = survey_network(survey)
+            built = build_survey_network(survey)
             clean = solve_survey(survey).adjusted
             checked = np.flatnonzero(clean.redundancy >= LEAST_REDUNDANCY)
             if not checked.size:
@@ -196,7 +198,7 @@ def speed() -> None:
     survey = noisy(
         survey_of(random_places(np.random.default_rng(1)), "both"), np.random.default_rng(1)
     )
-    n_observations = len(survey_network(survey).observations)
+    n_observations = len(build_survey_network(survey).observations)
     solve_survey(survey)
     whole_s = median_s(lambda: solve_survey(survey), 21)
     least_s = min(median_s(lambda: solve_survey(survey), 1) for _ in range(21))

@@ -14,7 +14,7 @@ import numpy as np
 
 from analysis.basics.arrays import Float
 from analysis.survey.adjustment.network import fitted_values
-from analysis.survey.adjustment.survey_network import SurveyNetwork, survey_network
+from analysis.survey.adjustment.survey_network import SurveyNetwork, build_survey_network
 from analysis.survey.survey import (
     LASER_STD_M,
     SIDES,
@@ -163,7 +163,9 @@ def survey_of(at: dict[str, Float], kit: str) -> Survey:
             for key in keys
         ),
     )
-    built = survey_network(survey, positions_m=true_positions(survey_network(survey), at))
+    built = build_survey_network(
+        survey, positions_m=true_positions(build_survey_network(survey), at)
+    )
     return with_values(survey, built, fitted_values(built.network, true_positions(built, at)))
 
 
@@ -212,7 +214,7 @@ def noisy(
     survey: Survey, rng: np.random.Generator, *, wrong: tuple[int, float] | None = None
 ) -> Survey:
     """Return a survey with noise on every observation, and one wrong by so much if asked for."""
-    built = survey_network(survey)
+    built = build_survey_network(survey)
     network = built.network
     values = network.value + network.std * rng.standard_normal(network.std.size)
     if wrong is not None:

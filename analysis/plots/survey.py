@@ -69,11 +69,11 @@ def plan_figure(result: SurveyResult, *, length: Callable[[float], str]) -> Figu
     """
     places = result.solution.adjusted.positions_m[:, :2]
     walls = {name: _wall_line(result, name) for name in result.solution.built.segments}
-    shown = [places[result.solution.built.node[name]] for name in _named(result)]
-    shown += [*np.concatenate([_cabinet(result, side) for side in SIDES])]
+    shown = [places[result.solution.built.node[name]] for name in _named_points(result)]
+    shown += [*np.concatenate([_cabinet_corners(result, side) for side in SIDES])]
     extent = np.array([*shown, *[point for line in walls.values() for point in line]])
     low, high = extent.min(axis=0) - MARGIN_M, extent.max(axis=0) + MARGIN_M
-    figure, ax, scale = _page(low, high)
+    figure, ax, scale = _new_page(low, high)
     for line in walls.values():
         ax.plot(*line.T, color=style.INK, linewidth=2.2, solid_capstyle="round", zorder=2)
     _draw_furniture(ax, result)
@@ -84,11 +84,11 @@ def plan_figure(result: SurveyResult, *, length: Callable[[float], str]) -> Figu
     _draw_distances(ax, result, length)
     _draw_marks(ax, result)
     magnified = _draw_ellipses(ax, result)
-    _caption(figure, ax, result, scale, magnified)
+    _draw_caption(figure, ax, result, scale, magnified)
     return figure
 
 
-def _page(low: Float, high: Float) -> tuple[Figure, Axes, int]:
+def _new_page(low: Float, high: Float) -> tuple[Figure, Axes, int]:
     """Return a figure whose axes show the room at the largest round scale that fits."""
     size_in = (high - low) / INCH_M
     free_in = np.array(PAGE_IN) - (0.2, CAPTION_IN + 0.2)
@@ -105,12 +105,12 @@ def _page(low: Float, high: Float) -> tuple[Figure, Axes, int]:
     return figure, ax, scale
 
 
-def _named(result: SurveyResult) -> list[str]:
+def _named_points(result: SurveyResult) -> list[str]:
     """Return the points that the person named, and the head."""
     return [HEAD, *(mark.name for mark in result.solution.built.survey.marks)]
 
 
-def _cabinet(result: SurveyResult, side: Side, *, after: bool = False) -> Float:
+def _cabinet_corners(result: SurveyResult, side: Side, *, after: bool = False) -> Float:
     """Return a cabinet's corners, shape (4, 2)."""
     built = result.solution.built
     places = result.plan.positions_m if after else result.solution.adjusted.positions_m
@@ -130,7 +130,7 @@ def _wall_line(result: SurveyResult, name: WallName) -> Float:
         if other is not None:
             inner = line[1] if end == 0 else line[-2]
             near = _nearest_part(other, places, line[end])
-            line[end] = _crossing(inner, line[end], places[near[0]], places[near[1]])
+            line[end] = _intersect_lines(inner, line[end], places[near[0]], places[near[1]])
     return np.array(line)
 
 
@@ -141,7 +141,7 @@ def _nearest_part(
     return min(parts, key=lambda part: min(float(np.linalg.norm(places[k] - point)) for k in part))
 
 
-def _crossing(a: Float, b: Float, c: Float, d: Float) -> Float:
+def _intersect_lines(a: Float, b: Float, c: Float, d: Float) -> Float:
     """Return where the lines a to b and c to d cross; b where they are parallel."""
     first, second, away = b - a, d - c, c - a
     cross = first[0] * second[1] - first[1] * second[0]
@@ -175,7 +175,7 @@ def _draw_furniture(ax: Axes, result: SurveyResult) -> None:
 
 def _draw_cabinet(ax: Axes, result: SurveyResult, side: Side, high: Float) -> None:
     """Draw a cabinet as it stands, its axis, and where it belongs."""
-    corners = _cabinet(result, side)
+    corners = _cabinet_corners(result, side)
     ax.add_patch(
         Polygon(
             corners, closed=True, facecolor="0.75", edgecolor=style.INK, linewidth=1.0, zorder=3
@@ -192,7 +192,7 @@ def _draw_cabinet(ax: Axes, result: SurveyResult, side: Side, high: Float) -> No
     if result.plan.goal is not None:
         ax.add_patch(
             Polygon(
-                _cabinet(result, side, after=True),
+                _cabinet_corners(result, side, after=True),
                 closed=True,
                 fill=False,
                 edgecolor="black",
@@ -298,7 +298,7 @@ def _draw_marks(ax: Axes, result: SurveyResult) -> None:
 
 def _draw_ellipses(ax: Axes, result: SurveyResult) -> int:
     """Draw the error ellipses of one sigma; return how much they are magnified."""
-    names = [*_named(result), *(f"{side} tweeter" for side in SIDES)]
+    names = [*_named_points(result), *(f"{side} tweeter" for side in SIDES)]
     shapes = []
     for name in names:
         if name in result.solution.open_nodes:
@@ -326,7 +326,9 @@ def _draw_ellipses(ax: Axes, result: SurveyResult) -> int:
     return magnified
 
 
-def _caption(figure: Figure, ax: Axes, result: SurveyResult, scale: int, magnified: int) -> None:
+def _draw_caption(
+    figure: Figure, ax: Axes, result: SurveyResult, scale: int, magnified: int
+) -> None:
     """Say the scale, and what the lines mean; draw a metre."""
     width_in, height_in = figure.get_size_inches()
     texts = [

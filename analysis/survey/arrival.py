@@ -109,15 +109,15 @@ def compare_arrival(
         std_m=std_m,
         agrees=agrees,
         microphone_right_m=off_m / slope,
-        suspects=() if agrees else tuple(_suspects(solution, off_m)),
+        suspects=() if agrees else tuple(_find_suspects(solution, off_m)),
     )
 
 
-def _suspects(solution: Solution, off_m: float) -> list[Suspect]:
+def _find_suspects(solution: Solution, off_m: float) -> list[Suspect]:
     """Return the observations that could hide such an error, the smallest error first."""
     adjusted, observations = solution.adjusted, solution.built.observations
     weighted = adjusted.weighted_jacobian()
-    influence = np.asarray(weighted @ (adjusted.covariance @ _gradient(solution)))
+    influence = np.asarray(weighted @ (adjusted.covariance @ _distance_gradient(solution)))
     influence = influence / adjusted.network.std
     found = []
     for row, observation in enumerate(observations):
@@ -139,7 +139,7 @@ def _suspects(solution: Solution, off_m: float) -> list[Suspect]:
     ]
 
 
-def _gradient(solution: Solution) -> Float:
+def _distance_gradient(solution: Solution) -> Float:
     """Return the derivatives of the distance difference by the unknowns."""
     network, node = solution.built.network, solution.built.node
     slopes = network.node_map.toarray().T.reshape(-1, *solution.adjusted.positions_m.shape)

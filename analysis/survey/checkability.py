@@ -25,7 +25,7 @@ from typing import Final
 import numpy as np
 
 from analysis.basics.arrays import Float
-from analysis.survey.adjustment.network import NetworkObservation, slopes_of
+from analysis.survey.adjustment.network import NetworkObservation, observation_slopes
 from analysis.survey.adjustment.survey_network import nearest_segment
 from analysis.survey.solution import Solution
 from analysis.survey.survey import SIDES, SURVEY_TAPE_STD_M
@@ -84,22 +84,24 @@ def uncheckable_observations(solution: Solution) -> tuple[Uncheckable, ...]:
     ]
     if not poor:
         return ()
-    offers, labels = _not_taken(solution)
+    offers, labels = _possible_observations(solution)
     network = built.network
-    _, own = slopes_of(network, adjusted.positions_m, [network.observations[row] for row in poor])
+    _, own = observation_slopes(
+        network, adjusted.positions_m, [network.observations[row] for row in poor]
+    )
     if offers:
-        _, theirs = slopes_of(network, adjusted.positions_m, offers)
+        _, theirs = observation_slopes(network, adjusted.positions_m, offers)
         spread = theirs @ adjusted.covariance
         gain = (own @ spread.T) ** 2 / (
             SURVEY_TAPE_STD_M**2 + np.einsum("ij,ij->i", spread, theirs)
         )
     else:
         gain = np.zeros((len(poor), 0))
-    found = [_offer(solution, row, gain[k], labels) for k, row in enumerate(poor)]
+    found = [_propose_check(solution, row, gain[k], labels) for k, row in enumerate(poor)]
     return tuple(sorted(found, key=lambda one: one.redundancy))
 
 
-def _not_taken(solution: Solution) -> tuple[list[NetworkObservation], list[str]]:
+def _possible_observations(solution: Solution) -> tuple[list[NetworkObservation], list[str]]:
     """Return distances and wall observations that could still be taken, and their labels."""
     built = solution.built
     taken = {frozenset(one.nodes) for one in built.network.observations}
@@ -129,7 +131,7 @@ def _not_taken(solution: Solution) -> tuple[list[NetworkObservation], list[str]]
     return offers, labels
 
 
-def _offer(solution: Solution, row: int, gain: Float, labels: list[str]) -> Uncheckable:
+def _propose_check(solution: Solution, row: int, gain: Float, labels: list[str]) -> Uncheckable:
     """Return an observation with what would check it best."""
     observation, std = solution.built.observations[row], solution.adjusted.network.std[row]
     redundancy = float(solution.adjusted.redundancy[row])

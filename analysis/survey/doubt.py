@@ -42,18 +42,18 @@ def survey_doubts(solution: Solution, target: Target) -> tuple[Doubt, ...]:
         Empty where the figures can be acted upon.
     """
     doubts: list[Doubt] = []
-    if solution.contradictory:
+    if solution.is_contradictory:
         doubts.append("unchecked")
     if solution.contradictions:
         doubts.append("names")
     if len(solution.blunders) > MOST_ASIDE:
         doubts.append("many")
-    elif _depends(solution, target):
+    elif _depends_on_choice(solution, target):
         doubts.append("alike")
     return tuple(doubts)
 
 
-def _depends(solution: Solution, target: Target) -> bool:
+def _depends_on_choice(solution: Solution, target: Target) -> bool:
     """Return whether another choice of the wrong observation would change the answer."""
     tolerances = {
         "distance": target.distance_tolerance_m,
@@ -61,19 +61,19 @@ def _depends(solution: Solution, target: Target) -> bool:
         "offset": PLACE_TOLERANCE_M,
         "depth": PLACE_TOLERANCE_M,
     }
-    usual = _differences(solution, solution.adjusted.positions_m)
+    usual = _left_minus_right(solution, solution.adjusted.positions_m)
     for blunder in solution.blunders:
         for other in blunder.alternatives:
             active = solution.adjusted.active.copy()
             active[[blunder.row, other]] = True, False
             adjusted = adjust(solution.adjusted.network, solution.adjusted.unknowns, active=active)
-            found = _differences(solution, adjusted.positions_m)
+            found = _left_minus_right(solution, adjusted.positions_m)
             if any(abs(found[name] - usual[name]) > most for name, most in tolerances.items()):
                 return True
     return False
 
 
-def _differences(solution: Solution, places: Float) -> dict[str, float]:
+def _left_minus_right(solution: Solution, places: Float) -> dict[str, float]:
     """Return left minus right of what is held to a tolerance."""
     found = triangle_quantities(places, solution.built.node)
     return {

@@ -51,23 +51,23 @@ def observe(kind: Kind, ends: Float, sign: Float) -> tuple[Float, Float]:
     slopes : ndarray, shape (n, n_ends, 3)
     """
     if kind == "distance":
-        return _distance(ends)
+        return _observe_distance(ends)
     if kind == "perpendicular":
-        return _perpendicular(ends, sign)
+        return _observe_perpendicular(ends, sign)
     if kind == "along":
-        return _along(ends)
+        return _observe_along(ends)
     if kind == "height":
         slopes = np.zeros(ends.shape)
         slopes[:, 0, 2] = 1.0
         return ends[:, 0, 2], slopes
     if kind == "equal":
-        first, first_slopes = _distance(ends[:, :2])
-        second, second_slopes = _distance(ends[:, 2:])
+        first, first_slopes = _observe_distance(ends[:, :2])
+        second, second_slopes = _observe_distance(ends[:, 2:])
         return first - second, np.concatenate([first_slopes, -second_slopes], axis=1)
-    return _angle(ends)
+    return _observe_angle(ends)
 
 
-def _distance(ends: Float) -> tuple[Float, Float]:
+def _observe_distance(ends: Float) -> tuple[Float, Float]:
     """Return the distance of two nodes in space."""
     step = ends[:, 1] - ends[:, 0]
     length = np.sqrt(np.einsum("ij,ij->i", step, step) + _TINY_M**2)
@@ -75,16 +75,16 @@ def _distance(ends: Float) -> tuple[Float, Float]:
     return length, np.stack([-unit, unit], axis=1)
 
 
-def _plan_line(ends: Float) -> tuple[Float, Float, Float]:
+def _measure_line(ends: Float) -> tuple[Float, Float, Float]:
     """Return length, direction and the first node's place from the line's first node."""
     line = ends[:, 2, :2] - ends[:, 1, :2]
     length = np.sqrt(np.einsum("ij,ij->i", line, line) + _TINY_M**2)
     return length, line / length[:, None], ends[:, 0, :2] - ends[:, 1, :2]
 
 
-def _perpendicular(ends: Float, sign: Float) -> tuple[Float, Float]:
+def _observe_perpendicular(ends: Float, sign: Float) -> tuple[Float, Float]:
     """Return the distance in plan from a line, positive on the side that `sign` says."""
-    length, unit, place = _plan_line(ends)
+    length, unit, place = _measure_line(ends)
     across = np.stack([unit[:, 1], -unit[:, 0]], axis=1)
     offset = np.einsum("ij,ij->i", place, across)
     share = np.einsum("ij,ij->i", place, unit) / length
@@ -95,9 +95,9 @@ def _perpendicular(ends: Float, sign: Float) -> tuple[Float, Float]:
     return sign * offset, sign[:, None, None] * slopes
 
 
-def _along(ends: Float) -> tuple[Float, Float]:
+def _observe_along(ends: Float) -> tuple[Float, Float]:
     """Return how far along a line a node's foot lies."""
-    length, unit, place = _plan_line(ends)
+    length, unit, place = _measure_line(ends)
     across = np.stack([unit[:, 1], -unit[:, 0]], axis=1)
     turn = (np.einsum("ij,ij->i", place, across) / length)[:, None] * across
     slopes = np.zeros(ends.shape)
@@ -107,7 +107,7 @@ def _along(ends: Float) -> tuple[Float, Float]:
     return np.einsum("ij,ij->i", place, unit), slopes
 
 
-def _angle(ends: Float) -> tuple[Float, Float]:
+def _observe_angle(ends: Float) -> tuple[Float, Float]:
     """Return the angle in plan at the middle node."""
     first, second = ends[:, 0, :2] - ends[:, 1, :2], ends[:, 2, :2] - ends[:, 1, :2]
     cross = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]

@@ -41,7 +41,7 @@ class Estimate:
     std: float | None
 
     @property
-    def known(self) -> tuple[float, float]:
+    def value_and_std(self) -> tuple[float, float]:
         """Value and sigma; of a quantity that isn't known, 0 and infinity."""
         if self.value is None or self.std is None:
             return 0.0, float("inf")

@@ -71,7 +71,7 @@ def evaluate_survey(survey: Survey, target: Target | None = None) -> SurveyResul
     wanted = target or Target()
     solution = solve_survey(survey)
     triangle, walls = survey_triangle(solution), survey_walls(solution)
-    criteria = judge(triangle, wanted, _front(walls))
+    criteria = judge(triangle, wanted, _mean_front_distance(walls))
     doubts = survey_doubts(solution, wanted)
     return SurveyResult(
         solution=solution,
@@ -85,10 +85,10 @@ def evaluate_survey(survey: Survey, target: Target | None = None) -> SurveyResul
     )
 
 
-def _front(walls: SurveyWalls) -> Estimate | None:
+def _mean_front_distance(walls: SurveyWalls) -> Estimate | None:
     """Return the mean distance of both reference points from the front wall."""
     found = [
-        one.reference_m.known
+        one.reference_m.value_and_std
         for side in SIDES
         for one in walls.cabinets[side]
         if one.wall == "front" and one.reference_m.value is not None

@@ -1,8 +1,9 @@
 """From a survey to adjusted places: start, adjustment, blunders, and what stays open.
 
-The plans of `network_start` are each brought to their nearest least-squares solution; the one
-is taken that fits best, where a single observation can't say more than `MOST_COST`. If another
-fits as well and differs, the survey is ambiguous there, and says so.
+The plans of `approximate_coordinates` are each brought to their nearest least-squares solution;
+the one is taken that fits best, where a single observation can't say more than
+`MOST_SOLUTION_COST`. If another fits as well and differs, the survey is ambiguous there, and says
+so.
 """
 
 from __future__ import annotations
@@ -14,36 +15,45 @@ import numpy as np
 from scipy.sparse.linalg import splu
 
 from analysis.basics.arrays import Float
-from analysis.survey.adjustment.approximate_coordinates import Layout, node_heights, plan_starts
+from analysis.survey.adjustment.approximate_coordinates import (
+    Layout,
+    approximate_plans,
+    node_heights,
+)
 from analysis.survey.adjustment.blunders import (
     Blunder,
     gross_observations,
-    likeliest_culprit,
+    likeliest_blunder,
     search_blunders,
 )
-from analysis.survey.adjustment.least_squares import Adjustment, resistant_unknowns, solve_unknowns
-from analysis.survey.adjustment.network import Network, NetworkObservation, fitted_values, oriented
+from analysis.survey.adjustment.least_squares import Adjustment, robust_unknowns, solve_unknowns
+from analysis.survey.adjustment.network import (
+    Network,
+    NetworkObservation,
+    fitted_values,
+    orient_perpendiculars,
+)
 from analysis.survey.adjustment.survey_network import (
     USUAL_HEIGHT_M,
     SurveyNetwork,
-    survey_network,
+    build_survey_network,
 )
-from analysis.survey.adjustment.usual_layout import start_layout
+from analysis.survey.adjustment.usual_layout import usual_layout
 from analysis.survey.survey import SIDES, Survey
 
-MOST_COST: Final = 50.0
+MOST_SOLUTION_COST: Final = 50.0
 """How much one observation may speak against a solution, in squared sigmas."""
 
-SAID_COST: Final = 1000.0
+SOLUTION_CONSTRAINT_COST: Final = 1000.0
 """What a statement that doesn't hold costs."""
 
-AS_GOOD: Final = 9.0
+AMBIGUOUS_COST: Final = 9.0
 """Solutions whose costs differ by less can't be told apart: three sigmas."""
 
-APART_M: Final = 0.03
+DISTINCT_M: Final = 0.03
 """Solutions that differ by less than this are one."""
 
-FEW: Final = 1
+FEW_BLUNDERS: Final = 1
 """With more observations set aside, solutions that resist gross errors are looked for as well."""
 
 MOST_TRIED: Final = 150
@@ -52,7 +62,7 @@ MOST_TRIED: Final = 150
 N_TRIED: Final = 5
 """How many starting plans are brought to their solutions."""
 
-HOPELESS: Final = 45.0
+MOST_EXTRA_COST: Final = 45.0
 """Plans that begin this much worse than the best aren't tried: almost two observations
 against them."""
 
@@ -60,7 +70,7 @@ OPEN_SHARE: Final = 0.3
 """A node is named with an open direction where it moves by this share of the farthest."""
 
 
-SAME_SIGMAS: Final = 6.0
+REPEAT_SIGMAS: Final = 6.0
 """Two observations of one distance that agree so well are one observation to start from."""
 
 
@@ -89,7 +99,7 @@ class Solution:
     open_nodes: frozenset[str]
 
     @property
-    def contradictory(self) -> bool:
+    def is_contradictory(self) -> bool:
         """Whether more observations were set aside than are left to check the rest."""
         return self.adjusted.degrees_of_freedom < len(self.blunders)
 
@@ -120,19 +130,19 @@ def solve_survey(survey: Survey) -> Solution:
     ValueError
         If an observation names a point or wall that isn't there.
     """
-    built = survey_network(survey)
-    start = _start(built)
+    built = build_survey_network(survey)
+    start = _find_start(built)
     ambiguous = start.ambiguous
     if any(len(parts) > 1 for parts in built.segments.values()):
-        built = survey_network(survey, positions_m=built.network.positions(start.unknowns))
-    adjusted, blunders = _searched(built, start)
-    said, nodes = _undetermined(built, adjusted)
+        built = build_survey_network(survey, positions_m=built.network.positions(start.unknowns))
+    adjusted, blunders = _search_from(built, start)
+    said, nodes = _describe_undetermined(built, adjusted)
     return Solution(
         built=built,
         adjusted=adjusted,
         blunders=blunders,
-        undetermined=(*said, *_ambiguity(built, ambiguous)),
-        contradictions=tuple(_contradictions(built, adjusted, nodes | ambiguous)),
+        undetermined=(*said, *_describe_ambiguity(built, ambiguous)),
+        contradictions=tuple(_describe_contradictions(built, adjusted, nodes | ambiguous)),
         open_nodes=frozenset(nodes | ambiguous),
     )
 
@@ -144,68 +154,74 @@ class _Start(NamedTuple):
     ----------
     unknowns : ndarray
         Of the likeliest solution by least squares.
-    begun : list of ndarray
+    tried_from : list of ndarray
         From where solutions were looked for.
     ambiguous : set of str
         Nodes that may stand elsewhere.
     """
 
     unknowns: Float
-    begun: list[Float]
+    tried_from: list[Float]
     ambiguous: set[str]
 
 
-def _start(built: SurveyNetwork) -> _Start:
+def _find_start(built: SurveyNetwork) -> _Start:
     """Return where to begin."""
-    layout = start_layout(built)
+    layout = usual_layout(built)
     network = built.network
     usual = [one.value for one in built.observations if one.kind == "height"]
     heights_m = node_heights(
         network.observations, network.n_nodes, usual_m=usual[0] if usual else USUAL_HEIGHT_M
     )
-    heights_m = _cabinet_heights(built, heights_m)
-    plans = plan_starts([*_for_start(built), *_links(built)], heights_m, layout)
+    heights_m = _share_edge_heights(built, heights_m)
+    plans = approximate_plans(
+        [*_observations_before_walls(built), *_tweeter_distances(built)], heights_m, layout
+    )
     found: list[tuple[float, Float]] = []
-    tried, begun = list[Float](), list[Float]()
+    tried, tried_from = list[Float](), list[Float]()
     for plan, cost in plans:
-        if len(found) == N_TRIED or cost > plans[0][1] + HOPELESS:
+        if len(found) == N_TRIED or cost > plans[0][1] + MOST_EXTRA_COST:
             break
-        if any(np.abs(plan - other).max() < 2 * APART_M for other in tried):
+        if any(np.abs(plan - other).max() < 2 * DISTINCT_M for other in tried):
             continue
         tried.append(plan)
-        unknowns = _unknowns_at(network, np.column_stack([_with_walls(built, plan), heights_m]))
-        turned = oriented(network, network.positions(unknowns))
-        begun.append(unknowns)
+        unknowns = _nearest_unknowns(
+            network, np.column_stack([_place_straight_walls(built, plan), heights_m])
+        )
+        turned = orient_perpendiculars(network, network.positions(unknowns))
+        tried_from.append(unknowns)
         unknowns, _, _ = solve_unknowns(turned, unknowns, n_steps=25)
-        found.append((_cost(turned, unknowns, layout), unknowns))
+        found.append((_misfit_cost(turned, unknowns, layout), unknowns))
     found.sort(key=lambda one: one[0])
     best = network.positions(found[0][1])
     names, ambiguous = built.names, set[str]()
     for cost, unknowns in found[1:]:
-        if cost < found[0][0] + AS_GOOD:
+        if cost < found[0][0] + AMBIGUOUS_COST:
             away = np.linalg.norm(network.positions(unknowns) - best, axis=1)
-            ambiguous |= {names[k] for k in np.flatnonzero(away > APART_M)}
-    return _Start(unknowns=found[0][1], begun=begun, ambiguous=ambiguous)
+            ambiguous |= {names[k] for k in np.flatnonzero(away > DISTINCT_M)}
+    return _Start(unknowns=found[0][1], tried_from=tried_from, ambiguous=ambiguous)
 
 
-def _searched(built: SurveyNetwork, start: _Start) -> tuple[Adjustment, tuple[Blunder, ...]]:
+def _search_from(built: SurveyNetwork, start: _Start) -> tuple[Adjustment, tuple[Blunder, ...]]:
     """Return the adjustment from the start that leaves the fewest observations aside."""
     suspects = ~built.assumed
-    network = oriented(built.network, built.network.positions(start.unknowns))
+    network = orient_perpendiculars(built.network, built.network.positions(start.unknowns))
     found = [search_blunders(network, start.unknowns, suspects=suspects)]
-    if len(found[0][1]) > FEW and suspects.sum() <= MOST_TRIED:
-        unknowns, aside = likeliest_culprit(network, start.unknowns, suspects)
+    if len(found[0][1]) > FEW_BLUNDERS and suspects.sum() <= MOST_TRIED:
+        unknowns, aside = likeliest_blunder(network, start.unknowns, suspects)
         found.append(search_blunders(network, unknowns, suspects=suspects, aside=aside))
-    if len(found[0][1]) > FEW:
-        for one in (*start.begun, start.unknowns):
-            turned = oriented(built.network, built.network.positions(one))
-            unknowns = resistant_unknowns(turned, one)
+    if len(found[0][1]) > FEW_BLUNDERS:
+        for one in (*start.tried_from, start.unknowns):
+            turned = orient_perpendiculars(built.network, built.network.positions(one))
+            unknowns = robust_unknowns(turned, one)
             aside = gross_observations(turned, unknowns, suspects)
             found.append(search_blunders(turned, unknowns, suspects=suspects, aside=aside))
-    return min(found, key=lambda one: len(one[1]) + len(_contradictions(built, one[0], set())))
+    return min(
+        found, key=lambda one: len(one[1]) + len(_describe_contradictions(built, one[0], set()))
+    )
 
 
-def _cabinet_heights(built: SurveyNetwork, heights_m: Float) -> Float:
+def _share_edge_heights(built: SurveyNetwork, heights_m: Float) -> Float:
     """Give the edges that share their tweeter's height that height, and walls the floor's."""
     heights_m = heights_m.copy()
     for side, cabinet in built.survey.cabinets.items():
@@ -215,39 +231,39 @@ def _cabinet_heights(built: SurveyNetwork, heights_m: Float) -> Float:
     return heights_m
 
 
-def _hidden(built: SurveyNetwork) -> set[int]:
+def _straight_wall_nodes(built: SurveyNetwork) -> set[int]:
     """Return the nodes of straight walls that are found from observations to them."""
     return {built.node[name] for name in built.node if name.endswith((" wall a", " wall b"))}
 
 
-def _for_start(built: SurveyNetwork) -> list[NetworkObservation]:
+def _observations_before_walls(built: SurveyNetwork) -> list[NetworkObservation]:
     """Return the observations that can place points before the straight walls are known.
 
     An observation taken twice counts once: two equal circles cross nowhere, or everywhere.
     """
-    hidden = _hidden(built)
+    hidden = _straight_wall_nodes(built)
     kept: list[NetworkObservation] = []
     for one in built.network.observations:
         twins = (
             other
             for other in kept
             if other.kind == one.kind
-            and _same_between(other, one)
-            and abs(other.value - one.value) < SAME_SIGMAS * one.std
+            and _join_same_nodes(other, one)
+            and abs(other.value - one.value) < REPEAT_SIGMAS * one.std
         )
         if not hidden.intersection(one.nodes) and next(twins, None) is None:
             kept.append(one)
     return kept
 
 
-def _same_between(one: NetworkObservation, other: NetworkObservation) -> bool:
+def _join_same_nodes(one: NetworkObservation, other: NetworkObservation) -> bool:
     """Tell whether two observations of a kind join the same points; a distance has no sense."""
     if one.kind == "distance":
         return sorted(one.nodes) == sorted(other.nodes)
     return one.nodes == other.nodes
 
 
-def _links(built: SurveyNetwork) -> list[NetworkObservation]:
+def _tweeter_distances(built: SurveyNetwork) -> list[NetworkObservation]:
     """Return the distances that follow from a tweeter's place between two edges."""
     links = []
     for side in SIDES:
@@ -270,12 +286,12 @@ def _links(built: SurveyNetwork) -> list[NetworkObservation]:
     return links
 
 
-def _with_walls(built: SurveyNetwork, plan: Float) -> Float:
+def _place_straight_walls(built: SurveyNetwork, plan: Float) -> Float:
     """Lay the straight walls where the observations to them put them on average."""
     plan = plan.copy()
     for name, parts in built.segments.items():
         first, second = parts[0][0], parts[-1][1]
-        if first not in _hidden(built):
+        if first not in _straight_wall_nodes(built):
             continue
         axis = 1 if name in ("front", "rear") else 0
         sign = -1.0 if name in ("front", "left") else 1.0
@@ -289,7 +305,7 @@ def _with_walls(built: SurveyNetwork, plan: Float) -> Float:
     return plan
 
 
-def _unknowns_at(network: Network, positions_m: Float) -> Float:
+def _nearest_unknowns(network: Network, positions_m: Float) -> Float:
     """Return the unknowns that bring the nodes nearest to given places."""
     right = positions_m.ravel() - network.constant_m
     if network.dense_map is not None:
@@ -298,21 +314,25 @@ def _unknowns_at(network: Network, positions_m: Float) -> Float:
     return np.asarray(splu((node_map.T @ node_map).tocsc()).solve(node_map.T @ right))
 
 
-def _cost(network: Network, unknowns: Float, layout: Layout) -> float:
+def _misfit_cost(network: Network, unknowns: Float, layout: Layout) -> float:
     """Return how badly a solution fits observations and statements."""
     positions_m = network.positions(unknowns)
     misfit = (network.value - fitted_values(network, positions_m)) / network.std
-    cost = float(np.minimum(misfit**2, MOST_COST).sum())
+    cost = float(np.minimum(misfit**2, MOST_SOLUTION_COST).sum())
     place = np.vstack([positions_m, np.zeros(3)])
-    for said in layout.said:
-        cost += SAID_COST * float(place[said.lower, said.axis] > place[said.higher, said.axis])
+    for constraint in layout.constraints:
+        cost += SOLUTION_CONSTRAINT_COST * float(
+            place[constraint.lower, constraint.axis] > place[constraint.higher, constraint.axis]
+        )
     return cost
 
 
-def _undetermined(built: SurveyNetwork, adjusted: Adjustment) -> tuple[list[str], set[str]]:
+def _describe_undetermined(
+    built: SurveyNetwork, adjusted: Adjustment
+) -> tuple[list[str], set[str]]:
     """Return in words what nothing fixes, and the nodes concerned."""
     said = [
-        f"nothing fixes the height of {_the(observation.ends[0])}"
+        f"nothing fixes the height of {_name_in_sentence(observation.ends[0])}"
         for observation, assumed in zip(built.observations, built.assumed, strict=True)
         if assumed
     ]
@@ -325,11 +345,11 @@ def _undetermined(built: SurveyNetwork, adjusted: Adjustment) -> tuple[list[str]
         plan = np.linalg.norm(moved[:, :2], axis=(1, 2))
         for k in np.flatnonzero(size > OPEN_SHARE * size.max()):
             nodes.add(built.names[k])
-        said += _open_words(built, nodes, plan)
+        said += _describe_open(built, nodes, plan)
     return said, nodes
 
 
-def _open_words(built: SurveyNetwork, nodes: set[str], plan: Float) -> list[str]:
+def _describe_open(built: SurveyNetwork, nodes: set[str], plan: Float) -> list[str]:
     """Return what is open, walls and heights by themselves and tweeters with their edges."""
     said, places = [], []
     for name in built.node:
@@ -339,36 +359,40 @@ def _open_words(built: SurveyNetwork, nodes: set[str], plan: Float) -> list[str]
             wall = f"nothing fixes where the {name.split()[0]} wall stands and how it runs"
             said += [] if wall in said else [wall]
         elif plan[built.node[name]] < 1e-6:
-            said.append(f"nothing fixes the height of {_the(name)}")
+            said.append(f"nothing fixes the height of {_name_in_sentence(name)}")
         elif not name.endswith(" tweeter"):
-            places.append(_the(name))
+            places.append(_name_in_sentence(name))
     if places:
-        said.insert(0, f"nothing fixes where {_listed(places)} {_stand(places)} in plan")
+        said.insert(0, f"nothing fixes where {_join_names(places)} {_verb_for(places)} in plan")
     return said
 
 
-def _ambiguity(built: SurveyNetwork, nodes: set[str]) -> list[str]:
+def _describe_ambiguity(built: SurveyNetwork, nodes: set[str]) -> list[str]:
     """Return in words what may stand in two places."""
-    named = [_the(name) for name in built.node if name in nodes and "tweeter" not in name]
+    named = [
+        _name_in_sentence(name) for name in built.node if name in nodes and "tweeter" not in name
+    ]
     if not named:
         return []
     return [
-        f"{_listed(named)} could as well stand in another place that fits the readings: "
+        f"{_join_names(named)} could as well stand in another place that fits the readings: "
         "say on which side, or add a distance to a point that isn't in line with the others"
     ]
 
 
-def _contradictions(built: SurveyNetwork, adjusted: Adjustment, open_nodes: set[str]) -> list[str]:
+def _describe_contradictions(
+    built: SurveyNetwork, adjusted: Adjustment, open_nodes: set[str]
+) -> list[str]:
     """Return in words which points stand on another side than their names say."""
     place = np.vstack([adjusted.positions_m, np.zeros(3)])
     names = [*built.names, "the centre line's start"]
     said = []
-    for one in start_layout(built).said:
+    for one in usual_layout(built).constraints:
         pair = names[one.lower], names[one.higher]
         off_m = float(place[one.lower, one.axis] - place[one.higher, one.axis])
-        if off_m > APART_M and not open_nodes.intersection(pair):
+        if off_m > DISTINCT_M and not open_nodes.intersection(pair):
             way = "to the right of" if one.axis == 0 else "behind"
-            lower, higher = (_the(name) for name in pair)
+            lower, higher = (_name_in_sentence(name) for name in pair)
             said.append(
                 f"by the readings {lower} stands {way} {higher}, which its name speaks against: "
                 "are two names exchanged, or a reading wrong?"
@@ -376,7 +400,7 @@ def _contradictions(built: SurveyNetwork, adjusted: Adjustment, open_nodes: set[
     return said
 
 
-def _the(name: str) -> str:
+def _name_in_sentence(name: str) -> str:
     """Return a node's name in a sentence."""
     if name in ("head", "left tweeter", "right tweeter"):
         return f"the {name}"
@@ -384,11 +408,11 @@ def _the(name: str) -> str:
     return f"the {name} edge" if name in own else name
 
 
-def _listed(names: list[str]) -> str:
+def _join_names(names: list[str]) -> str:
     """Return names as a person lists them."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _stand(names: list[str]) -> str:
+def _verb_for(names: list[str]) -> str:
     """Return the verb."""
     return "stands" if len(names) == 1 else "stand"

@@ -29,7 +29,7 @@ OUTWARD: Final[dict[Side, float]] = {"left": -1.0, "right": 1.0}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Pair:
+class SideEstimates:
     """A quantity of both sides.
 
     Attributes
@@ -41,7 +41,7 @@ class Pair:
     right: Estimate
     left_minus_right: Estimate
 
-    def side(self, side: Side) -> Estimate:
+    def of(self, side: Side) -> Estimate:
         """Return one side's."""
         return self.left if side == "left" else self.right
 
@@ -66,13 +66,13 @@ class Triangle:
         The head's place along the line.
     """
 
-    distance_m: Pair
-    offset_m: Pair
-    depth_m: Pair
-    toe_in_rad: Pair
-    aim_rad: Pair
+    distance_m: SideEstimates
+    offset_m: SideEstimates
+    depth_m: SideEstimates
+    toe_in_rad: SideEstimates
+    aim_rad: SideEstimates
     toe_in_edge_m: Estimate
-    height_m: Pair
+    height_m: SideEstimates
     base_width_m: Estimate
     apex_angle_rad: Estimate
     seat_ratio: Estimate
@@ -117,7 +117,7 @@ def triangle_quantities(places: Float, node: dict[str, int]) -> dict[str, Float]
     at = {name: places[..., k, :] for name, k in node.items()}
     found: dict[str, Float] = {}
     for side in SIDES:
-        for name, value in _of_side(at, side).items():
+        for name, value in _side_quantities(at, side).items():
             found[f"{name}.{side}"] = value
     for name in [key.removesuffix(".left") for key in found if key.endswith(".left")]:
         found[f"{name}.left_minus_right"] = found[f"{name}.left"] - found[f"{name}.right"]
@@ -137,7 +137,7 @@ def triangle_quantities(places: Float, node: dict[str, int]) -> dict[str, Float]
     }
 
 
-def _of_side(at: dict[str, Float], side: Side) -> dict[str, Float]:
+def _side_quantities(at: dict[str, Float], side: Side) -> dict[str, Float]:
     """Return what belongs to one loudspeaker."""
     tweeter, outward = at[f"{side} tweeter"], OUTWARD[side]
     to_head = at[HEAD] - tweeter
@@ -168,8 +168,8 @@ def survey_triangle(solution: Solution) -> Triangle:
     node = solution.built.node
     found = propagate(solution.adjusted, lambda places: triangle_quantities(places, node))
 
-    def pair(name: str) -> Pair:
-        return Pair(
+    def pair(name: str) -> SideEstimates:
+        return SideEstimates(
             left=found[f"{name}.left"],
             right=found[f"{name}.right"],
             left_minus_right=found[f"{name}.left_minus_right"],

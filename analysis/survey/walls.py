@@ -116,7 +116,7 @@ def survey_walls(solution: Solution) -> SurveyWalls:
     -------
     SurveyWalls
     """
-    found = propagate(solution.adjusted, lambda places: _quantities(solution, places))
+    found = propagate(solution.adjusted, lambda places: _wall_quantities(solution, places))
     segments = solution.built.segments
 
     def distances(name: str, *, gaps: bool) -> tuple[WallDistance, ...]:
@@ -145,13 +145,15 @@ def _wall_shape(wall: Wall, found: dict[str, Estimate]) -> WallShape:
     """Return how a wall runs, and its mark farthest from straight."""
     bend, mark = None, None
     if len(wall.marks) >= 3:
-        mark = max(wall.marks, key=lambda name: abs(found[f"bend.{wall.name}.{name}"].known[0]))
+        mark = max(
+            wall.marks, key=lambda name: abs(found[f"bend.{wall.name}.{name}"].value_and_std[0])
+        )
         bend = found[f"bend.{wall.name}.{mark}"]
     skew = found[f"skew.{wall.name}"]
     return WallShape(wall=wall.name, skew_rad=skew, bend_m=bend, bend_mark=mark)
 
 
-def _quantities(solution: Solution, places: Float) -> dict[str, Float]:
+def _wall_quantities(solution: Solution, places: Float) -> dict[str, Float]:
     """Return distances, skews, bends and corners."""
     built = solution.built
     found: dict[str, Float] = {}
@@ -160,10 +162,10 @@ def _quantities(solution: Solution, places: Float) -> dict[str, Float]:
         for name, point in (*points.items(), (HEAD, places[..., built.node[HEAD], :2])):
             node = built.node[HEAD if name == HEAD else f"{name} tweeter"]
             ends = nearest_segment(parts, node, solution.adjusted.positions_m)
-            found[f"{name}.{wall}"] = _distance(places, ends, point)
+            found[f"{name}.{wall}"] = _distance_to_line(places, ends, point)
         for side in SIDES:
-            found[f"{side}.{wall}.gap"] = _gap(solution, places, side, wall)
-        _shape(solution, places, wall, found)
+            found[f"{side}.{wall}.gap"] = _cabinet_gap(solution, places, side, wall)
+        _add_wall_shape(solution, places, wall, found)
     for first, second in _CORNERS:
         if first in built.segments and second in built.segments:
             turn = found[f"skew.{first}"] - found[f"skew.{second}"]
@@ -172,7 +174,7 @@ def _quantities(solution: Solution, places: Float) -> dict[str, Float]:
     return found
 
 
-def tweeters_to_walls(solution: Solution, places: Float) -> dict[str, Float]:
+def tweeter_wall_distances(solution: Solution, places: Float) -> dict[str, Float]:
     """Return the distance in plan of both reference points from each wall.
 
     Parameters
@@ -190,11 +192,13 @@ def tweeters_to_walls(solution: Solution, places: Float) -> dict[str, Float]:
         for side in SIDES:
             node = solution.built.node[f"{side} tweeter"]
             ends = nearest_segment(parts, node, solution.adjusted.positions_m)
-            found[f"{side} tweeter to wall {wall}"] = _distance(places, ends, places[..., node, :2])
+            found[f"{side} tweeter to wall {wall}"] = _distance_to_line(
+                places, ends, places[..., node, :2]
+            )
     return found
 
 
-def _distance(places: Float, ends: tuple[int, int], point: Float) -> Float:
+def _distance_to_line(places: Float, ends: tuple[int, int], point: Float) -> Float:
     """Return the distance of points from the line through two nodes."""
     first, second = places[..., ends[0], :2], places[..., ends[1], :2]
     line = second - first
@@ -203,18 +207,22 @@ def _distance(places: Float, ends: tuple[int, int], point: Float) -> Float:
     return np.asarray(np.abs(cross) / np.linalg.norm(line, axis=-1))
 
 
-def _gap(solution: Solution, places: Float, side: Side, wall: WallName) -> Float:
+def _cabinet_gap(solution: Solution, places: Float, side: Side, wall: WallName) -> Float:
     """Return the distance of a cabinet's nearest corner from a wall."""
     built = solution.built
     corners = cabinet_corners(places, built.node, side, built.survey.cabinets[side].depth_m)
     parts = built.segments[wall]
     ends = nearest_segment(parts, built.node[f"{side} tweeter"], solution.adjusted.positions_m)
-    gaps = np.stack([_distance(places, ends, corners[..., k, :]) for k in range(4)], axis=-1)
+    gaps = np.stack(
+        [_distance_to_line(places, ends, corners[..., k, :]) for k in range(4)], axis=-1
+    )
     nearest = int(np.argmin(gaps.reshape(-1, 4)[0]))
     return np.asarray(gaps[..., nearest])
 
 
-def _shape(solution: Solution, places: Float, wall: WallName, found: dict[str, Float]) -> None:
+def _add_wall_shape(
+    solution: Solution, places: Float, wall: WallName, found: dict[str, Float]
+) -> None:
     """Add a wall's skew, and how far its marks are from straight."""
     parts = solution.built.segments[wall]
     nodes = [parts[0][0], *(part[1] for part in parts)]

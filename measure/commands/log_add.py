@@ -133,11 +133,11 @@ def _filled(folder: Path, made: PlaceEntry, survey: str) -> tuple[PlaceEntry, st
     from measure.logbook.entries.pair_place import survey_path
     from measure.logbook.entries.surveys import filled_place
     from measure.logbook.folder import open_logbook
-    from measure.survey.evaluation import evaluated
+    from measure.survey.evaluation import evaluate_file
     from measure.survey.file import read_survey
 
     path = survey_path(open_logbook(folder), survey)
-    return filled_place(made, survey, evaluated(read_survey(path)))
+    return filled_place(made, survey, evaluate_file(read_survey(path)))
 
 
 @command.command("survey")

@@ -191,9 +191,9 @@ def _step(one: Step) -> dict[str, Any]:
         ("outward", one.outward_m),
         ("higher", one.higher_m),
     ):
-        value, std = way.known
+        value, std = way.value_and_std
         table |= {f"{name}_mm": value * 1e3, f"{name}_std_mm": std * 1e3}
-    turn = (None, None) if one.turn_rad is None else one.turn_rad.known
+    turn = (None, None) if one.turn_rad is None else one.turn_rad.value_and_std
     for name, angle in zip(("turn_inward_deg", "turn_inward_std_deg"), turn, strict=True):
         table[name] = None if angle is None else math.degrees(angle)
     return table

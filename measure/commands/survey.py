@@ -65,12 +65,12 @@ def command(
         msg = "give a SURVEY.toml, or --new FILE to write one to fill in"
         raise click.UsageError(msg)
     from measure.survey.document import survey_document
-    from measure.survey.evaluation import evaluated
+    from measure.survey.evaluation import evaluate_file
     from measure.survey.file import read_survey
 
     check_json_target(json_target)
     file = read_survey(survey)
-    result = evaluated(file)
+    result = evaluate_file(file)
     arrival = None if reading is None else _arrival(result, reading)
     written = _write_files(file, result, card=card, room_out=room_out, figures=figures, force=force)
     kept, said = _filed(logbook, file, result, labels)
@@ -197,12 +197,12 @@ def _lines(
 
     parts = [
         ("", words.verdict_lines(result)),
-        ("", words.trouble_lines(result, lines=file.lines, length=length)),
+        ("", words.misfit_lines(result, lines=file.lines, length=length)),
         ("Sound and tape", [] if arrival is None else words.arrival_lines(arrival, length=length)),
         ("What to do", words.move_lines(result, length=length)),
         ("The triangle", tables.figure_lines(result, length=length)),
         ("The walls", tables.wall_lines(result, length=length)),
-        ("How far to trust it", tables.trust_lines(result)),
+        ("How far to trust it", tables.reliability_lines(result)),
     ]
     said: list[str] = []
     for title, lines in parts:

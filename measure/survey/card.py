@@ -43,7 +43,7 @@ def card_text(file: SurveyFile) -> str:
         f"All lengths in ............ (the file's unit is {file.unit})",
         "",
         "Heights above the floor",
-        *_rows(heights, n_blanks=1),
+        *_blank_lines(heights, n_blanks=1),
         "",
         "Cabinets                width         depth         height",
         *(f"  {side:<18} {_BLANK}  {_BLANK}  {_BLANK}" for side in SIDES),
@@ -56,11 +56,15 @@ def card_text(file: SurveyFile) -> str:
         )
         if labels:
             title = f"With the {instrument}"
-            parts += ["", f"{title:<41} first         second", *_rows(list(labels), n_blanks=2)]
+            parts += [
+                "",
+                f"{title:<41} first         second",
+                *_blank_lines(list(labels), n_blanks=2),
+            ]
     return "\n".join(parts) + "\n"
 
 
-def _rows(labels: list[str], *, n_blanks: int) -> list[str]:
+def _blank_lines(labels: list[str], *, n_blanks: int) -> list[str]:
     """Return a line for each observation."""
     blanks = "  ".join([_BLANK] * n_blanks)
     return [f"  {number:>2}  {label[:35]:<35}{blanks}" for number, label in enumerate(labels, 1)]

@@ -15,7 +15,7 @@ from analysis.survey.moves.moves import Move
 from analysis.survey.propagation import Estimate
 from analysis.survey.result import SurveyResult
 from analysis.survey.survey import SIDES, Observation
-from analysis.survey.triangle import Pair
+from analysis.survey.triangle import SideEstimates
 from analysis.survey.walls import WallDistance
 from measure.survey.file import SurveyFile
 
@@ -46,26 +46,30 @@ def survey_document(
         "survey": file.path.name,
         "passes": result.passes,
         "criteria": [
-            {"name": one.name, "verdict": one.verdict, **_estimate(one.off, *_unit(one.name))}
+            {
+                "name": one.name,
+                "verdict": one.verdict,
+                **_estimate_document(one.off, *_criterion_unit(one.name)),
+            }
             for one in result.criteria
         ],
-        "distance": _pair(triangle.distance_m, "mm", _MM),
-        "offset": _pair(triangle.offset_m, "mm", _MM),
-        "depth": _pair(triangle.depth_m, "mm", _MM),
-        "height": _pair(triangle.height_m, "mm", _MM),
-        "toe_in": _pair(triangle.toe_in_rad, "deg", _DEG)
-        | _estimate(triangle.toe_in_edge_m, "mm", _MM, name="edge"),
-        "aim": _pair(triangle.aim_rad, "deg", _DEG),
+        "distance": _sides_document(triangle.distance_m, "mm", _MM),
+        "offset": _sides_document(triangle.offset_m, "mm", _MM),
+        "depth": _sides_document(triangle.depth_m, "mm", _MM),
+        "height": _sides_document(triangle.height_m, "mm", _MM),
+        "toe_in": _sides_document(triangle.toe_in_rad, "deg", _DEG)
+        | _estimate_document(triangle.toe_in_edge_m, "mm", _MM, name="edge"),
+        "aim": _sides_document(triangle.aim_rad, "deg", _DEG),
         "base_width_m": triangle.base_width_m.value,
         "base_width_std_m": triangle.base_width_m.std,
-        "apex_angle_deg": _scaled(triangle.apex_angle_rad.value, _DEG),
-        "apex_angle_std_deg": _scaled(triangle.apex_angle_rad.std, _DEG),
+        "apex_angle_deg": _scale(triangle.apex_angle_rad.value, _DEG),
+        "apex_angle_std_deg": _scale(triangle.apex_angle_rad.std, _DEG),
         "seat_ratio": triangle.seat_ratio.value,
         "seat_ratio_std": triangle.seat_ratio.std,
-        "seat": _estimate(triangle.seat_offset_m, "mm", _MM, name="right_of_line"),
-        "walls": _walls(result),
+        "seat": _estimate_document(triangle.seat_offset_m, "mm", _MM, name="right_of_line"),
+        "walls": _walls_document(result),
         "blunders": [
-            _blunder(one, result.solution.built.observations, file)
+            _blunder_document(one, result.solution.built.observations, file)
             for one in result.solution.blunders
         ],
         "undetermined": list(result.solution.undetermined),
@@ -82,54 +86,56 @@ def survey_document(
         ],
         "doubts": list(result.doubts),
         "moves": [move_document(one) for one in result.plan.moves],
-        "readings": _observations(result, file),
-        "points": _points(result),
+        "readings": _observation_documents(result, file),
+        "points": _point_documents(result),
         "redundancy": adjusted.degrees_of_freedom,
         "variance_factor": adjusted.variance_factor,
         "variance_factor_range": adjusted.variance_factor_range,
-        "arrival": None if arrival is None else _arrival(arrival),
+        "arrival": None if arrival is None else _arrival_document(arrival),
     }
 
 
-def _scaled(value: float | None, scale: float) -> float | None:
+def _scale(value: float | None, scale: float) -> float | None:
     """Return a value in another unit."""
     return None if value is None else value * scale
 
 
-def _unit(criterion: str) -> tuple[str, float]:
+def _criterion_unit(criterion: str) -> tuple[str, float]:
     """Return the unit of a criterion and its size."""
     is_angle = criterion.startswith(("toe_in", "base_angle"))
     return ("deg", _DEG) if is_angle else ("mm", _MM)
 
 
-def _estimate(one: Estimate, unit: str, scale: float, *, name: str = "off") -> dict[str, Any]:
+def _estimate_document(
+    one: Estimate, unit: str, scale: float, *, name: str = "off"
+) -> dict[str, Any]:
     """Return a quantity and its sigma."""
     return {
-        f"{name}_{unit}": _scaled(one.value, scale),
-        f"{name}_std_{unit}": _scaled(one.std, scale),
+        f"{name}_{unit}": _scale(one.value, scale),
+        f"{name}_std_{unit}": _scale(one.std, scale),
     }
 
 
-def _pair(pair: Pair, unit: str, scale: float) -> dict[str, Any]:
+def _sides_document(pair: SideEstimates, unit: str, scale: float) -> dict[str, Any]:
     """Return both sides and their difference."""
     table: dict[str, Any] = {}
     for side in SIDES:
-        table |= _estimate(pair.side(side), unit, scale, name=side)
+        table |= _estimate_document(pair.of(side), unit, scale, name=side)
     difference = pair.left_minus_right
     return table | {
-        f"left_minus_right_{unit}": _scaled(difference.value, scale),
-        f"std_{unit}": _scaled(difference.std, scale),
+        f"left_minus_right_{unit}": _scale(difference.value, scale),
+        f"std_{unit}": _scale(difference.std, scale),
     }
 
 
-def _walls(result: SurveyResult) -> dict[str, Any]:
+def _walls_document(result: SurveyResult) -> dict[str, Any]:
     """Return distances from walls and their shapes."""
     walls = result.walls
 
     def distances(many: tuple[WallDistance, ...]) -> dict[str, Any]:
         return {
-            one.wall: _estimate(one.reference_m, "mm", _MM, name="distance")
-            | ({} if one.gap_m is None else _estimate(one.gap_m, "mm", _MM, name="gap"))
+            one.wall: _estimate_document(one.reference_m, "mm", _MM, name="distance")
+            | ({} if one.gap_m is None else _estimate_document(one.gap_m, "mm", _MM, name="gap"))
             for one in many
         }
 
@@ -139,37 +145,39 @@ def _walls(result: SurveyResult) -> dict[str, Any]:
         "shapes": [
             {
                 "wall": one.wall,
-                **_estimate(one.skew_rad, "deg", _DEG, name="skew"),
-                **_estimate(one.bend_m or Estimate(value=None, std=None), "mm", _MM, name="bend"),
+                **_estimate_document(one.skew_rad, "deg", _DEG, name="skew"),
+                **_estimate_document(
+                    one.bend_m or Estimate(value=None, std=None), "mm", _MM, name="bend"
+                ),
                 "bend_mark": one.bend_mark,
             }
             for one in walls.shapes
         ],
         "corners": [
-            {"walls": list(pair), **_estimate(off, "deg", _DEG, name="off_square")}
+            {"walls": list(pair), **_estimate_document(off, "deg", _DEG, name="off_square")}
             for pair, off in walls.corners_rad.items()
         ],
     }
 
 
-def _value(value: float, kind: str) -> tuple[str, float]:
+def _convert(value: float, kind: str) -> tuple[str, float]:
     """Return an observation's unit and value as it leaves."""
     return ("deg", value * _DEG) if kind == "angle" else ("mm", value * _MM)
 
 
-def _blunder(
+def _blunder_document(
     one: Blunder, observations: tuple[Observation, ...], file: SurveyFile
 ) -> dict[str, Any]:
     """Return an observation that doesn't fit."""
     observation = observations[one.row]
-    unit, given = _value(one.given, observation.kind)
+    unit, given = _convert(one.given, observation.kind)
     return {
         "measurement": observation.label,
         "line": file.lines.get(observation.label),
         "unit": unit,
         "given": given,
-        "expected": _value(one.expected, observation.kind)[1],
-        "expected_std": _value(one.expected_std, observation.kind)[1],
+        "expected": _convert(one.expected, observation.kind)[1],
+        "expected_std": _convert(one.expected_std, observation.kind)[1],
         "standardised": one.standardised,
         "alternatives": [observations[row].label for row in one.alternatives],
     }
@@ -193,9 +201,9 @@ def move_document(one: Move) -> dict[str, Any]:
         "readings": [
             {
                 "reading": observation.label,
-                "unit": _value(0.0, observation.kind)[0],
-                "before": _value(observation.before, observation.kind)[1],
-                "after": _value(observation.after, observation.kind)[1],
+                "unit": _convert(0.0, observation.kind)[0],
+                "before": _convert(observation.before, observation.kind)[1],
+                "after": _convert(observation.after, observation.kind)[1],
             }
             for observation in one.observations
         ],
@@ -203,11 +211,11 @@ def move_document(one: Move) -> dict[str, Any]:
     }
 
 
-def _observations(result: SurveyResult, file: SurveyFile) -> list[dict[str, Any]]:
+def _observation_documents(result: SurveyResult, file: SurveyFile) -> list[dict[str, Any]]:
     """Return each observation with its residual and how well it is checked."""
     adjusted, rows = result.solution.adjusted, []
     for k, observation in enumerate(result.solution.built.observations):
-        unit, value = _value(observation.value, observation.kind)
+        unit, value = _convert(observation.value, observation.kind)
         rows.append(
             {
                 "reading": observation.label,
@@ -215,8 +223,8 @@ def _observations(result: SurveyResult, file: SurveyFile) -> list[dict[str, Any]
                 "instrument": observation.instrument,
                 "unit": unit,
                 "value": value,
-                "std": _value(observation.std, observation.kind)[1],
-                "residual": _value(float(adjusted.residual[k]), observation.kind)[1],
+                "std": _convert(observation.std, observation.kind)[1],
+                "residual": _convert(float(adjusted.residual[k]), observation.kind)[1],
                 "standardised": float(adjusted.standardised[k]),
                 "redundancy": float(adjusted.redundancy[k]),
                 "used": bool(adjusted.active[k]),
@@ -225,7 +233,7 @@ def _observations(result: SurveyResult, file: SurveyFile) -> list[dict[str, Any]
     return rows
 
 
-def _points(result: SurveyResult) -> dict[str, Any]:
+def _point_documents(result: SurveyResult) -> dict[str, Any]:
     """Return the places of all points in the frame of the centre line."""
     solution = result.solution
     table: dict[str, Any] = {}
@@ -241,7 +249,7 @@ def _points(result: SurveyResult) -> dict[str, Any]:
     return table
 
 
-def _arrival(found: ArrivalAgainstSurvey) -> dict[str, Any]:
+def _arrival_document(found: ArrivalAgainstSurvey) -> dict[str, Any]:
     """Return the sound beside the survey."""
     return {
         "sound_mm": found.sound_m * _MM,

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from measure.survey.file import SurveyFile
 
 
-def evaluated(file: SurveyFile) -> SurveyResult:
+def evaluate_file(file: SurveyFile) -> SurveyResult:
     """Return all that a survey gives.
 
     Parameters

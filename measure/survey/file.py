@@ -99,7 +99,7 @@ def read_survey(path: Path) -> SurveyFile:
         what="a survey file",
         hint="`apexline survey --new NEW.toml` writes one to compare with",
     )
-    return _Builder(path, table).built()
+    return _Builder(path, table).build()
 
 
 class _Problem(Exception):
@@ -123,7 +123,7 @@ class _Builder:
         self.text = path.read_text(encoding="utf-8-sig")
         given = table.instruments
         self.std_m = {
-            name: usual if text is None else self.length(text, f"{name} (instruments)")
+            name: usual if text is None else self.length_m(text, f"{name} (instruments)")
             for name, text, usual in (
                 ("tape", given.tape, SURVEY_TAPE_STD_M),
                 ("laser", given.laser, LASER_STD_M),
@@ -135,13 +135,13 @@ class _Builder:
                 msg = f"{path}: the uncertainty of {name} must lie above 0"
                 raise SurveyFileError(msg)
 
-    def built(self) -> SurveyFile:
+    def build(self) -> SurveyFile:
         """Return the file's contents."""
         try:
             survey = self._survey()
             target = self._target()
         except _Problem as problem:
-            line = self.line_of(problem.key)
+            line = self.find_line(problem.key)
             where = f"{self.path}, line {line}" if line else str(self.path)
             msg = f"{where}: {problem.key}: {problem}"
             raise SurveyFileError(msg) from problem
@@ -149,13 +149,13 @@ class _Builder:
             msg = f"{self.path}: {problem}; correct it in the file"
             raise SurveyFileError(msg) from problem
         labels = {observation.label for observation in survey.observations}
-        found = {label: self.line_of(re.sub(r", reading \d+$", "", label)) for label in labels}
-        lines = {label: line for label, line in (self._own_lines() | found).items() if line}
+        found = {label: self.find_line(re.sub(r", reading \d+$", "", label)) for label in labels}
+        lines = {label: line for label, line in (self._table_lines() | found).items() if line}
         return SurveyFile(
             path=self.path, survey=survey, target=target, unit=self.table.unit, lines=lines
         )
 
-    def line_of(self, key: str) -> int | None:
+    def find_line(self, key: str) -> int | None:
         """Return the number of the line at which a key or statement stands."""
         quoted = re.compile(rf"""(^|["'\s]){re.escape(key)}(["'\s=]|$)""")
         for number, line in enumerate(self.text.splitlines(), start=1):
@@ -163,18 +163,22 @@ class _Builder:
                 return number
         return None
 
-    def _own_lines(self) -> dict[str, int | None]:
+    def _table_lines(self) -> dict[str, int | None]:
         """Return the lines of heights and widths, which stand in tables of their own."""
-        lines = {f"height of {name}": self._line_in("points", name) for name in self.table.points}
-        lines["height of head"] = self._line_in("head", "height")
+        lines = {
+            f"height of {name}": self._find_line_in("points", name) for name in self.table.points
+        }
+        lines["height of head"] = self._find_line_in("head", "height")
         for side in SIDES:
-            lines[f"height of {side} tweeter"] = self._line_in(side, "tweeter_height")
-            lines[f"height of {side} inner"] = self._line_in(side, "edge_height")
-            lines[f"width of the {side} cabinet"] = self._line_in(side, "width")
-            lines[f"tweeter of the {side} cabinet"] = self._line_in(side, "tweeter_from_inner_edge")
+            lines[f"height of {side} tweeter"] = self._find_line_in(side, "tweeter_height")
+            lines[f"height of {side} inner"] = self._find_line_in(side, "edge_height")
+            lines[f"width of the {side} cabinet"] = self._find_line_in(side, "width")
+            lines[f"tweeter of the {side} cabinet"] = self._find_line_in(
+                side, "tweeter_from_inner_edge"
+            )
         return lines
 
-    def _line_in(self, table: str, key: str) -> int | None:
+    def _find_line_in(self, table: str, key: str) -> int | None:
         """Return the number of the line at which a key of a table stands."""
         inside = False
         for number, line in enumerate(self.text.splitlines(), start=1):
@@ -184,7 +188,7 @@ class _Builder:
                 return number
         return None
 
-    def length(self, given: Length, key: str) -> float:
+    def length_m(self, given: Length, key: str) -> float:
         """Return a length in metres, naming its key where it can't be one."""
         try:
             return parse_length(given, unit=self.table.unit)
@@ -195,17 +199,19 @@ class _Builder:
         """Return a height; by tape where nothing else is said."""
         if given is None:
             return None
-        value_m, std_m = self.value(given, key, self.std_m["tape"])
+        value_m, std_m = self.value_and_std(given, key, self.std_m["tape"])
         return Height(value_m=value_m, std_m=std_m)
 
-    def value(self, given: Length | GivenTable, key: str, std_m: float) -> tuple[float, float]:
+    def value_and_std(
+        self, given: Length | GivenTable, key: str, std_m: float
+    ) -> tuple[float, float]:
         """Return value and sigma in metres."""
         if isinstance(given, GivenTable):
-            own = self.length(given.std, key)
+            own = self.length_m(given.std, key)
             if not own > 0:
                 raise _Problem(key, "its std must lie above 0")
-            return self.length(given.value, key), own
-        return self.length(given, key), std_m
+            return self.length_m(given.value, key), own
+        return self.length_m(given, key), std_m
 
     def _survey(self) -> Survey:
         """Return the survey."""
@@ -215,25 +221,25 @@ class _Builder:
         head = table.head.on_line
         on_line = self.std_m["tape"] if head is True else None
         if isinstance(head, (str, float, int)) and not isinstance(head, bool):
-            on_line = self.length(head, "on_line")
+            on_line = self.length_m(head, "on_line")
         room = table.room
         return Survey(
             head=self.height(table.head.height, "height"),
             head_on_line_std_m=on_line,
             cabinets={side: self._cabinet(getattr(table, side), side) for side in SIDES},
-            line=self._line(),
+            line=self._centre_line(),
             marks=marks,
             walls=tuple(self._walls()),
             furniture=tuple(
                 Furniture(
                     name=name,
                     ends=piece.ends,
-                    depth_m=None if piece.depth is None else self.length(piece.depth, name),
+                    depth_m=None if piece.depth is None else self.length_m(piece.depth, name),
                 )
                 for name, piece in table.furniture.items()
             ),
             observations=tuple(self._observations(names)),
-            room_height_m=None if room.height is None else self.length(room.height, "height"),
+            room_height_m=None if room.height is None else self.length_m(room.height, "height"),
             temperature_c=room.temperature_c,
         )
 
@@ -258,15 +264,17 @@ class _Builder:
 
     def _cabinet(self, table: CabinetTable, side: Side) -> Cabinet:
         """Return a cabinet."""
-        width_m, width_std_m = self.value(table.width, "width", self.std_m["tape"])
-        sizes = {name: self.length(getattr(table, name), name) for name in ("depth", "height")}
+        width_m, width_std_m = self.value_and_std(table.width, "width", self.std_m["tape"])
+        sizes = {name: self.length_m(getattr(table, name), name) for name in ("depth", "height")}
         if min(width_m, *sizes.values()) <= 0:
             key = f"[{side}]"
             raise _Problem(key, "width, depth and height must lie above 0")
         self._check_width(width_m, side)
         share, share_std_m, key = 0.5, None, "tweeter_from_inner_edge"
         if table.tweeter_from_inner_edge is not None:
-            from_m, share_std_m = self.value(table.tweeter_from_inner_edge, key, self.std_m["tape"])
+            from_m, share_std_m = self.value_and_std(
+                table.tweeter_from_inner_edge, key, self.std_m["tape"]
+            )
             share = from_m / width_m
             if share > 1:
                 raise _Problem(key, "the tweeter can't lie beside the cabinet")
@@ -282,7 +290,7 @@ class _Builder:
             pivot=table.turn_about,
         )
 
-    def _line(self) -> CentreLine:
+    def _centre_line(self) -> CentreLine:
         """Return the centre line."""
         line = self.table.line
         starts = [line.middle_of, (line.start,) if line.start else None, line.equally_far_from]
@@ -315,9 +323,9 @@ class _Builder:
                 if not many:
                     raise _Problem(key, "holds no reading: write one, or put # before the line")
                 for number, one in enumerate(many, start=1):
-                    value_m, std_m = self.value(one, key, self.std_m[instrument])
+                    value_m, std_m = self.value_and_std(one, key, self.std_m[instrument])
                     label = key if len(many) == 1 else f"{key}, reading {number}"
-                    kind, ends = _parsed(parse_observation, key, known)
+                    kind, ends = _parse_key(parse_observation, key, known)
                     yield Observation(
                         label=label,
                         kind=kind,
@@ -331,7 +339,7 @@ class _Builder:
     def _statements(self, known: set[str]) -> Iterator[Observation]:
         """Yield equal distances and angles."""
         for key in self.table.equal:
-            kind, ends = _parsed(parse_equal_distances, key, known)
+            kind, ends = _parse_key(parse_equal_distances, key, known)
             std_m = self.std_m["equal"]
             yield Observation(
                 label=key, kind=kind, ends=ends, value=0.0, std=std_m, instrument="equal"
@@ -341,7 +349,7 @@ class _Builder:
             key = "angle_deg"
             raise _Problem(key, "must lie above 0")
         for key, value_deg in self.table.angles.items():
-            kind, ends = _parsed(parse_angle, key, known)
+            kind, ends = _parse_key(parse_angle, key, known)
             if not 0 <= value_deg <= 180:
                 raise _Problem(key, f"{value_deg:g} must lie from 0 to 180 degrees")
             value = math.radians(value_deg)
@@ -357,19 +365,19 @@ class _Builder:
         angle_deg = None if angle_deg is False else angle_deg
         return Target(
             base_angle_deg=angle_deg,
-            front_wall_m=None if front is None else self.length(front, "front_wall"),
+            front_wall_m=None if front is None else self.length_m(front, "front_wall"),
             toe_in_deg=given.toe_in_deg,
             aim_deg=given.aim_deg,
             distance_tolerance_m=kept.distance_tolerance_m
             if within is None
-            else self.length(within, "distance_tolerance"),
+            else self.length_m(within, "distance_tolerance"),
             toe_in_tolerance_deg=kept.toe_in_tolerance_deg
             if given.toe_in_tolerance_deg is None
             else given.toe_in_tolerance_deg,
         )
 
 
-def _parsed(parse: Callable[..., KindAndEnds], key: str, known: set[str]) -> KindAndEnds:
+def _parse_key(parse: Callable[..., KindAndEnds], key: str, known: set[str]) -> KindAndEnds:
     """Return what a line reads, naming it where it can't be understood."""
     try:
         return parse(key, known=known)

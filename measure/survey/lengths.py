@@ -54,7 +54,7 @@ def parse_length(given: float | str, *, unit: Unit) -> float:
         msg = f"{given!r} isn't a length: give a number, or a text such as '812 mm'"
         raise ValueError(msg)
     if isinstance(given, (int, float)):
-        return _positive(given * METRES[unit], given)
+        return _require_length(given * METRES[unit], given)
     if re.search(r"[1-9]\d{0,2},\d{3}(?!\d)", given):
         msg = f"{given!r}: a comma before three digits may mean two things; write it without"
         raise ValueError(msg)
@@ -64,7 +64,7 @@ def parse_length(given: float | str, *, unit: Unit) -> float:
     metric = _METRIC.fullmatch(text)
     if metric:
         scale = METRES[metric[2]] if metric[2] else METRES[unit]  # type: ignore[index]
-        return _positive(float(metric[1]) * scale, given)
+        return _require_length(float(metric[1]) * scale, given)
     inches = _INCHES.fullmatch(text)
     named = unit == "in" or re.search(r"'|\"|ft|feet|foot|in", text)
     if inches and named and any(inches.groups()):
@@ -72,7 +72,7 @@ def parse_length(given: float | str, *, unit: Unit) -> float:
         if below is None or int(below):
             part = int(above) / int(below) if above else 0.0
             total = 12 * float(feet or 0) + float(whole or 0) + part
-            return _positive(total * METRES["in"], given)
+            return _require_length(total * METRES["in"], given)
     msg = (
         f"{given!r} isn't a length: write it as 812, '812 mm', '81.2 cm', '0.812 m', '32 in' "
         "or '5 ft 3 1/2 in'"
@@ -80,7 +80,7 @@ def parse_length(given: float | str, *, unit: Unit) -> float:
     raise ValueError(msg)
 
 
-def _positive(value_m: float, given: float | str) -> float:
+def _require_length(value_m: float, given: float | str) -> float:
     """Return the length, refused where it can't be one."""
     if not 0 <= value_m < 1000:
         msg = f"{given!r} isn't a length from 0 to 1000 m"

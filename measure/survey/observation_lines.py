@@ -47,16 +47,16 @@ def parse_observation(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
     """
     words = " ".join(key.split())
     if words.startswith("height of "):
-        return "height", (_point(words.removeprefix("height of "), known),)
+        return "height", (_require_point(words.removeprefix("height of "), known),)
     if " along " in words:
         first, _, line = words.partition(" along ")
-        return "along", (_point(first, known), *_line(line, known))
+        return "along", (_require_point(first, known), *_parse_line(line, known))
     first, found, second = words.partition(" to ")
     if not found:
         msg = "isn't understood: write it as 'A to B', 'A to line', 'A to wall front', "
         msg += "'A along line' or 'height of A'"
         raise ValueError(msg)
-    start = _point(first, known)
+    start = _require_point(first, known)
     if second.startswith("wall "):
         wall = second.removeprefix("wall ")
         if wall not in WALLS:
@@ -66,8 +66,8 @@ def parse_observation(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
     if second == "line":
         return "perpendicular", (start, "line")
     if second.startswith("line "):
-        return "perpendicular", (start, *_line(second.removeprefix("line "), known))
-    end = _point(second, known)
+        return "perpendicular", (start, *_parse_line(second.removeprefix("line "), known))
+    end = _require_point(second, known)
     if end == start:
         msg = "a distance needs two different points"
         raise ValueError(msg)
@@ -87,7 +87,7 @@ def parse_equal_distances(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
     if len(pairs) != 2 or any(len(pair) != 2 for pair in pairs):
         msg = "isn't understood: write it as 'A to B = C to D'"
         raise ValueError(msg)
-    return "equal", tuple(_point(name, known) for pair in pairs for name in pair)
+    return "equal", tuple(_require_point(name, known) for pair in pairs for name in pair)
 
 
 def parse_angle(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
@@ -102,10 +102,10 @@ def parse_angle(key: str, *, known: AbstractSet[str]) -> KindAndEnds:
     if len(names) != 3:
         msg = "isn't understood: write an angle as 'A / corner / B'"
         raise ValueError(msg)
-    return "angle", tuple(_point(name, known) for name in names)
+    return "angle", tuple(_require_point(name, known) for name in names)
 
 
-def _line(text: str, known: AbstractSet[str]) -> tuple[str, str]:
+def _parse_line(text: str, known: AbstractSet[str]) -> tuple[str, str]:
     """Return the two points of a line."""
     if text == "line":
         return LINE_START, LINE_AHEAD
@@ -113,18 +113,18 @@ def _line(text: str, known: AbstractSet[str]) -> tuple[str, str]:
     if len(names) != 2:
         msg = "isn't understood: write a line as 'line', or as two points 'A / B'"
         raise ValueError(msg)
-    return _point(names[0], known), _point(names[1], known)
+    return _require_point(names[0], known), _require_point(names[1], known)
 
 
-def _point(name: str, known: AbstractSet[str]) -> str:
+def _require_point(name: str, known: AbstractSet[str]) -> str:
     """Return a point's name, refused where there is none such."""
     if name in known:
         return name
-    msg = f"there is no point {name!r}{suggestion(name, known)}"
+    msg = f"there is no point {name!r}{suggest_name(name, known)}"
     raise ValueError(msg)
 
 
-def suggestion(name: str, known: AbstractSet[str]) -> str:
+def suggest_name(name: str, known: AbstractSet[str]) -> str:
     """Return a hint for a mistyped name, or what the names are."""
     near = get_close_matches(name, sorted(known), n=1)
     if near:

@@ -22,7 +22,7 @@ from analysis.survey.result import SurveyResult
 from analysis.survey.survey import HEAD, SIDES
 from measure.errors import SurveyFileError
 from measure.files.room_file import RoomFile, read_room
-from measure.survey.evaluation import evaluated
+from measure.survey.evaluation import evaluate_file
 from measure.survey.file import read_survey
 
 MOST_APART_M: Final = 0.10
@@ -49,7 +49,7 @@ class SurveyedPlaces:
     path: Path
     result: SurveyResult
 
-    def in_room(self, space: Space) -> Positions:
+    def positions_in(self, space: Space) -> Positions:
         """Return the places in a room's coordinates, the woofers at the tweeters' height.
 
         Parameters
@@ -66,17 +66,17 @@ class SurveyedPlaces:
             If the survey lacks a wall, or disagrees with the room.
         """
         return Positions(
-            left=Loudspeaker(tweeter=self._point("left", space)),
-            right=Loudspeaker(tweeter=self._point("right", space)),
-            seat=self._point(HEAD, space),
+            left=Loudspeaker(tweeter=self._point_in("left", space)),
+            right=Loudspeaker(tweeter=self._point_in("right", space)),
+            seat=self._point_in(HEAD, space),
         )
 
-    def lines(self) -> list[str]:
+    def provenance_lines(self) -> list[str]:
         """Return what is said of where the places come from."""
         said = [f"Places from the survey {self.path.name}; one sigma of each from the walls:"]
         for name in (*SIDES, HEAD):
             x_mm, y_mm = (self._std_m(name, walls) * 1e3 for walls in _ENDS)
-            z_mm = math.sqrt(self.result.solution.place_covariance(_node(name))[2, 2]) * 1e3
+            z_mm = math.sqrt(self.result.solution.place_covariance(_node_name(name))[2, 2]) * 1e3
             said.append(f"  {name:5} x ± {x_mm:.1f}, y ± {y_mm:.1f}, z ± {z_mm:.1f} mm")
         if self.result.doubts:
             said.append("Mind: this survey contradicts itself; see `apexline survey`.")
@@ -91,25 +91,29 @@ class SurveyedPlaces:
     def _std_m(self, name: str, walls: tuple[str, str]) -> float:
         """Return how well a place's distance from the nearer known of two walls is known."""
         at = self._distances(name)
-        known = [at[wall].known[1] for wall in walls if wall in at and at[wall].value is not None]
+        known = [
+            at[wall].value_and_std[1] for wall in walls if wall in at and at[wall].value is not None
+        ]
         return min(known, default=math.inf)
 
-    def _point(self, name: str, space: Space) -> Point:
+    def _point_in(self, name: str, space: Space) -> Point:
         """Return a place."""
         at = self._distances(name)
-        height_m = float(self.result.solution.place_m(_node(name))[2])
+        height_m = float(self.result.solution.place_m(_node_name(name))[2])
         return Point(
-            x_m=self._along(name, at, space.plan, axis=0),
-            y_m=self._along(name, at, space.plan, axis=1),
+            x_m=self._coordinate(name, at, space.plan, axis=0),
+            y_m=self._coordinate(name, at, space.plan, axis=1),
             z_m=height_m,
         )
 
-    def _along(self, name: str, at: dict[str, Estimate], plan: FloorPlan, *, axis: int) -> float:
+    def _coordinate(
+        self, name: str, at: dict[str, Estimate], plan: FloorPlan, *, axis: int
+    ) -> float:
         """Return a coordinate from the distances to the walls at both ends of an axis."""
         near, far = _ENDS[axis]
         low_m, high_m = plan.bounds_m[axis], plan.bounds_m[axis + 2]
-        from_low = _known(at, near) if _has_wall(plan, axis, low_m) else None
-        from_high = _known(at, far) if _has_wall(plan, axis, high_m) else None
+        from_low = _known_distance(at, near) if _has_wall(plan, axis, low_m) else None
+        from_high = _known_distance(at, far) if _has_wall(plan, axis, high_m) else None
         if from_low is not None and from_high is not None:
             found_m, drawn_m = from_low + from_high, high_m - low_m
             if abs(found_m - drawn_m) > MOST_APART_M:
@@ -147,8 +151,10 @@ def surveyed_places(path: Path) -> SurveyedPlaces:
         If the survey can't be read, or leaves a place open.
     """
     file = read_survey(path)
-    result = evaluated(file)
-    open_places = [name for name in (*SIDES, HEAD) if _node(name) in result.solution.open_nodes]
+    result = evaluate_file(file)
+    open_places = [
+        name for name in (*SIDES, HEAD) if _node_name(name) in result.solution.open_nodes
+    ]
     if open_places:
         msg = f"{path}: the readings don't fix where {' and '.join(open_places)} stands"
         raise SurveyFileError(msg)
@@ -177,15 +183,15 @@ def room_with_survey(room: Path, survey: Path | None) -> tuple[RoomFile, list[st
     if survey is None:
         return read_room(room), []
     places = surveyed_places(survey)
-    return read_room(room, places=places.in_room), [*places.lines(), ""]
+    return read_room(room, places=places.positions_in), [*places.provenance_lines(), ""]
 
 
-def _node(name: str) -> str:
+def _node_name(name: str) -> str:
     """Return the point of a survey that stands for a place."""
     return HEAD if name == HEAD else f"{name} tweeter"
 
 
-def _known(at: dict[str, Estimate], wall: str) -> float | None:
+def _known_distance(at: dict[str, Estimate], wall: str) -> float | None:
     """Return a distance from a wall, where the survey has it."""
     return at[wall].value if wall in at else None
 

@@ -56,10 +56,10 @@ def room_text(file: SurveyFile, result: SurveyResult) -> str:
     ]
     size = {}
     for name, first, second in (("length_m", "front", "rear"), ("width_m", "left", "right")):
-        size[name], std_m = _size([(one[first], one[second]) for one in table.values()])
-        lines.append(_line(name, size[name], std_m))
+        size[name], std_m = _mean_size([(one[first], one[second]) for one in table.values()])
+        lines.append(_key_line(name, size[name], std_m))
     lines += [
-        _line("height_m", file.survey.room_height_m or 0.0, None),
+        _key_line("height_m", file.survey.room_height_m or 0.0, None),
         f"temperature_c = {USUAL_TEMPERATURE_C if given_c is None else given_c}"
         + ("   # assumed: the survey doesn't say" if given_c is None else ""),
     ]
@@ -84,10 +84,10 @@ def _require(file: SurveyFile, head: dict[str, Estimate]) -> None:
         raise SurveyFileError(msg)
 
 
-def _size(pairs: list[tuple[Estimate, Estimate]]) -> tuple[float, float]:
+def _mean_size(pairs: list[tuple[Estimate, Estimate]]) -> tuple[float, float]:
     """Return the mean distance between two walls, and its sigma or half its spread."""
-    found = [one.known[0] + other.known[0] for one, other in pairs]
-    std_m = max(one.known[1] + other.known[1] for one, other in pairs)
+    found = [one.value_and_std[0] + other.value_and_std[0] for one, other in pairs]
+    std_m = max(one.value_and_std[1] + other.value_and_std[1] for one, other in pairs)
     return sum(found) / len(found), max(std_m, (max(found) - min(found)) / 2)
 
 
@@ -102,13 +102,13 @@ def _place_lines(
         ("x_m", size["width_m"], "left", "right"),
         ("y_m", size["length_m"], "front", "rear"),
     ):
-        near, far = at[first].known, at[second].known
-        lines.append(_line(axis, near[0] / (near[0] + far[0]) * total, near[1]))
+        near, far = at[first].value_and_std, at[second].value_and_std
+        lines.append(_key_line(axis, near[0] / (near[0] + far[0]) * total, near[1]))
     height_std = float(solution.place_covariance(node)[2, 2]) ** 0.5
-    return [*lines, _line("z_m", float(solution.place_m(node)[2]), height_std)]
+    return [*lines, _key_line("z_m", float(solution.place_m(node)[2]), height_std)]
 
 
-def _line(name: str, value_m: float, std_m: float | None) -> str:
+def _key_line(name: str, value_m: float, std_m: float | None) -> str:
     """Return a key of the room file with its sigma."""
     text = tomli_w.dumps({name: round(value_m, 4)}).strip()
     return text if std_m is None else f"{text}   # ± {std_m:.4f}"

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from analysis.report import format as fmt
 from analysis.report.survey.verdict import Length, millimetres
-from analysis.survey.moves.coordinates import worth_saying
+from analysis.survey.moves.coordinates import height_differs
 from analysis.survey.moves.frames import MARK_SIGMAS, MovedMark
 from analysis.survey.moves.put_back import ObservationToRestore, Step
 from analysis.survey.propagation import Estimate
@@ -41,37 +41,37 @@ def step_text(step: Step) -> str:
     ways = []
     if step.moves:
         ways += [
-            _way(step.toward_wall_m, "forward" if seat else "toward the front wall", "back")
-            if seat or step.toward_wall_m.known[0] > 0
-            else _way(step.toward_wall_m, "", "into the room"),
-            _way(step.outward_m, *(("to the right", "to the left") if seat else _SIDEWAYS)),
+            _way_text(step.toward_wall_m, "forward" if seat else "toward the front wall", "back")
+            if seat or step.toward_wall_m.value_and_std[0] > 0
+            else _way_text(step.toward_wall_m, "", "into the room"),
+            _way_text(step.outward_m, *(("to the right", "to the left") if seat else _SIDEWAYS)),
         ]
     if step.turns and step.turn_rad is not None:
-        value, std = (math.degrees(one) for one in step.turn_rad.known)
+        value, std = (math.degrees(one) for one in step.turn_rad.value_and_std)
         size = fmt.with_std(abs(value), std, "°").replace(" °", "°")
         ways.append(f"turn {size} {'inward' if value > 0 else 'outward'}")
-    if worth_saying(step):
-        value, std = step.higher_m.known
+    if height_differs(step):
+        value, std = step.higher_m.value_and_std
         ways.append(f"it stood {fmt.mm(abs(value), std)} {'higher' if value > 0 else 'lower'}")
-    stays = f"stands where it stood, within what is known ({_doubt(step)})"
+    stays = f"stands where it stood, within what is known ({_uncertainty_text(step)})"
     return f"{_NAMES[step.what]}: {', '.join(ways) or stays}."
 
 
 _SIDEWAYS = ("outward", "inward")
 
 
-def _way(way: Estimate, plus: str, minus: str) -> str:
+def _way_text(way: Estimate, plus: str, minus: str) -> str:
     """Return one way with its uncertainty."""
-    value, std = way.known
+    value, std = way.value_and_std
     return f"{fmt.mm(abs(value), std)} {plus if value > 0 else minus}"
 
 
-def _doubt(step: Step) -> str:
+def _uncertainty_text(step: Step) -> str:
     """Return how well that is known."""
-    std_m = math.hypot(step.toward_wall_m.known[1], step.outward_m.known[1])
+    std_m = math.hypot(step.toward_wall_m.value_and_std[1], step.outward_m.value_and_std[1])
     text = f"±{fmt.mm(std_m)}"
     if step.turn_rad is not None:
-        text += f", ±{math.degrees(step.turn_rad.known[1]):.1f}°"
+        text += f", ±{math.degrees(step.turn_rad.value_and_std[1]):.1f}°"
     return text
 
 

@@ -34,21 +34,21 @@ def figure_lines(result: SurveyResult, *, length: Length = millimetres) -> list[
         ("depth along it", triangle.depth_m),
         ("tweeter above the ear", triangle.height_m),
     ):
-        sides = _long(pair.left, length), _long(pair.right, length)
-        rows.append((name, *sides, _short(pair.left_minus_right)))
+        sides = _length_text(pair.left, length), _length_text(pair.right, length)
+        rows.append((name, *sides, _difference_text(pair.left_minus_right)))
     for name, pair in (
         ("toe-in", triangle.toe_in_rad),
         ("aim (crossing before the head +)", triangle.aim_rad),
     ):
-        angles = map(_angle, (pair.left, pair.right, pair.left_minus_right))
+        angles = map(_angle_text, (pair.left, pair.right, pair.left_minus_right))
         rows.append((name, *angles))
     said = fmt.table(rows, right=(1, 2, 3))
     ratio = triangle.seat_ratio
     shown = "unknown" if ratio.value is None else f"{ratio.value:.4f} ± {ratio.std:.4f}"
     return [
         *said,
-        f"base {_long(triangle.base_width_m, length)}, angle at the head "
-        f"{_angle(triangle.apex_angle_rad)}, distance over base {shown}",
+        f"base {_length_text(triangle.base_width_m, length)}, angle at the head "
+        f"{_angle_text(triangle.apex_angle_rad)}, distance over base {shown}",
         _head_line(triangle.seat_offset_m),
     ]
 
@@ -57,7 +57,7 @@ def _head_line(offset_m: Estimate) -> str:
     """Return where the head is beside the line; a line laid through it needs no figure."""
     if offset_m.value is not None and offset_m.std is not None and offset_m.std < 1e-5:
         return "head on the centre line, which was laid through it"
-    return f"head {_short(offset_m)} to the right of the centre line"
+    return f"head {_difference_text(offset_m)} to the right of the centre line"
 
 
 def wall_lines(result: SurveyResult, *, length: Length = millimetres) -> list[str]:
@@ -79,17 +79,16 @@ def wall_lines(result: SurveyResult, *, length: Length = millimetres) -> list[st
     rows: list[tuple[str, ...]] = [("wall", "left tweeter", "right tweeter", "head", "skew")]
     for k, shape in enumerate(walls.shapes):
         cells = [
-            _long(one.reference_m, length)
+            _length_text(one.reference_m, length)
             for one in (walls.cabinets["left"][k], walls.cabinets["right"][k], walls.head[k])
         ]
-        rows.append((shape.wall, *cells, _angle(shape.skew_rad)))
+        rows.append((shape.wall, *cells, _angle_text(shape.skew_rad)))
     said = fmt.table(rows, right=(1, 2, 3, 4))
     for pair, off in walls.corners_rad.items():
         if off.value is not None and off.std is not None:
-            said.append(
-                f"corner of {pair[0]} and {pair[1]} wall: 90° "
-                f"{_angle(off, sign=True).replace('+', '+ ').replace(fmt.MINUS, fmt.MINUS + ' ')}"
-            )
+            angle = _angle_text(off, sign=True)
+            spaced = angle.replace("+", "+ ").replace(fmt.MINUS, fmt.MINUS + " ")
+            said.append(f"corner of {pair[0]} and {pair[1]} wall: 90° {spaced}")
     for shape in walls.shapes:
         if shape.bend_m is not None and shape.bend_m.value is not None:
             way = "into the room" if shape.bend_m.value > 0 else "away from the room"
@@ -100,7 +99,7 @@ def wall_lines(result: SurveyResult, *, length: Length = millimetres) -> list[st
     return said
 
 
-def trust_lines(result: SurveyResult) -> list[str]:
+def reliability_lines(result: SurveyResult) -> list[str]:
     """Return how well the observations check each other, and what to add.
 
     Parameters
@@ -143,21 +142,21 @@ def _unchecked_lines(uncheckable: tuple[Uncheckable, ...]) -> list[str]:
     return said
 
 
-def _long(estimate: Estimate, length: Length) -> str:
+def _length_text(estimate: Estimate, length: Length) -> str:
     """Return a distance with its sigma."""
     if estimate.value is None or estimate.std is None:
         return "unknown"
     return f"{length(estimate.value)} ± {estimate.std * 1e3:.1f} mm".replace("-", fmt.MINUS)
 
 
-def _short(estimate: Estimate) -> str:
+def _difference_text(estimate: Estimate) -> str:
     """Return a small distance with its sigma."""
     if estimate.value is None:
         return "unknown"
     return fmt.mm(estimate.value, estimate.std)
 
 
-def _angle(estimate: Estimate, *, sign: bool = False) -> str:
+def _angle_text(estimate: Estimate, *, sign: bool = False) -> str:
     """Return an angle in degrees with its sigma."""
     if estimate.value is None or estimate.std is None:
         return "unknown"

@@ -74,7 +74,7 @@ def verdict_lines(result: SurveyResult) -> list[str]:
     unsure = [one for one in result.criteria if one.verdict == "unsure"]
     text = "; ".join([_distance_words(result), _toe_in_words(result)])
     lines = fmt.wrapped(text[:1].upper() + text[1:] + ".")
-    others = [_NAMES[one.name] + f" ({_off(one)})" for one in failed if one.name in _NAMES]
+    others = [_NAMES[one.name] + f" ({_off_text(one)})" for one in failed if one.name in _NAMES]
     if others:
         lines += fmt.wrapped("Also: " + "; ".join(others) + ".")
     if result.passes and not unsure:
@@ -82,7 +82,7 @@ def verdict_lines(result: SurveyResult) -> list[str]:
     elif result.passes:
         lines += fmt.wrapped(
             "The pair passes as far as this survey can tell: nothing is certainly off. "
-            + " ".join(f"{_doubt(one)}." for one in unsure)
+            + " ".join(f"{_unsure_text(one)}." for one in unsure)
             + " Reading the edges once more each would tell better."
         )
     elif result.doubts:
@@ -98,7 +98,7 @@ def _uneven_lines(result: SurveyResult) -> list[str]:
     if goal is None or abs(goal.depths_apart_m) < LEAST_UNEVEN_M:
         return []
     farther = "left" if goal.depths_apart_m > 0 else "right"
-    higher_m, head_m = triangle.height_m.left_minus_right.known[0], goal.head_m[0]
+    higher_m, head_m = triangle.height_m.left_minus_right.value_and_std[0], goal.head_m[0]
     causes = []
     if abs(higher_m) >= LEAST_UNEVEN_M:
         higher = "left" if higher_m > 0 else "right"
@@ -112,9 +112,9 @@ def _uneven_lines(result: SurveyResult) -> list[str]:
     )
 
 
-def _doubt(one: Criterion) -> str:
+def _unsure_text(one: Criterion) -> str:
     """Return what is known too little to hold against its tolerance."""
-    std = one.off.known[1]
+    std = one.off.value_and_std[1]
     name = {"toe_in": "The difference in toe-in", "distance": "The difference in distance"}.get(
         one.name, f"The {one.name.replace('_', ' ')}"
     )
@@ -131,7 +131,8 @@ def _distance_words(result: SurveyResult) -> str:
         return "the readings don't fix both distances to the head"
     near = "right" if difference.value > 0 else "left"
     size = fmt.mm(abs(difference.value), difference.std)
-    return f"the {near} loudspeaker is {size} nearer to the head{_within(result, 'distance')}"
+    remark = _tolerance_remark(result, "distance")
+    return f"the {near} loudspeaker is {size} nearer to the head{remark}"
 
 
 def _toe_in_words(result: SurveyResult) -> str:
@@ -143,14 +144,14 @@ def _toe_in_words(result: SurveyResult) -> str:
     size = fmt.with_std(
         abs(math.degrees(difference.value)), math.degrees(difference.std), "°"
     ).replace(" °", "°")
-    edge = result.triangle.toe_in_edge_m.known
+    edge = result.triangle.toe_in_edge_m.value_and_std
     return (
         f"the toe-in of the {more} one is {size} more, {fmt.mm(abs(edge[0]), edge[1])} at the "
-        f"cabinet's edge{_within(result, 'toe_in')}"
+        f"cabinet's edge{_tolerance_remark(result, 'toe_in')}"
     )
 
 
-def _within(result: SurveyResult, name: str) -> str:
+def _tolerance_remark(result: SurveyResult, name: str) -> str:
     """Return a remark on a criterion that doesn't fail."""
     found = next((one for one in result.criteria if one.name == name), None)
     if found is None or found.verdict == "fails":
@@ -158,16 +159,16 @@ def _within(result: SurveyResult, name: str) -> str:
     return " (within tolerance)" if found.verdict == "passes" else " (not certain)"
 
 
-def _off(one: Criterion) -> str:
+def _off_text(one: Criterion) -> str:
     """Return how far something is off."""
-    value, std = one.off.known
+    value, std = one.off.value_and_std
     if one.name in ("base_angle", "toe_in_asked"):
         said = fmt.with_std(math.degrees(value), math.degrees(std), "°", sign=True)
         return said.replace(" °", "°")
     return fmt.mm(value, std, sign=True)
 
 
-def trouble_lines(
+def misfit_lines(
     result: SurveyResult, *, lines: Mapping[str, int], length: Length = millimetres
 ) -> list[str]:
     """Return what doesn't fit, what stays open, and a misfit of the whole.
@@ -261,17 +262,17 @@ def move_text(move: Move, result: SurveyResult, *, length: Length = millimetres)
         within = fmt.mm(result.target.distance_tolerance_m)
         return (
             f"Check: {left.label} must read {length(left.after)}, {right.label} "
-            f"{length(right.after)}, {_apart(left.after - right.after)} within {within}. "
+            f"{length(right.after)}, {_difference_text(left.after - right.after)} within {within}. "
             "If not, survey again."
         )
     if move.kind == "seat":
-        ways = _ways(
+        ways = _way_texts(
             (move.outward_m, move.outward_std_m, "to the right", "to the left"),
             (move.toward_wall_m, move.toward_wall_std_m, "forward", "back"),
         )
         return f"Move the seat {ways}."
     if move.kind == "slide":
-        ways = _ways(
+        ways = _way_texts(
             (move.toward_wall_m, move.toward_wall_std_m, "toward the front wall", "into the room"),
             (move.outward_m, move.outward_std_m, "outward", "inward"),
         )
@@ -286,12 +287,12 @@ def move_text(move: Move, result: SurveyResult, *, length: Length = millimetres)
     )
 
 
-def _apart(difference_m: float) -> str:
+def _difference_text(difference_m: float) -> str:
     """Return how two distances compare."""
     return "equal" if abs(difference_m) < 5e-4 else f"{fmt.mm(abs(difference_m))} apart"
 
 
-def _ways(*parts: tuple[float, float, str, str]) -> str:
+def _way_texts(*parts: tuple[float, float, str, str]) -> str:
     """Return the parts of a slide that a tape can show."""
     said = [
         f"{fmt.mm(abs(value), std)} {plus if value > 0 else minus}"

@@ -27,10 +27,10 @@ import numpy as np
 from analysis.basics.arrays import Float
 from analysis.survey.adjustment.intersections import (
     PlanObservation,
-    crossings,
-    curves_of,
+    distances_to_curves,
+    intersections,
+    observation_curves,
     observations_by_node,
-    off_curves,
 )
 from analysis.survey.adjustment.network import NetworkObservation
 
@@ -40,13 +40,13 @@ MOST_PLANS: Final = 16
 ROUGH_STD_M: Final = 0.01
 """How well observations must fit while points are placed: noise adds up from point to point."""
 
-MOST_COST: Final = 25.0
+MOST_PLACE_COST: Final = 25.0
 """How much a single observation may speak against a place, in squared sigmas: five sigmas."""
 
-SAID_COST: Final = 200.0
+PLACE_CONSTRAINT_COST: Final = 200.0
 """How much it costs to stand where the person said that it doesn't."""
 
-MOST_CROSSINGS: Final = 5
+MOST_INTERSECTED: Final = 5
 """Of a point's observations, the nearest this many are crossed in pairs."""
 
 
@@ -73,22 +73,22 @@ class Layout:
 
     Attributes
     ----------
-    guess_m : ndarray, shape (n_nodes, 2)
+    usual_m : ndarray, shape (n_nodes, 2)
         Usual places in the datum's frame, for what the observations leave open.
-    known : tuple of int
-        Nodes whose places in the datum's frame are those of `guess_m`.
+    fixed_nodes : tuple of int
+        Nodes whose places in the datum's frame are those of `usual_m`.
     origin, ahead : tuple of int
         The datum: the mean of the first nodes is the origin, that of the second lies on the
         positive y axis. Where `ahead` is empty, the y axis stands across the line from the
         first to the second of `origin`.
-    said : tuple of SideConstraint
+    constraints : tuple of SideConstraint
     """
 
-    guess_m: Float
-    known: tuple[int, ...]
+    usual_m: Float
+    fixed_nodes: tuple[int, ...]
     origin: tuple[int, ...]
     ahead: tuple[int, ...]
-    said: tuple[SideConstraint, ...]
+    constraints: tuple[SideConstraint, ...]
 
 
 def node_heights(
@@ -102,7 +102,7 @@ def node_heights(
     return np.where(np.isnan(heights_m), usual_m, heights_m)
 
 
-def plan_starts(
+def approximate_plans(
     observations: Sequence[NetworkObservation], heights_m: Float, layout: Layout
 ) -> list[tuple[Float, float]]:
     """Return rough plans of a network, the likeliest first.
@@ -120,14 +120,14 @@ def plan_starts(
         much observations and statements speak against them, in squared sigmas.
     """
     search = _Search(observations, heights_m, layout)
-    while search.step():
+    while search.place_next():
         pass
     order = np.argsort(search.cost, kind="stable")
     return [(search.plans[index], float(search.cost[index])) for index in order]
 
 
 class _Search:
-    """The plans so far; `step` places one more node in all of them."""
+    """The plans so far; `place_next` places one more node in all of them."""
 
     def __init__(
         self, observations: Sequence[NetworkObservation], heights_m: Float, layout: Layout
@@ -139,9 +139,9 @@ class _Search:
         self.cost = np.zeros(1)
         self.placed: set[int] = set()
         self.aligned = False
-        self._begin()
+        self._place_first_two()
 
-    def _begin(self) -> None:
+    def _place_first_two(self) -> None:
         """Place the two nodes that most observations meet, of those a distance joins."""
         best, pair = -1.0, (0, 0, 0.0)
         for node, observations in enumerate(self.observations):
@@ -160,35 +160,35 @@ class _Search:
         self.placed |= {pair[0], pair[1]}
         self._align_if_possible()
 
-    def step(self) -> bool:
+    def place_next(self) -> bool:
         """Place the node that most observations to placed ones meet; False when all are."""
         left = [node for node in range(len(self.observations)) if node not in self.placed]
         if not left:
             if not self.aligned:
                 self._align()
             return False
-        usable = {node: self._usable(node) for node in left}
+        usable = {node: self._usable_observations(node) for node in left}
         node = max(left, key=lambda one: (min(len(usable[one]), 3), len(self.observations[one])))
         observations = usable[node]
         if len(observations) < 2 and not self.aligned:
             self._align()
             return True
         if len(observations) >= 2:
-            self._place(node, observations)
+            self._place_at_intersections(node, observations)
         else:
-            self.plans[:, node] = self._at_guess(node, observations)
-            self._said_so_far(node)
+            self.plans[:, node] = self._usual_places(node, observations)
+            self._charge_constraints(node)
         self.placed.add(node)
         self._align_if_possible()
         return True
 
-    def _usable(self, node: int) -> list[PlanObservation]:
+    def _usable_observations(self, node: int) -> list[PlanObservation]:
         """Return a node's observations whose other ends are placed."""
         return [one for one in self.observations[node] if self.placed.issuperset(one[1])]
 
-    def _at_guess(self, node: int, observations: list[PlanObservation]) -> Float:
+    def _usual_places(self, node: int, observations: list[PlanObservation]) -> Float:
         """Return the usual place, as near to it as a single observation allows."""
-        guess = self.layout.guess_m[node]
+        guess = self.layout.usual_m[node]
         if not observations or observations[0][0] != "distance":
             return np.broadcast_to(guess, self.plans[:, node].shape)
         _, (other,), value = observations[0]
@@ -196,15 +196,17 @@ class _Search:
         length = np.linalg.norm(away, axis=1, keepdims=True)
         return np.asarray(self.plans[:, other] + away / np.maximum(length, 1e-6) * value)
 
-    def _place(self, node: int, observations: list[PlanObservation]) -> None:
+    def _place_at_intersections(self, node: int, observations: list[PlanObservation]) -> None:
         """Follow each plan with the one or two places at which the observations fit best."""
-        curves = [curves_of(self.plans, one) for one in observations]
-        nearest = sorted(range(len(curves)), key=lambda k: observations[k][2])[:MOST_CROSSINGS]
+        curves = [observation_curves(self.plans, one) for one in observations]
+        nearest = sorted(range(len(curves)), key=lambda k: observations[k][2])[:MOST_INTERSECTED]
         places = np.concatenate(
-            [crossings(curves[a], curves[b]) for a, b in combinations(nearest, 2)], axis=1
+            [intersections(curves[a], curves[b]) for a, b in combinations(nearest, 2)], axis=1
         )
-        misfit = np.stack([off_curves(curve, places) for curve in curves], axis=2) / ROUGH_STD_M
-        cost = np.minimum(misfit**2, MOST_COST).sum(axis=2)
+        misfit = (
+            np.stack([distances_to_curves(curve, places) for curve in curves], axis=2) / ROUGH_STD_M
+        )
+        cost = np.minimum(misfit**2, MOST_PLACE_COST).sum(axis=2)
         first = cost.argmin(axis=1)
         rows = np.arange(len(self.plans))
         apart = np.linalg.norm(places - places[rows, first][:, None], axis=2)
@@ -219,23 +221,23 @@ class _Search:
         self.cost = np.concatenate(
             [self.cost + cost[rows, first], (self.cost + cost[rows, second])[is_other]]
         )
-        self._said_so_far(node)
-        self._keep()
+        self._charge_constraints(node)
+        self._keep_best()
 
-    def _keep(self) -> None:
+    def _keep_best(self) -> None:
         """Keep the best plans."""
         order = np.argsort(self.cost, kind="stable")[:MOST_PLANS]
         self.plans, self.cost = self.plans[order], self.cost[order]
 
-    def _said_so_far(self, *nodes: int) -> None:
+    def _charge_constraints(self, *nodes: int) -> None:
         """Charge plans for nodes that stand where they were said not to."""
         if not self.aligned:
             return
-        for said in self.layout.said:
-            if (said.lower in nodes or said.higher in nodes) and self.placed.union(
+        for constraint in self.layout.constraints:
+            if (constraint.lower in nodes or constraint.higher in nodes) and self.placed.union(
                 nodes, {-1}
-            ).issuperset((said.lower, said.higher)):
-                self.cost = self.cost + SAID_COST * _against(self.plans, said)
+            ).issuperset((constraint.lower, constraint.higher)):
+                self.cost = self.cost + PLACE_CONSTRAINT_COST * _violations(self.plans, constraint)
 
     def _align_if_possible(self) -> None:
         """Go to the datum's frame once its nodes are placed."""
@@ -247,30 +249,30 @@ class _Search:
         """Turn the plans into the datum's frame, and follow their mirror images too."""
         placed = sorted(self.placed)
         if placed and self.placed.issuperset({*self.layout.origin, *self.layout.ahead}):
-            self.plans = _in_frame(self.plans, self.layout)
+            self.plans = _turn_into_datum(self.plans, self.layout)
             self.plans = np.concatenate([self.plans, self.plans * (-1.0, 1.0)])
             if not self.layout.ahead:
                 self.plans = np.concatenate([self.plans, self.plans * (1.0, -1.0)])
             self.cost = np.tile(self.cost, len(self.plans) // self.cost.size)
         elif placed:
-            self.plans = _fitted_to(self.plans, self.layout.guess_m, placed)
+            self.plans = _fit_to_usual(self.plans, self.layout.usual_m, placed)
             self.cost = np.tile(self.cost, 2)
-        for node in self.layout.known:
-            self.plans[:, node] = self.layout.guess_m[node]
+        for node in self.layout.fixed_nodes:
+            self.plans[:, node] = self.layout.usual_m[node]
             self.placed.add(node)
         self.aligned = True
-        self._said_so_far(*self.placed)
-        self._keep()
+        self._charge_constraints(*self.placed)
+        self._keep_best()
 
 
-def _against(plans: Float, said: SideConstraint) -> Float:
+def _violations(plans: Float, constraint: SideConstraint) -> Float:
     """Return 1 for each plan in which a statement doesn't hold, else 0."""
-    lower = 0.0 if said.lower < 0 else plans[:, said.lower, said.axis]
-    higher = 0.0 if said.higher < 0 else plans[:, said.higher, said.axis]
+    lower = 0.0 if constraint.lower < 0 else plans[:, constraint.lower, constraint.axis]
+    higher = 0.0 if constraint.higher < 0 else plans[:, constraint.higher, constraint.axis]
     return np.asarray(lower > higher, dtype=np.float64)
 
 
-def _in_frame(plans: Float, layout: Layout) -> Float:
+def _turn_into_datum(plans: Float, layout: Layout) -> Float:
     """Return the plans moved and turned into the datum's frame."""
     origin = plans[:, layout.origin].mean(axis=1)
     if layout.ahead:
@@ -285,10 +287,10 @@ def _in_frame(plans: Float, layout: Layout) -> Float:
     return np.stack([x, y], axis=2)
 
 
-def _fitted_to(plans: Float, guess_m: Float, placed: list[int]) -> Float:
+def _fit_to_usual(plans: Float, usual_m: Float, placed: list[int]) -> Float:
     """Return the plans, and their mirror images, laid over the usual places."""
     fitted = []
-    target = guess_m[placed]
+    target = usual_m[placed]
     middle = target.mean(axis=0)
     for mirror in (1.0, -1.0):
         for plan in plans * (mirror, 1.0):

@@ -130,22 +130,22 @@ def search_blunders(
     limit = critical_value(int(np.sum(allowed & (adjusted.redundancy > LEAST_REDUNDANCY))))
     out = list(aside)
     if out:
-        adjusted = _without(replace(adjusted, unknowns=start), out)
+        adjusted = _adjust_without(replace(adjusted, unknowns=start), out)
     while len(out) < MOST_SHARE * allowed.sum():
-        row = _worst(adjusted, allowed, limit)
+        row = _worst_row(adjusted, allowed, limit)
         if row is None:
             break
         out.append(row)
-        adjusted = _without(adjusted, out)
-    adjusted = _taken_back(adjusted, out, limit)
+        adjusted = _adjust_without(adjusted, out)
+    adjusted = _take_back(adjusted, out, limit)
     found = [
         Blunder(
             row=row,
             given=float(network.value[row]),
             expected=float(network.value[row] + adjusted.residual[row]),
             expected_std=float(adjusted.fitted_std[row]),
-            standardised=_standardised(adjusted, row),
-            alternatives=_alike(adjusted, row, allowed, limit),
+            standardised=_deleted_residual(adjusted, row),
+            alternatives=_alternative_rows(adjusted, row, allowed, limit),
         )
         for row in out
     ]
@@ -172,7 +172,7 @@ def gross_observations(network: Network, start: Float, suspects: Mask) -> list[i
     return [int(row) for row in rows] if rows.size < MOST_SHARE * suspects.sum() else []
 
 
-def likeliest_culprit(network: Network, start: Float, suspects: Mask) -> tuple[Float, list[int]]:
+def likeliest_blunder(network: Network, start: Float, suspects: Mask) -> tuple[Float, list[int]]:
     """Return the solution without the one observation whose absence helps most, and its row.
 
     Parameters
@@ -196,13 +196,13 @@ def likeliest_culprit(network: Network, start: Float, suspects: Mask) -> tuple[F
     return without, [culprit]
 
 
-def _standardised(adjusted: Adjustment, row: int) -> float:
+def _deleted_residual(adjusted: Adjustment, row: int) -> float:
     """Return how far an observation that was set aside is off, in the sigmas of that."""
     spread = np.hypot(adjusted.network.std[row], adjusted.fitted_std[row])
     return float(adjusted.residual[row] / spread)
 
 
-def _worst(adjusted: Adjustment, allowed: Mask, limit: float) -> int | None:
+def _worst_row(adjusted: Adjustment, allowed: Mask, limit: float) -> int | None:
     """Return the observation that fits worst, if any is beyond the limit."""
     if adjusted.degrees_of_freedom < 1:
         return None
@@ -212,7 +212,9 @@ def _worst(adjusted: Adjustment, allowed: Mask, limit: float) -> int | None:
     return row if size[row] > limit else None
 
 
-def _alike(adjusted: Adjustment, row: int, allowed: Mask, limit: float) -> tuple[int, ...]:
+def _alternative_rows(
+    adjusted: Adjustment, row: int, allowed: Mask, limit: float
+) -> tuple[int, ...]:
     """Return the observations that may be wrong instead of one that was set aside."""
     # As if it had been read as the others say: where it counts, all else stays.
     network = adjusted.network
@@ -222,24 +224,24 @@ def _alike(adjusted: Adjustment, row: int, allowed: Mask, limit: float) -> tuple
     active[row] = True
     as_expected = adjust(replace(network, value=values), adjusted.unknowns, active=active)
     correlation = np.abs(residual_correlation(as_expected, row)).clip(0, 1)
-    rest = abs(_standardised(adjusted, row)) * np.sqrt(1 - correlation**2)
+    rest = abs(_deleted_residual(adjusted, row)) * np.sqrt(1 - correlation**2)
     looked = allowed & adjusted.active & (correlation > ALIKE) & (rest < limit + CLEARLY)
     return tuple(int(other) for other in np.flatnonzero(looked))
 
 
-def _without(adjusted: Adjustment, aside: list[int]) -> Adjustment:
+def _adjust_without(adjusted: Adjustment, aside: list[int]) -> Adjustment:
     """Adjust again without what was set aside."""
     active = np.ones(len(adjusted.network.observations), bool)
     active[aside] = False
     return adjust(adjusted.network, adjusted.unknowns, active=active)
 
 
-def _taken_back(adjusted: Adjustment, aside: list[int], limit: float) -> Adjustment:
+def _take_back(adjusted: Adjustment, aside: list[int], limit: float) -> Adjustment:
     """Take back, one by one, what fits the others after all."""
     while len(aside) > 1:
-        row = min(aside, key=lambda one: abs(_standardised(adjusted, one)))
-        if abs(_standardised(adjusted, row)) > limit:
+        row = min(aside, key=lambda one: abs(_deleted_residual(adjusted, one)))
+        if abs(_deleted_residual(adjusted, row)) > limit:
             break
         aside.remove(row)
-        adjusted = _without(adjusted, aside)
+        adjusted = _adjust_without(adjusted, aside)
     return adjusted

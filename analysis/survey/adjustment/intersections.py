@@ -43,7 +43,7 @@ def observations_by_node(
     return by_node
 
 
-def curves_of(plans: Float, observation: PlanObservation) -> list[Curve]:
+def observation_curves(plans: Float, observation: PlanObservation) -> list[Curve]:
     """Return on which circle or lines an observation says that its node lies, in each plan."""
     kind, others, value = observation
     if kind == "distance":
@@ -62,7 +62,7 @@ def curves_of(plans: Float, observation: PlanObservation) -> list[Curve]:
     return [("line", first + offset * across, nothing, unit) for offset in offsets]
 
 
-def off_curves(curves: list[Curve], places: Float) -> Float:
+def distances_to_curves(curves: list[Curve], places: Float) -> Float:
     """Return how far places, shape (n_plans, n_places, 2), lie from an observation's curves."""
     off = []
     for kind, point, radius, direction in curves:
@@ -75,22 +75,22 @@ def off_curves(curves: list[Curve], places: Float) -> Float:
     return np.asarray(np.min(off, axis=0))
 
 
-def crossings(first: list[Curve], second: list[Curve]) -> Float:
+def intersections(first: list[Curve], second: list[Curve]) -> Float:
     """Return where the curves of two observations cross, or come nearest."""
     found = []
     for one in first:
         for other in second:
             if one[0] == "circle" and other[0] == "circle":
-                found.append(_two_circles(one, other))
+                found.append(_intersect_circles(one, other))
             elif one[0] == "line" and other[0] == "line":
-                found.append(_two_lines(one, other))
+                found.append(_intersect_lines(one, other))
             else:
                 circle, line = (one, other) if one[0] == "circle" else (other, one)
-                found.append(_circle_and_line(circle, line))
+                found.append(_intersect_circle_and_line(circle, line))
     return np.concatenate(found, axis=1)
 
 
-def _two_circles(first: Curve, second: Curve) -> Float:
+def _intersect_circles(first: Curve, second: Curve) -> Float:
     """Return both crossings of two circles, shape (n_plans, 2, 2)."""
     between = second[1] - first[1]
     length = np.maximum(np.linalg.norm(between, axis=1), 1e-9)
@@ -103,7 +103,7 @@ def _two_circles(first: Curve, second: Curve) -> Float:
     return np.stack([foot + across, foot - across], axis=1)
 
 
-def _circle_and_line(circle: Curve, line: Curve) -> Float:
+def _intersect_circle_and_line(circle: Curve, line: Curve) -> Float:
     """Return both crossings of a circle and a line, shape (n_plans, 2, 2)."""
     unit = line[3]
     foot = line[1] + np.einsum("ij,ij->i", circle[1] - line[1], unit)[:, None] * unit
@@ -112,7 +112,7 @@ def _circle_and_line(circle: Curve, line: Curve) -> Float:
     return np.stack([foot + half, foot - half], axis=1)
 
 
-def _two_lines(first: Curve, second: Curve) -> Float:
+def _intersect_lines(first: Curve, second: Curve) -> Float:
     """Return the crossing of two lines, shape (n_plans, 1, 2); far off where parallel."""
     unit, other = first[3], second[3]
     cross = unit[:, 0] * other[:, 1] - unit[:, 1] * other[:, 0]

@@ -32,7 +32,7 @@ from scipy import linalg, sparse, special
 from scipy.sparse.linalg import splu
 
 from analysis.basics.arrays import Float, Mask
-from analysis.survey.adjustment.network import Jacobian, Network, fitted_values, linearised
+from analysis.survey.adjustment.network import Jacobian, Network, fitted_values, linearise
 
 MOST_STEPS: Final = 60
 STOP_M: Final = 1e-8
@@ -118,8 +118,8 @@ class Adjustment:
 
     def weighted_jacobian(self) -> Jacobian:
         """Return B, shape (n_observations, n_unknowns); rows not used are 0."""
-        _, jacobian = linearised(self.network, self.positions_m)
-        return _scaled(jacobian, self.active / self.network.std)
+        _, jacobian = linearise(self.network, self.positions_m)
+        return _scale_rows(jacobian, self.active / self.network.std)
 
 
 def solve_unknowns(
@@ -143,13 +143,13 @@ def solve_unknowns(
     """
     weight = 1 / network.std if active is None else active / network.std
     unknowns, damping = np.array(start), 1e-4
-    misfit, jacobian = _weighted(network, unknowns, weight)
+    misfit, jacobian = _linearise_weighted(network, unknowns, weight)
     chi_square = float(misfit @ misfit)
     for _ in range(n_steps):
         normal = jacobian.T @ jacobian
         diagonal = normal.diagonal()
         diagonal = np.maximum(diagonal, 1e-12 * max(float(diagonal.max()), 1e-12))
-        step = _solved(normal, diagonal * (damping + FLOOR), jacobian.T @ misfit)
+        step = _solve_normal(normal, diagonal * (damping + FLOOR), jacobian.T @ misfit)
         tried = unknowns + step
         misfit_after = (network.value - fitted_values(network, network.positions(tried))) * weight
         after = float(misfit_after @ misfit_after)
@@ -158,7 +158,7 @@ def solve_unknowns(
             unknowns, chi_square, damping = tried, after, damping * 0.05
             if small:
                 return unknowns, chi_square, True
-            misfit, jacobian = _weighted(network, unknowns, weight)
+            misfit, jacobian = _linearise_weighted(network, unknowns, weight)
         else:
             damping = max(damping, 1e-6) * 10
             if damping > 1e12:
@@ -166,7 +166,7 @@ def solve_unknowns(
     return unknowns, chi_square, False
 
 
-def resistant_unknowns(network: Network, start: Float) -> Float:
+def robust_unknowns(network: Network, start: Float) -> Float:
     """Return unknowns that no single observation pulls far.
 
     Parameters
@@ -191,20 +191,20 @@ def resistant_unknowns(network: Network, start: Float) -> Float:
     return unknowns
 
 
-def _weighted(network: Network, unknowns: Float, weight: Float) -> tuple[Float, Jacobian]:
+def _linearise_weighted(network: Network, unknowns: Float, weight: Float) -> tuple[Float, Jacobian]:
     """Return weighted misfits, read minus fitted, and derivatives."""
-    values, jacobian = linearised(network, network.positions(unknowns))
-    return (network.value - values) * weight, _scaled(jacobian, weight)
+    values, jacobian = linearise(network, network.positions(unknowns))
+    return (network.value - values) * weight, _scale_rows(jacobian, weight)
 
 
-def _scaled(jacobian: Jacobian, weight: Float) -> Jacobian:
+def _scale_rows(jacobian: Jacobian, weight: Float) -> Jacobian:
     """Return the derivatives with each row times its weight."""
     if isinstance(jacobian, np.ndarray):
         return jacobian * weight[:, None]
     return sparse.csr_array(jacobian.multiply(weight[:, None]))
 
 
-def _solved(
+def _solve_normal(
     normal: Float | sparse.csr_array | sparse.csc_array, added: Float, right: Float
 ) -> Float:
     """Return the solution of the normal equations with something added to the diagonal."""
@@ -233,9 +233,9 @@ def adjust(network: Network, start: Float, *, active: Mask | None = None) -> Adj
     used = np.ones(len(network.observations), bool) if active is None else active.astype(bool)
     unknowns, chi_square, converged = solve_unknowns(network, start, active=used)
     positions_m = network.positions(unknowns)
-    values, jacobian = linearised(network, positions_m)
-    covariance, open_directions = _covariance(_scaled(jacobian, used / network.std))
-    fitted_var = _variances(jacobian, covariance)
+    values, jacobian = linearise(network, positions_m)
+    covariance, open_directions = _covariance_and_open(_scale_rows(jacobian, used / network.std))
+    fitted_var = _fitted_variances(jacobian, covariance)
     redundancy = np.where(used, 1 - fitted_var / network.std**2, 1.0).clip(0, 1)
     residual = values - network.value
     checked = used & (redundancy > 1e-6)
@@ -257,7 +257,7 @@ def adjust(network: Network, start: Float, *, active: Mask | None = None) -> Adj
     )
 
 
-def _variances(jacobian: Jacobian, covariance: Float) -> Float:
+def _fitted_variances(jacobian: Jacobian, covariance: Float) -> Float:
     """Return the variances of the fitted observations."""
     product = jacobian @ covariance
     if isinstance(jacobian, np.ndarray):
@@ -265,7 +265,7 @@ def _variances(jacobian: Jacobian, covariance: Float) -> Float:
     return np.asarray(jacobian.multiply(product).sum(axis=1), dtype=np.float64).ravel()
 
 
-def _covariance(weighted: Jacobian) -> tuple[Float, Float]:
+def _covariance_and_open(weighted: Jacobian) -> tuple[Float, Float]:
     """Return the covariance of the unknowns and the directions that are open."""
     normal = weighted.T @ weighted
     diagonal = normal.diagonal()

@@ -154,12 +154,12 @@ def build_network(
         observations=tuple(observations),
         value=np.array([one.value for one in observations], dtype=np.float64),
         std=np.array([one.std for one in observations], dtype=np.float64),
-        blocks=tuple(_blocks(observations)),
+        blocks=tuple(_group_by_kind(observations)),
         dense_map=node_map.toarray() if node_map.shape[1] <= DENSE_UNKNOWNS else None,
     )
 
 
-def _blocks(observations: Sequence[NetworkObservation]) -> list[_Block]:
+def _group_by_kind(observations: Sequence[NetworkObservation]) -> list[_Block]:
     """Return the observations by kind."""
     blocks = []
     for kind in N_NODES:
@@ -176,7 +176,7 @@ def _blocks(observations: Sequence[NetworkObservation]) -> list[_Block]:
     return blocks
 
 
-def oriented(network: Network, positions_m: Float) -> Network:
+def orient_perpendiculars(network: Network, positions_m: Float) -> Network:
     """Return the network with each perpendicular's sign as it is at these places.
 
     Parameters
@@ -207,7 +207,7 @@ def fitted_values(network: Network, positions_m: Float) -> Float:
     return values
 
 
-def linearised(network: Network, positions_m: Float) -> tuple[Float, Jacobian]:
+def linearise(network: Network, positions_m: Float) -> tuple[Float, Jacobian]:
     """Return the observations at these places and their derivatives by the unknowns.
 
     Parameters
@@ -241,7 +241,7 @@ def linearised(network: Network, positions_m: Float) -> tuple[Float, Jacobian]:
     return values, sparse.csr_array(sparse.csr_array(entries, shape=shape) @ network.node_map)
 
 
-def slopes_of(
+def observation_slopes(
     network: Network, positions_m: Float, observations: Sequence[NetworkObservation]
 ) -> tuple[Float, Float]:
     """Return values and dense derivatives of observations that nobody took.
@@ -258,5 +258,5 @@ def slopes_of(
     jacobian : ndarray, shape (n, n_unknowns)
     """
     other = build_network(network.node_map, network.constant_m, observations)
-    values, jacobian = linearised(other, positions_m)
+    values, jacobian = linearise(other, positions_m)
     return values, jacobian if isinstance(jacobian, np.ndarray) else jacobian.toarray()

@@ -110,12 +110,12 @@ class _Unknowns:
     entries: list[tuple[int, int, float]] = field(default_factory=list)
     constants: dict[int, float] = field(default_factory=dict)
 
-    def new(self) -> _Expression:
+    def add_unknown(self) -> _Expression:
         """Return a fresh unknown as an expression."""
         self.n += 1
         return {self.n - 1: 1.0}
 
-    def add(self, name: str, *axes: _Expression | float) -> None:
+    def add_node(self, name: str, *axes: _Expression | float) -> None:
         """Add a node whose coordinates are expressions or numbers."""
         row = 3 * len(self.node)
         self.node[name] = len(self.node)
@@ -125,7 +125,7 @@ class _Unknowns:
             else:
                 self.constants[row + axis] = expression
 
-    def network(self, observations: Sequence[NetworkObservation]) -> Network:
+    def build(self, observations: Sequence[NetworkObservation]) -> Network:
         """Return the network."""
         rows, columns, values = zip(*self.entries, strict=True)
         size = 3 * len(self.node)
@@ -135,7 +135,7 @@ class _Unknowns:
         return build_network(node_map.tocsr(), constant, observations)
 
 
-def survey_network(survey: Survey, *, positions_m: Float | None = None) -> SurveyNetwork:
+def build_survey_network(survey: Survey, *, positions_m: Float | None = None) -> SurveyNetwork:
     """Return the network of a survey.
 
     Parameters
@@ -154,26 +154,26 @@ def survey_network(survey: Survey, *, positions_m: Float | None = None) -> Surve
         If an observation names a point or wall that isn't there.
     """
     unknowns, heights = _Unknowns(), list[tuple[str, Height | None]]()
-    plan = _datum(survey, unknowns)
+    plan = _lay_datum(survey, unknowns)
     _add_head_and_cabinets(survey, unknowns, plan, heights)
     for mark in survey.marks:
-        unknowns.add(mark.name, *plan(mark.name), unknowns.new())
+        unknowns.add_node(mark.name, *plan(mark.name), unknowns.add_unknown())
         heights.append((mark.name, mark.height))
-    unknowns.add(LINE_START, 0.0, 0.0, 0.0)
-    unknowns.add(LINE_AHEAD, 0.0, 1.0, 0.0)
+    unknowns.add_node(LINE_START, 0.0, 0.0, 0.0)
+    unknowns.add_node(LINE_AHEAD, 0.0, 1.0, 0.0)
     segments = {wall.name: _add_wall(wall, unknowns) for wall in survey.walls}
     observations = [
         *_height_observations(heights),
         *_cabinet_observations(survey),
         *survey.observations,
-        *_marks_on_straight_walls(survey),
+        *_wall_mark_observations(survey),
     ]
     between_nodes = [
         _between_nodes(one, unknowns.node, segments, positions_m) for one in observations
     ]
     return SurveyNetwork(
         survey=survey,
-        network=unknowns.network(between_nodes),
+        network=unknowns.build(between_nodes),
         node=unknowns.node,
         observations=tuple(observations),
         assumed=np.array([one.instrument == "assumed" for one in observations]),
@@ -181,21 +181,21 @@ def survey_network(survey: Survey, *, positions_m: Float | None = None) -> Surve
     )
 
 
-def _datum(survey: Survey, unknowns: _Unknowns) -> _Plan:
+def _lay_datum(survey: Survey, unknowns: _Unknowns) -> _Plan:
     """Return what gives a point's x and y, the datum's conditions among them."""
     start, ahead = survey.line.start, survey.line.ahead
     fixed: dict[str, tuple[_Expression, _Expression]] = {}
     if len(start) == 1:
         fixed[start[0]] = ({}, {})
     else:
-        x, y = unknowns.new(), unknowns.new() if ahead else {}
+        x, y = unknowns.add_unknown(), unknowns.add_unknown() if ahead else {}
         fixed[start[0]] = (x, y)
         fixed[start[1]] = tuple({k: -v for k, v in one.items()} for one in (x, y))  # type: ignore[assignment]
     if ahead:
-        fixed[ahead] = ({}, unknowns.new())
+        fixed[ahead] = ({}, unknowns.add_unknown())
 
     def plan(name: str) -> tuple[_Expression, _Expression]:
-        return fixed[name] if name in fixed else (unknowns.new(), unknowns.new())
+        return fixed[name] if name in fixed else (unknowns.add_unknown(), unknowns.add_unknown())
 
     return plan
 
@@ -204,25 +204,27 @@ def _add_head_and_cabinets(
     survey: Survey, unknowns: _Unknowns, plan: _Plan, heights: list[tuple[str, Height | None]]
 ) -> None:
     """Add the head, the edges and the tweeters."""
-    unknowns.add(HEAD, *plan(HEAD), unknowns.new())
+    unknowns.add_node(HEAD, *plan(HEAD), unknowns.add_unknown())
     heights.append((HEAD, survey.head))
     for side in SIDES:
         cabinet = survey.cabinets[side]
         inner, outer = plan(f"{side} inner"), plan(f"{side} outer")
-        tweeter_z = unknowns.new()
-        edge_z = tweeter_z if cabinet.edges is None else unknowns.new()
-        unknowns.add(f"{side} inner", *inner, edge_z)
-        unknowns.add(f"{side} outer", *outer, edge_z)
-        between = [_mixed(a, b, cabinet.from_inner) for a, b in zip(inner, outer, strict=True)]
+        tweeter_z = unknowns.add_unknown()
+        edge_z = tweeter_z if cabinet.edges is None else unknowns.add_unknown()
+        unknowns.add_node(f"{side} inner", *inner, edge_z)
+        unknowns.add_node(f"{side} outer", *outer, edge_z)
+        between = [
+            _interpolate(a, b, cabinet.from_inner) for a, b in zip(inner, outer, strict=True)
+        ]
         if cabinet.from_inner_std_m is not None:
-            between = [unknowns.new(), unknowns.new()]
-        unknowns.add(f"{side} tweeter", *between, tweeter_z)
+            between = [unknowns.add_unknown(), unknowns.add_unknown()]
+        unknowns.add_node(f"{side} tweeter", *between, tweeter_z)
         heights.append((f"{side} tweeter", cabinet.tweeter))
         if cabinet.edges is not None:
             heights.append((f"{side} inner", cabinet.edges))
 
 
-def _mixed(a: _Expression, b: _Expression, share: float) -> _Expression:
+def _interpolate(a: _Expression, b: _Expression, share: float) -> _Expression:
     """Return the expression a share of the way from one to the other."""
     mixed = {k: (1 - share) * value for k, value in a.items()}
     for k, value in b.items():
@@ -237,7 +239,9 @@ def _add_wall(wall: Wall, unknowns: _Unknowns) -> tuple[tuple[int, int], ...]:
         return tuple(pairwise(nodes))
     names = [f"{wall.name} wall {end}" for end in "ab"]
     for name, axes in zip(names, _WALL_ENDS[wall.name], strict=True):
-        unknowns.add(name, *(unknowns.new() if axis is None else axis for axis in axes), 0.0)
+        unknowns.add_node(
+            name, *(unknowns.add_unknown() if axis is None else axis for axis in axes), 0.0
+        )
     return ((unknowns.node[names[0]], unknowns.node[names[1]]),)
 
 
@@ -315,7 +319,7 @@ def _tweeter_observations(side: Side, cabinet: Cabinet) -> list[Observation]:
     ]
 
 
-def _marks_on_straight_walls(survey: Survey) -> list[Observation]:
+def _wall_mark_observations(survey: Survey) -> list[Observation]:
     """Return that the only mark of a straight wall lies on it, as observations."""
     return [
         Observation(

@@ -34,61 +34,61 @@ _WALL_GUESS_M: Final[dict[WallName, tuple[tuple[float, float], tuple[float, floa
 """A usual room, for what the observations leave open."""
 
 
-def start_layout(built: SurveyNetwork) -> Layout:
+def usual_layout(built: SurveyNetwork) -> Layout:
     """Return usual places and what the names say of where things stand."""
     survey, node = built.survey, built.node
-    guess_m = np.zeros((len(node), 2))
+    usual_m = np.zeros((len(node), 2))
     for name, place in _GUESS_M.items():
-        guess_m[node[name]] = place
+        usual_m[node[name]] = place
     for mark in survey.marks:
-        guess_m[node[mark.name]] = ({"left": -1.0, "right": 1.0}.get(mark.side or "", 0.0), 1.0)
+        usual_m[node[mark.name]] = ({"left": -1.0, "right": 1.0}.get(mark.side or "", 0.0), 1.0)
     for wall in survey.walls:
         ends = np.array(_WALL_GUESS_M[wall.name])
         shares = np.linspace(0, 1, max(len(wall.marks), 2))[:, None]
         names = wall.marks or tuple(f"{wall.name} wall {end}" for end in "ab")
         for name, place in zip(names, ends[0] + shares * (ends[1] - ends[0]), strict=False):
-            guess_m[node[name]] = place
+            usual_m[node[name]] = place
     start = tuple(node[name] for name in survey.line.start)
     for k, name in enumerate(survey.line.start):
-        guess_m[node[name]] = (0.35 * (2 * k - 1) * (len(start) - 1), 0.0)
+        usual_m[node[name]] = (0.35 * (2 * k - 1) * (len(start) - 1), 0.0)
     return Layout(
-        guess_m=guess_m,
-        known=(node[LINE_START], node[LINE_AHEAD]),
+        usual_m=usual_m,
+        fixed_nodes=(node[LINE_START], node[LINE_AHEAD]),
         origin=start,
         ahead=(node[survey.line.ahead],) if survey.line.ahead else (),
-        said=tuple(_said(built)),
+        constraints=tuple(_side_constraints(built)),
     )
 
 
-def _said(built: SurveyNetwork) -> list[SideConstraint]:
+def _side_constraints(built: SurveyNetwork) -> list[SideConstraint]:
     """Return what names and marks say of left and right, front and rear."""
     survey, node = built.survey, built.node
     head = node[HEAD]
     # Of marks beside the seat the start may lie behind the head; the edges never do.
-    said = [SideConstraint(lower=-1, higher=head, axis=1)] if survey.line.ahead else []
+    constraints = [SideConstraint(lower=-1, higher=head, axis=1)] if survey.line.ahead else []
     inner = {side: node[f"{side} inner"] for side in SIDES}
     outer = {side: node[f"{side} outer"] for side in SIDES}
-    said += [
+    constraints += [
         SideConstraint(lower=outer["left"], higher=inner["left"], axis=0),
         SideConstraint(lower=inner["left"], higher=-1, axis=0),
         SideConstraint(lower=-1, higher=inner["right"], axis=0),
         SideConstraint(lower=inner["right"], higher=outer["right"], axis=0),
     ]
-    said += [
+    constraints += [
         SideConstraint(lower=edge, higher=head, axis=1)
         for edge in (*inner.values(), *outer.values())
     ]
     if len(survey.line.start) == 2:
         first, second = (node[name] for name in survey.line.start)
-        said.append(SideConstraint(lower=first, higher=second, axis=0))
+        constraints.append(SideConstraint(lower=first, higher=second, axis=0))
     for mark in survey.marks:
         if mark.side == "left":
-            said.append(SideConstraint(lower=node[mark.name], higher=-1, axis=0))
+            constraints.append(SideConstraint(lower=node[mark.name], higher=-1, axis=0))
         elif mark.side == "right":
-            said.append(SideConstraint(lower=-1, higher=node[mark.name], axis=0))
+            constraints.append(SideConstraint(lower=-1, higher=node[mark.name], axis=0))
     for wall in survey.walls:
         for place in (node[name] for name in wall.marks):
-            said += {
+            constraints += {
                 "front": [
                     SideConstraint(lower=place, higher=inner[side], axis=1) for side in SIDES
                 ],
@@ -96,4 +96,4 @@ def _said(built: SurveyNetwork) -> list[SideConstraint]:
                 "left": [SideConstraint(lower=place, higher=outer["left"], axis=0)],
                 "right": [SideConstraint(lower=outer["right"], higher=place, axis=0)],
             }[wall.name]
-    return said
+    return constraints

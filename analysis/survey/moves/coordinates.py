@@ -80,11 +80,11 @@ def room_places(result: SurveyResult) -> RoomPlaces:
                 raise ValueError(msg)
         node = HEAD if what == "seat" else f"{what} tweeter"
         height_std = float(result.solution.place_covariance(node)[2, 2]) ** 0.5
-        (x, x_std), (y, y_std) = at["left"].known, at["front"].known
+        (x, x_std), (y, y_std) = at["left"].value_and_std, at["front"].value_and_std
         places[what] = (x, y, float(result.solution.place_m(node)[2]))
         stds += [x_std, y_std, height_std]
-    toe_ins = {side: result.triangle.toe_in_rad.side(side) for side in SIDES}
-    known = {side: one.known for side, one in toe_ins.items() if one.value is not None}
+    toe_ins = {side: result.triangle.toe_in_rad.of(side) for side in SIDES}
+    known = {side: one.value_and_std for side, one in toe_ins.items() if one.value is not None}
     return RoomPlaces(
         places_m=places,
         std_m=max(stds),
@@ -106,10 +106,10 @@ def steps_between(today: RoomPlaces, kept: RoomPlaces) -> tuple[Step, ...]:
         Left, right, seat; toward the front wall and outward, toward the side wall.
     """
     std_m = math.hypot(today.std_m, kept.std_m)
-    return tuple(_step(what, today, kept, std_m) for what in THINGS)
+    return tuple(_step_to(what, today, kept, std_m) for what in THINGS)
 
 
-def _step(what: Thing, today: RoomPlaces, kept: RoomPlaces, std_m: float) -> Step:
+def _step_to(what: Thing, today: RoomPlaces, kept: RoomPlaces, std_m: float) -> Step:
     """Return how far one thing has to go."""
     way = np.subtract(kept.places_m[what], today.places_m[what])
     outward = -1.0 if what == "left" else 1.0
@@ -125,7 +125,7 @@ def _step(what: Thing, today: RoomPlaces, kept: RoomPlaces, std_m: float) -> Ste
         turn_rad=turn,
         higher_m=Estimate(value=float(way[2]), std=std_m),
         moves=math.hypot(way[0], way[1]) > PLAN_SIGMAS * std_m,
-        turns=turn is not None and abs(turn.known[0]) > SIGMAS * turn.known[1],
+        turns=turn is not None and abs(turn.value_and_std[0]) > SIGMAS * turn.value_and_std[1],
     )
 
 
@@ -151,22 +151,26 @@ def observations_to_restore(
         name = HEAD if what == "seat" else f"{what} tweeter"
         for axis, wall in enumerate(("left", "front")):
             pair = now.places_m[what][axis], kept.places_m[what][axis]
-            found.append(_observation(f"{name} to wall {wall}", pair, kept.std_m))
+            found.append(_distance_to_restore(f"{name} to wall {wall}", pair, kept.std_m))
     pairs: tuple[tuple[Thing, Thing], ...]
     pairs = (("seat", "left"), ("seat", "right"), ("left", "right"))
     for a, b in pairs:
-        spans = _span(now, a, b), _span(kept, a, b)
+        spans = _distance_between(now, a, b), _distance_between(kept, a, b)
         name = HEAD if a == "seat" else f"{a} tweeter"
-        found.append(_observation(f"{name} to {b} tweeter", spans, kept.std_m * math.sqrt(2)))
+        found.append(
+            _distance_to_restore(f"{name} to {b} tweeter", spans, kept.std_m * math.sqrt(2))
+        )
     return tuple(found)
 
 
-def _span(one: RoomPlaces, a: Thing, b: Thing) -> float:
+def _distance_between(one: RoomPlaces, a: Thing, b: Thing) -> float:
     """Return the distance between two things in space."""
     return math.dist(one.places_m[a], one.places_m[b])
 
 
-def _observation(label: str, pair_m: tuple[float, float], std_m: float) -> ObservationToRestore:
+def _distance_to_restore(
+    label: str, pair_m: tuple[float, float], std_m: float
+) -> ObservationToRestore:
     """Return a distance now and then."""
     kind: Literal["perpendicular", "distance"] = "perpendicular" if "wall" in label else "distance"
     return ObservationToRestore(
@@ -174,7 +178,7 @@ def _observation(label: str, pair_m: tuple[float, float], std_m: float) -> Obser
     )
 
 
-def worth_saying(step: Step) -> bool:
+def height_differs(step: Step) -> bool:
     """Return whether a tweeter or the head stood at another height, beyond doubt."""
-    value, std = step.higher_m.known
+    value, std = step.higher_m.value_and_std
     return abs(value) > max(PLACE_TOLERANCE_M, SIGMAS * std)

@@ -33,7 +33,7 @@ LEAST_APART_M: Final = 0.3
 """Marks nearer together than this say too little of how the frames are turned."""
 
 
-AS_SUSPECT: Final = 0.8
+SUSPECT_SHARE: Final = 0.8
 """A mark whose distances differ by this share of the worst one's is as suspect."""
 
 
@@ -56,7 +56,7 @@ class MovedMark:
     other: str
 
 
-def both(
+def propagate_both(
     today: Solution,
     kept: Solution,
     quantities: Callable[[Float, Float], dict[str, Float]],
@@ -76,16 +76,18 @@ def both(
     here, there = today.adjusted.positions_m, kept.adjusted.positions_m
     first = propagate(today.adjusted, lambda places: quantities(places, there))
     second = propagate(kept.adjusted, lambda places: quantities(here, places))
-    third = _of_marks(kept, lambda places: quantities(here, places), marks)
+    third = _mark_stds(kept, lambda places: quantities(here, places), marks)
     return {
         name: Estimate(value=None, std=None)
         if one.std is None or second[name].std is None
-        else Estimate(value=one.value, std=math.hypot(one.std, second[name].known[1], third[name]))
+        else Estimate(
+            value=one.value, std=math.hypot(one.std, second[name].value_and_std[1], third[name])
+        )
         for name, one in first.items()
     }
 
 
-def _of_marks(
+def _mark_stds(
     kept: Solution, quantities: Callable[[Float], dict[str, Float]], marks: tuple[str, ...]
 ) -> dict[str, float]:
     """Return one sigma from marks that are found again only so well, both days."""
@@ -117,7 +119,7 @@ def common_marks(today: Solution, kept: Solution) -> tuple[tuple[str, ...], tupl
     ]
     start = set(today.built.survey.line.start)
     moved: list[MovedMark] = []
-    apart = _apart(today, kept, names)
+    apart = _distance_changes(today, kept, names)
     while len(names) >= 2:
         off = {pair: apart[pair] for pair in combinations(names, 2)}
         worst = max(off, key=lambda pair: abs(off[pair][0]) / off[pair][1])
@@ -129,7 +131,7 @@ def common_marks(today: Solution, kept: Solution) -> tuple[tuple[str, ...], tupl
         }
         # Where several are as suspect, the marks of the centre line are trusted last.
         most = max(loads.values())
-        suspects = [name for name in names if loads[name] > AS_SUSPECT * most]
+        suspects = [name for name in names if loads[name] > SUSPECT_SHARE * most]
         suspect = max(suspects, key=lambda name: (name not in start, loads[name]))
         moved.append(_moved_mark(suspect, off))
         names.remove(suspect)
@@ -159,25 +161,25 @@ def _require_marks(today: Solution, names: list[str], moved: list[MovedMark]) ->
     raise ValueError(msg)
 
 
-def _apart(
+def _distance_changes(
     today: Solution, kept: Solution, names: list[str]
 ) -> dict[tuple[str, str], tuple[float, float]]:
     """Return the change of each distance between two marks in plan, and its sigma."""
 
     def distances(solution: Solution) -> dict[str, Estimate]:
-        def all_of(places: Float) -> dict[str, Float]:
+        def mark_distances(places: Float) -> dict[str, Float]:
             at = {name: places[..., solution.built.node[name], :2] for name in names}
             return {
                 f"{a}\n{b}": np.linalg.norm(at[a] - at[b], axis=-1)
                 for a, b in combinations(names, 2)
             }
 
-        return propagate(solution.adjusted, all_of)
+        return propagate(solution.adjusted, mark_distances)
 
     first, second = distances(today), distances(kept)
     found = {}
     for a, b in combinations(names, 2):
-        now, then = first[f"{a}\n{b}"].known, second[f"{a}\n{b}"].known
+        now, then = first[f"{a}\n{b}"].value_and_std, second[f"{a}\n{b}"].value_and_std
         std_m = math.hypot(now[1], then[1], MARK_STD_M * math.sqrt(2))
         found[a, b] = (now[0] - then[0], std_m)
     return found
@@ -197,7 +199,7 @@ def mark_weights(today: Solution, kept: Solution, marks: tuple[str, ...]) -> Flo
     )
 
 
-def plan_of(solution: Solution, places: Float, name: str) -> Float:
+def plan_coordinates(solution: Solution, places: Float, name: str) -> Float:
     """Return one node's x and y, shape (..., 2)."""
     return np.asarray(places[..., solution.built.node[name], :2])
 
@@ -211,8 +213,8 @@ def kept_places(
 ) -> dict[str, Float]:
     """Return the kept places in today's frame, x and y, and the kept axes."""
     today, kept = solutions
-    now = np.stack([plan_of(today, here, name) for name in marks], axis=-2)
-    then = np.stack([plan_of(kept, there, name) for name in marks], axis=-2)
+    now = np.stack([plan_coordinates(today, here, name) for name in marks], axis=-2)
+    then = np.stack([plan_coordinates(kept, there, name) for name in marks], axis=-2)
     share = (weights / weights.sum())[:, None]
     middle_now, middle_then = (np.sum(share * one, axis=-2) for one in (now, then))
     a, b = then - middle_then[..., None, :], now - middle_now[..., None, :]
@@ -220,23 +222,25 @@ def kept_places(
     cross = np.sum(share[:, 0] * (a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]), axis=-1)
     turn = np.arctan2(cross, dot)
 
-    def turned(vector: Float) -> Float:
+    def rotate(vector: Float) -> Float:
         c, s = np.cos(turn), np.sin(turn)
         x, y = vector[..., 0], vector[..., 1]
         return np.stack([c * x - s * y, s * x + c * y], axis=-1)
 
     found = {
-        name: turned(plan_of(kept, there, name) - middle_then) + middle_now
+        name: rotate(plan_coordinates(kept, there, name) - middle_then) + middle_now
         for name in (HEAD, *(f"{side} tweeter" for side in SIDES))
     }
     for side in SIDES:
-        found[f"{side} axis"] = turned(axis_of(kept, there, side))
+        found[f"{side} axis"] = rotate(plan_axis(kept, there, side))
     for name in (HEAD, *(f"{side} tweeter" for side in SIDES)):
         found[f"{name} z"] = there[..., kept.built.node[name], 2]
     return found
 
 
-def axis_of(solution: Solution, places: Float, side: Side) -> Float:
+def plan_axis(solution: Solution, places: Float, side: Side) -> Float:
     """Return the direction in which a cabinet faces, shape (..., 2)."""
-    inner, outer = (plan_of(solution, places, f"{side} {part}") for part in ("inner", "outer"))
+    inner, outer = (
+        plan_coordinates(solution, places, f"{side} {part}") for part in ("inner", "outer")
+    )
     return cabinet_axis(inner, outer, side)

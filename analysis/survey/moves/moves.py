@@ -145,22 +145,22 @@ def plan_moves(
     if not known or stands:
         return Plan(moves=(), goal=None, positions_m=still)
     goal = symmetric_goal(solution, triangle, target)
-    seat_x_m = _seat_alone(solution, triangle, criteria, goal)
+    seat_x_m = _seat_x_for_equal_distances(solution, triangle, criteria, goal)
     if seat_x_m is None:
-        plan = walk_to(solution, goal)
+        plan = plan_moves_to(solution, goal)
     else:
-        walker = _Walker(solution)
-        walker.seat(seat_x_m, float(still[walker.node[HEAD], 1]))
-        walker.check()
-        plan = Plan(moves=tuple(walker.moves), goal=None, positions_m=walker.places)
-    moves = tuple(_with_std(move, solution, triangle) for move in plan.moves)
+        mover = _Mover(solution)
+        mover.move_seat(seat_x_m, float(still[mover.node[HEAD], 1]))
+        mover.add_check()
+        plan = Plan(moves=tuple(mover.moves), goal=None, positions_m=mover.places)
+    moves = tuple(_add_std(move, solution, triangle) for move in plan.moves)
     return replace(plan, moves=moves, goal=goal)
 
 
-def _with_std(move: Move, solution: Solution, triangle: Triangle) -> Move:
+def _add_std(move: Move, solution: Solution, triangle: Triangle) -> Move:
     """Return a move with how well what it starts from is known."""
     if move.kind == "turn":
-        std_rad = triangle.toe_in_rad.side(cast(Side, move.what)).known[1]
+        std_rad = triangle.toe_in_rad.of(cast(Side, move.what)).value_and_std[1]
         return replace(
             move,
             turn_std_rad=std_rad,
@@ -180,14 +180,14 @@ class Goal(Protocol):
     def head_m(self) -> tuple[float, float]:
         """X and y of the head."""
 
-    def point_of_m(self, side: Side) -> tuple[float, float]:
+    def side_point_m(self, side: Side) -> tuple[float, float]:
         """Return x and y of a reference point."""
 
-    def toe_in_of_rad(self, side: Side) -> float:
+    def side_toe_in_rad(self, side: Side) -> float:
         """Return a cabinet's toe-in."""
 
 
-def walk_to(solution: Solution, goal: Goal) -> Plan:
+def plan_moves_to(solution: Solution, goal: Goal) -> Plan:
     """Return the moves that bring everything to where it belongs.
 
     Parameters
@@ -200,16 +200,16 @@ def walk_to(solution: Solution, goal: Goal) -> Plan:
     Plan
         Without a symmetric goal and without sigmas of the moves.
     """
-    walker = _Walker(solution)
-    walker.seat(*goal.head_m)
-    far = {side: np.linalg.norm(walker.slide_of(side, goal)) for side in SIDES}
+    mover = _Mover(solution)
+    mover.move_seat(*goal.head_m)
+    far = {side: np.linalg.norm(mover.slide_to(side, goal)) for side in SIDES}
     for side in sorted(SIDES, key=lambda one: -far[one]):
-        walker.cabinet(side, goal)
-    walker.check()
-    return Plan(moves=tuple(walker.moves), goal=None, positions_m=walker.places)
+        mover.move_cabinet(side, goal)
+    mover.add_check()
+    return Plan(moves=tuple(mover.moves), goal=None, positions_m=mover.places)
 
 
-def _seat_alone(
+def _seat_x_for_equal_distances(
     solution: Solution, triangle: Triangle, criteria: list[Criterion], goal: SymmetricGoal
 ) -> float | None:
     """Return the head's x that makes the distances equal, where moving it is all it takes."""
@@ -223,8 +223,8 @@ def _seat_alone(
     step_m = float(base @ away / base[0])
     slides = [
         math.hypot(
-            goal.offset_m - triangle.offset_m.side(side).known[0],
-            goal.depth_of_m(side) - triangle.depth_m.side(side).known[0],
+            goal.offset_m - triangle.offset_m.of(side).value_and_std[0],
+            goal.side_depth_m(side) - triangle.depth_m.of(side).value_and_std[0],
         )
         for side in SIDES
     ]
@@ -234,7 +234,7 @@ def _seat_alone(
     return x_m if abs(x_m) <= PLACE_TOLERANCE_M else None
 
 
-class _Walker:
+class _Mover:
     """Moves things in a copy of the places, and writes down each step."""
 
     def __init__(self, solution: Solution) -> None:
@@ -243,45 +243,45 @@ class _Walker:
         self.places = solution.adjusted.positions_m.copy()
         self.moves: list[Move] = []
 
-    def seat(self, x_m: float, y_m: float) -> None:
+    def move_seat(self, x_m: float, y_m: float) -> None:
         """Move the head."""
         step = np.array([x_m, y_m]) - self.places[self.node[HEAD], :2]
         if float(np.linalg.norm(step)) < LEAST_SLIDE_M:
             return
-        before = self._observations()
+        before = self._fitted_now()
         self.places[self.node[HEAD], :2] += step
         move = {"toward_wall_m": -float(step[1]), "outward_m": float(step[0])}
-        self._write(before, kind="seat", what="seat", **move)
+        self._record(before, kind="seat", what="seat", **move)
 
-    def slide_of(self, side: Side, goal: Goal) -> Float:
+    def slide_to(self, side: Side, goal: Goal) -> Float:
         """Return how far a reference point is from its target, in plan."""
-        wanted = np.array(goal.point_of_m(side))
+        wanted = np.array(goal.side_point_m(side))
         return np.asarray(wanted - self.places[self.node[f"{side} tweeter"], :2])
 
-    def turn_of(self, side: Side, goal: Goal) -> float:
+    def turn_to(self, side: Side, goal: Goal) -> float:
         """Return by how much a cabinet has to be turned inward."""
         inner, outer = (self.places[self.node[f"{side} {part}"]] for part in ("inner", "outer"))
         axis = cabinet_axis(inner, outer, side)
-        return goal.toe_in_of_rad(side) - math.atan2(-OUTWARD[side] * axis[0], axis[1])
+        return goal.side_toe_in_rad(side) - math.atan2(-OUTWARD[side] * axis[0], axis[1])
 
-    def cabinet(self, side: Side, goal: Goal) -> None:
+    def move_cabinet(self, side: Side, goal: Goal) -> None:
         """Turn and slide a cabinet to its target."""
-        turn, start = self.turn_of(side, goal), self.places.copy()
-        self._turn(side, turn)
+        turn, start = self.turn_to(side, goal), self.places.copy()
+        self._rotate(side, turn)
         turned_m = self._distance(side) - self._distance(side, start)
-        slide = self.slide_of(side, goal)
+        slide = self.slide_to(side, goal)
         self.places, ended = start, self.places
         slid_m = self._distance(side, ended + self._shift(side, slide)) - self._distance(
             side, ended
         )
         turn_first = abs(turned_m) >= abs(slid_m)
         if turn_first:
-            self._do_turn(side, turn)
-        self._do_slide(side, slide)
+            self._turn_cabinet(side, turn)
+        self._slide_cabinet(side, slide)
         if not turn_first:
-            self._do_turn(side, turn)
+            self._turn_cabinet(side, turn)
 
-    def check(self) -> None:
+    def add_check(self) -> None:
         """End with both distances to the head."""
         now = [
             ObservationChange(
@@ -300,17 +300,17 @@ class _Walker:
         at = self.places if places is None else places
         return float(np.linalg.norm(at[self.node[f"{side} tweeter"]] - at[self.node[HEAD]]))
 
-    def _nodes(self, side: Side) -> list[int]:
+    def _cabinet_nodes(self, side: Side) -> list[int]:
         """Return the nodes of a cabinet."""
         return [self.node[f"{side} {part}"] for part in ("inner", "outer", "tweeter")]
 
     def _shift(self, side: Side, slide: Float) -> Float:
         """Return a slide as a change of all places."""
         shift = np.zeros_like(self.places)
-        shift[self._nodes(side), :2] = slide
+        shift[self._cabinet_nodes(side), :2] = slide
         return shift
 
-    def _pivot(self, side: Side) -> Float:
+    def _pivot_point(self, side: Side) -> Float:
         """Return the floor point about which a cabinet is turned."""
         cabinet = self.solution.built.survey.cabinets[side]
         corners = cabinet_corners(self.places, self.node, side, cabinet.depth_m)
@@ -323,9 +323,9 @@ class _Walker:
             }[cabinet.pivot]
         )
 
-    def _turn(self, side: Side, turn_rad: float) -> None:
+    def _rotate(self, side: Side, turn_rad: float) -> None:
         """Turn a cabinet inward about its pivot."""
-        pivot, nodes = self._pivot(side), self._nodes(side)
+        pivot, nodes = self._pivot_point(side), self._cabinet_nodes(side)
         angle = OUTWARD[side] * turn_rad
         rotation = np.array(
             [[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]]
@@ -333,16 +333,16 @@ class _Walker:
         self.places = self.places.copy()
         self.places[nodes, :2] = (self.places[nodes, :2] - pivot) @ rotation.T + pivot
 
-    def _do_turn(self, side: Side, turn_rad: float) -> None:
+    def _turn_cabinet(self, side: Side, turn_rad: float) -> None:
         """Turn a cabinet and write it down."""
         if abs(turn_rad) < LEAST_TURN_RAD:
             return
         pivot = self.solution.built.survey.cabinets[side].pivot
         edge = "inner" if pivot == "outer" else "outer"
-        before, node = self._observations(), self.node[f"{side} {edge}"]
+        before, node = self._fitted_now(), self.node[f"{side} {edge}"]
         from_m = self.places[node, 1]
-        self._turn(side, turn_rad)
-        self._write(
+        self._rotate(side, turn_rad)
+        self._record(
             before,
             kind="turn",
             what=side,
@@ -352,22 +352,22 @@ class _Walker:
             about=PIVOTS[pivot],
         )
 
-    def _do_slide(self, side: Side, slide: Float) -> None:
+    def _slide_cabinet(self, side: Side, slide: Float) -> None:
         """Slide a cabinet and write it down."""
         if float(np.linalg.norm(slide)) < LEAST_SLIDE_M:
             return
-        before = self._observations()
+        before = self._fitted_now()
         self.places = self.places + self._shift(side, slide)
         move = {"toward_wall_m": -float(slide[1]), "outward_m": OUTWARD[side] * float(slide[0])}
-        self._write(before, kind="slide", what=side, **move)
+        self._record(before, kind="slide", what=side, **move)
 
-    def _observations(self) -> Float:
+    def _fitted_now(self) -> Float:
         """Return what each observation would be now."""
         return fitted_values(self.solution.adjusted.network, self.places)
 
-    def _write(self, before: Float, **step: object) -> None:
+    def _record(self, before: Float, **step: object) -> None:
         """Write down a step with the observations that it changes."""
-        after = self._observations()
+        after = self._fitted_now()
         changed = tuple(
             ObservationChange(
                 label=observation.label, kind=observation.kind, before=float(a), after=float(b)

@@ -30,26 +30,26 @@ from analysis.basics.arrays import Float
 from analysis.survey.adjustment.network import fitted_values
 from analysis.survey.moves.frames import (
     MovedMark,
-    axis_of,
-    both,
     common_marks,
     kept_places,
     mark_weights,
-    plan_of,
+    plan_axis,
+    plan_coordinates,
+    propagate_both,
 )
-from analysis.survey.moves.moves import LEAST_SLIDE_M, LEAST_TURN_RAD, Move, Plan, walk_to
+from analysis.survey.moves.moves import LEAST_SLIDE_M, LEAST_TURN_RAD, Move, Plan, plan_moves_to
 from analysis.survey.observations import Kind
 from analysis.survey.propagation import Estimate
 from analysis.survey.solution import Solution
 from analysis.survey.survey import HEAD, SIDES, SURVEY_TAPE_STD_M, Side
 from analysis.survey.triangle import OUTWARD
-from analysis.survey.walls import tweeters_to_walls
+from analysis.survey.walls import tweeter_wall_distances
 
 SIGMAS: Final = 2.0
 PLAN_SIGMAS: Final = 2.45
 """Within so many sigmas of one axis lie 95 of 100 places in a plan."""
 
-PART: Final = ("inner", "outer", "tweeter")
+PARTS: Final = ("inner", "outer", "tweeter")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -69,11 +69,11 @@ class KeptGoal:
     toe_ins_rad: Mapping[Side, float]
     head_m: tuple[float, float]
 
-    def point_of_m(self, side: Side) -> tuple[float, float]:
+    def side_point_m(self, side: Side) -> tuple[float, float]:
         """Return x and y of a reference point."""
         return self.tweeters_m[side]
 
-    def toe_in_of_rad(self, side: Side) -> float:
+    def side_toe_in_rad(self, side: Side) -> float:
         """Return a cabinet's toe-in."""
         return self.toe_ins_rad[side]
 
@@ -176,16 +176,16 @@ def put_back(today: Solution, kept: Solution) -> PutBack:
 
     def differences(here: Float, there: Float) -> dict[str, Float]:
         wanted = kept_places(here, there, (today, kept), marks, weights)
-        return _differences(today, here, wanted)
+        return _way_quantities(today, here, wanted)
 
-    found = both(today, kept, differences, marks=marks)
+    found = propagate_both(today, kept, differences, marks=marks)
     steps = tuple(_step(what, found) for what in (*SIDES, "seat"))
-    plan = walk_to(today, _standing(today, steps))
-    plan = replace(plan, moves=tuple(_with_std(move, steps) for move in plan.moves))
+    plan = plan_moves_to(today, _kept_goal(today, steps))
+    plan = replace(plan, moves=tuple(_add_std(move, steps) for move in plan.moves))
     return PutBack(
         steps=steps,
         plan=plan,
-        observations=tuple(_observations(today, kept, steps, marks, weights)),
+        observations=tuple(_find_observations(today, kept, steps, marks, weights)),
         marks=marks,
         moved_marks=moved,
     )
@@ -193,37 +193,39 @@ def put_back(today: Solution, kept: Solution) -> PutBack:
 
 def _require_places(solution: Solution, which: str) -> None:
     """Refuse a survey in which a cabinet or the head isn't fixed."""
-    wanted = [HEAD, *(f"{side} {part}" for side in SIDES for part in PART)]
+    wanted = [HEAD, *(f"{side} {part}" for side in SIDES for part in PARTS)]
     lost = [name for name in wanted if name in solution.open_nodes]
     if lost:
         msg = f"{which} doesn't fix where the {lost[0]} stands: add readings to it"
         raise ValueError(msg)
 
 
-def _toe_in(axis: Float, side: Side) -> Float:
+def _axis_toe_in(axis: Float, side: Side) -> Float:
     """Return the toe-in of an axis."""
     return np.asarray(np.arctan2(-OUTWARD[side] * axis[..., 0], axis[..., 1]))
 
 
-def _differences(today: Solution, here: Float, wanted: dict[str, Float]) -> dict[str, Float]:
+def _way_quantities(today: Solution, here: Float, wanted: dict[str, Float]) -> dict[str, Float]:
     """Return how far everything has to go."""
     found: dict[str, Float] = {}
     for what, name in (("left", "left tweeter"), ("right", "right tweeter"), ("seat", HEAD)):
-        way = wanted[name] - plan_of(today, here, name)
+        way = wanted[name] - plan_coordinates(today, here, name)
         sign = OUTWARD[what] if what != "seat" else 1.0  # type: ignore[index]
         found[f"{what} outward"] = sign * way[..., 0]
         found[f"{what} toward wall"] = -way[..., 1]
         found[f"{what} size"] = np.linalg.norm(way, axis=-1)
         found[f"{what} higher"] = wanted[f"{name} z"] - here[..., today.built.node[name], 2]
     for side in SIDES:
-        turn = _toe_in(wanted[f"{side} axis"], side) - _toe_in(axis_of(today, here, side), side)
+        turn = _axis_toe_in(wanted[f"{side} axis"], side) - _axis_toe_in(
+            plan_axis(today, here, side), side
+        )
         found[f"{side} turn"] = (turn + np.pi) % (2 * np.pi) - np.pi
     return found
 
 
 def _step(what: str, found: dict[str, Estimate]) -> Step:
     """Return how far one thing has to go, and whether it has to."""
-    size, turn = found[f"{what} size"].known, found.get(f"{what} turn")
+    size, turn = found[f"{what} size"].value_and_std, found.get(f"{what} turn")
     return Step(
         what=what,
         toward_wall_m=found[f"{what} toward wall"],
@@ -231,57 +233,58 @@ def _step(what: str, found: dict[str, Estimate]) -> Step:
         turn_rad=turn,
         higher_m=found[f"{what} higher"],
         moves=size[0] > max(LEAST_SLIDE_M, PLAN_SIGMAS * size[1]),
-        turns=turn is not None and abs(turn.known[0]) > max(LEAST_TURN_RAD, SIGMAS * turn.known[1]),
+        turns=turn is not None
+        and abs(turn.value_and_std[0]) > max(LEAST_TURN_RAD, SIGMAS * turn.value_and_std[1]),
     )
 
 
-def _with_std(move: Move, steps: tuple[Step, ...]) -> Move:
+def _add_std(move: Move, steps: tuple[Step, ...]) -> Move:
     """Return a move with how well it is known, by both surveys."""
     step = next((one for one in steps if one.what == move.what), None)
     if step is None:
         return move
     if move.kind == "turn" and step.turn_rad is not None:
-        std = step.turn_rad.known[1]
+        std = step.turn_rad.value_and_std[1]
         edge_std_m = std * abs(move.edge_m / math.sin(move.turn_rad))
         return replace(move, turn_std_rad=std, edge_std_m=edge_std_m)
     return replace(
         move,
-        toward_wall_std_m=step.toward_wall_m.known[1],
-        outward_std_m=step.outward_m.known[1],
+        toward_wall_std_m=step.toward_wall_m.value_and_std[1],
+        outward_std_m=step.outward_m.value_and_std[1],
     )
 
 
-def _standing(today: Solution, steps: tuple[Step, ...]) -> KeptGoal:
+def _kept_goal(today: Solution, steps: tuple[Step, ...]) -> KeptGoal:
     """Return where everything belongs that has to move, and where the rest stands."""
     tweeters: dict[Side, tuple[float, float]] = {}
     toe_ins: dict[Side, float] = {}
     for side, step in zip(SIDES, steps, strict=False):
         x_m, y_m = (float(value) for value in today.place_m(f"{side} tweeter")[:2])
-        axis = axis_of(today, today.adjusted.positions_m, side)
+        axis = plan_axis(today, today.adjusted.positions_m, side)
         if step.moves:
-            x_m += OUTWARD[side] * step.outward_m.known[0]
-            y_m -= step.toward_wall_m.known[0]
-        turn = step.turn_rad.known[0] if step.turns and step.turn_rad is not None else 0.0
+            x_m += OUTWARD[side] * step.outward_m.value_and_std[0]
+            y_m -= step.toward_wall_m.value_and_std[0]
+        turn = step.turn_rad.value_and_std[0] if step.turns and step.turn_rad is not None else 0.0
         tweeters[side] = (x_m, y_m)
-        toe_ins[side] = float(_toe_in(axis, side)) + turn
+        toe_ins[side] = float(_axis_toe_in(axis, side)) + turn
     head_x, head_y = (float(value) for value in today.place_m(HEAD)[:2])
     if steps[-1].moves:
-        head_x += steps[-1].outward_m.known[0]
-        head_y -= steps[-1].toward_wall_m.known[0]
+        head_x += steps[-1].outward_m.value_and_std[0]
+        head_y -= steps[-1].toward_wall_m.value_and_std[0]
     return KeptGoal(tweeters_m=tweeters, toe_ins_rad=toe_ins, head_m=(head_x, head_y))
 
 
-def _after(
+def _places_after(
     today: Solution, here: Float, wanted: dict[str, Float], steps: tuple[Step, ...]
 ) -> Float:
     """Return all places when what has to move did."""
     node = today.built.node
     places = np.broadcast_to(here, wanted[HEAD].shape[:-1] + here.shape[-2:]).copy()
     for side, step in zip(SIDES, steps, strict=False):
-        rows = [node[f"{side} {part}"] for part in PART]
+        rows = [node[f"{side} {part}"] for part in PARTS]
         centre = places[..., node[f"{side} tweeter"], :2].copy()
         if step.turns:
-            axis, goal = axis_of(today, here, side), wanted[f"{side} axis"]
+            axis, goal = plan_axis(today, here, side), wanted[f"{side} axis"]
             c = np.sum(axis * goal, axis=-1)[..., None]
             s = (axis[..., 0] * goal[..., 1] - axis[..., 1] * goal[..., 0])[..., None]
             away = places[..., rows, :2] - centre[..., None, :]
@@ -296,7 +299,7 @@ def _after(
     return places
 
 
-def _observations(
+def _find_observations(
     today: Solution,
     kept: Solution,
     steps: tuple[Step, ...],
@@ -306,28 +309,28 @@ def _observations(
     """Return what each observation of a cabinet or the head must be then."""
     network, observations = today.adjusted.network, today.built.observations
     head_goes = steps[-1].moves
-    rows = [k for k in range(len(observations)) if _shows(today, k, head_goes=head_goes)]
+    rows = [k for k in range(len(observations)) if _tells_place(today, k, head_goes=head_goes)]
 
-    def then(here: Float, there: Float) -> dict[str, Float]:
+    def observe_after(here: Float, there: Float) -> dict[str, Float]:
         wanted = kept_places(here, there, (today, kept), marks, weights)
-        after = _after(today, here, wanted, steps)
+        after = _places_after(today, here, wanted, steps)
         flat = after.reshape(-1, *after.shape[-2:])
         values = np.array([fitted_values(network, one) for one in flat])
         values = values.reshape(*after.shape[:-2], -1)
         own = {observations[k].label: values[..., k] for k in rows}
-        return tweeters_to_walls(today, after) | own
+        return tweeter_wall_distances(today, after) | own
 
     here = today.adjusted.positions_m
-    values, walls = fitted_values(network, here), tweeters_to_walls(today, here)
+    values, walls = fitted_values(network, here), tweeter_wall_distances(today, here)
     now = {observations[k].label: (float(values[k]), observations[k]) for k in rows}
-    found = both(today, kept, then, marks=marks)
+    found = propagate_both(today, kept, observe_after, marks=marks)
     return [
         ObservationToRestore(
             label=label.split(", reading ")[0],
             kind=now[label][1].kind if label in now else "perpendicular",
             now=now[label][0] if label in now else float(walls[label]),
-            then=one.known[0],
-            std=one.known[1],
+            then=one.value_and_std[0],
+            std=one.value_and_std[1],
             read_std=now[label][1].std if label in now else SURVEY_TAPE_STD_M,
         )
         for label, one in found.items()
@@ -335,7 +338,7 @@ def _observations(
     ]
 
 
-def _shows(today: Solution, row: int, *, head_goes: bool) -> bool:
+def _tells_place(today: Solution, row: int, *, head_goes: bool) -> bool:
     """Return whether an observation tells where a cabinet or the head is, once."""
     one = today.built.observations[row]
     if one.instrument in ("box", "assumed", "equal") or one.kind == "height":
@@ -345,7 +348,7 @@ def _shows(today: Solution, row: int, *, head_goes: bool) -> bool:
     line_goes = head_goes and today.built.survey.line.ahead == HEAD
     if line_goes and "line" in one.ends:
         return False  # The centre line itself goes with the head.
-    own = {HEAD, *(f"{side} {part}" for side in SIDES for part in PART)}
+    own = {HEAD, *(f"{side} {part}" for side in SIDES for part in PARTS)}
     return bool(own.intersection(one.ends))
 
 
@@ -372,5 +375,5 @@ def kept_observations(kept: Solution) -> tuple[ObservationToRestore, ...]:
             read_std=one.std,
         )
         for k, one in enumerate(kept.built.observations)
-        if _shows(kept, k, head_goes=False)
+        if _tells_place(kept, k, head_goes=False)
     )

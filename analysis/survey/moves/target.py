@@ -32,7 +32,7 @@ from analysis.survey.adjustment.survey_network import nearest_segment
 from analysis.survey.propagation import Estimate
 from analysis.survey.solution import Solution
 from analysis.survey.survey import HEAD, SIDES, Side
-from analysis.survey.triangle import OUTWARD, Pair, Triangle
+from analysis.survey.triangle import OUTWARD, SideEstimates, Triangle
 
 DISTANCE_TOLERANCE_M: Final = 2e-3
 """Distances closer than this are equal: 6 microseconds. Common practice, no source."""
@@ -150,15 +150,15 @@ class SymmetricGoal:
     toe_in_rad: float
     head_m: tuple[float, float]
 
-    def depth_of_m(self, side: Side) -> float:
+    def side_depth_m(self, side: Side) -> float:
         """Return the depth at which one reference point belongs."""
         return self.depth_m + self.depths_apart_m * (0.5 if side == "left" else -0.5)
 
-    def point_of_m(self, side: Side) -> tuple[float, float]:
+    def side_point_m(self, side: Side) -> tuple[float, float]:
         """Return x and y of where one reference point belongs."""
-        return OUTWARD[side] * self.offset_m, self.depth_of_m(side)
+        return OUTWARD[side] * self.offset_m, self.side_depth_m(side)
 
-    def toe_in_of_rad(self, side: Side) -> float:  # noqa: ARG002 - both alike
+    def side_toe_in_rad(self, side: Side) -> float:  # noqa: ARG002 - both alike
         """Return the toe-in of one cabinet."""
         return self.toe_in_rad
 
@@ -184,36 +184,38 @@ def judge(triangle: Triangle, target: Target, front_m: Estimate | None) -> list[
         ("distance", triangle.distance_m.left_minus_right, target.distance_tolerance_m),
         ("toe_in", triangle.toe_in_rad.left_minus_right, toe_in),
         ("offset", triangle.offset_m.left_minus_right, PLACE_TOLERANCE_M),
-        ("depth", _less(triangle.depth_m.left_minus_right, apart_m), PLACE_TOLERANCE_M),
+        ("depth", _subtract(triangle.depth_m.left_minus_right, apart_m), PLACE_TOLERANCE_M),
         ("seat", triangle.seat_offset_m, PLACE_TOLERANCE_M),
     ]
     if target.base_angle_deg is not None:
-        off = _less(triangle.apex_angle_rad, math.radians(target.base_angle_deg))
+        off = _subtract(triangle.apex_angle_rad, math.radians(target.base_angle_deg))
         asked.append(("base_angle", off, math.radians(ANGLE_TOLERANCE_DEG)))
     if target.front_wall_m is not None and front_m is not None:
-        asked.append(("front_wall", _less(front_m, target.front_wall_m), PLACE_TOLERANCE_M))
+        asked.append(("front_wall", _subtract(front_m, target.front_wall_m), PLACE_TOLERANCE_M))
     angles = ((target.toe_in_deg, triangle.toe_in_rad), (target.aim_deg, triangle.aim_rad))
     for wanted, pair in angles:
         if wanted is not None:
-            sides = [_less(pair.side(side), math.radians(wanted)) for side in SIDES]
-            asked.append(("toe_in_asked", max(sides, key=lambda one: abs(one.known[0])), toe_in))
+            sides = [_subtract(pair.of(side), math.radians(wanted)) for side in SIDES]
+            asked.append(
+                ("toe_in_asked", max(sides, key=lambda one: abs(one.value_and_std[0])), toe_in)
+            )
     return [
-        Criterion(name=name, off=off, tolerance=tolerance, verdict=_verdict(off, tolerance))
+        Criterion(name=name, off=off, tolerance=tolerance, verdict=_judge_one(off, tolerance))
         for name, off, tolerance in asked
         if off.value is not None
     ]
 
 
-def _less(estimate: Estimate, wanted: float) -> Estimate:
+def _subtract(estimate: Estimate, wanted: float) -> Estimate:
     """Return how far a quantity is from what is wanted."""
     if estimate.value is None:
         return estimate
     return Estimate(value=estimate.value - wanted, std=estimate.std)
 
 
-def _verdict(off: Estimate, tolerance: float) -> Verdict:
+def _judge_one(off: Estimate, tolerance: float) -> Verdict:
     """Return whether something is within its tolerance."""
-    value, std = off.known
+    value, std = off.value_and_std
     if abs(value) <= tolerance:
         return "passes"
     return "fails" if abs(value) > _SIGMAS * std else "unsure"
@@ -231,7 +233,9 @@ def depths_apart_now_m(triangle: Triangle) -> float:
     float
         In metres; 0 where the places aren't known.
     """
-    means = [_mean(pair) for pair in (triangle.offset_m, triangle.depth_m) if _known(pair)]
+    means = [
+        _mean_of_sides(pair) for pair in (triangle.offset_m, triangle.depth_m) if _both_known(pair)
+    ]
     if len(means) < 2 or triangle.seat_depth_m.value is None:
         return 0.0
     return _depths_apart_m(triangle, means[0], triangle.seat_depth_m.value - means[1])
@@ -243,8 +247,8 @@ def _depths_apart_m(triangle: Triangle, offset_m: float, reach_m: float) -> floa
     # What is known less well than a place needs to be isn't made up for.
     if difference.std is None or difference.std > PLACE_TOLERANCE_M or reach_m <= 0:
         return 0.0
-    left_m, right_m = (triangle.height_m.side(side).known[0] for side in SIDES)
-    head_m = triangle.seat_offset_m.known[0]
+    left_m, right_m = (triangle.height_m.of(side).value_and_std[0] for side in SIDES)
+    head_m = triangle.seat_offset_m.value_and_std[0]
     beside_m = head_m if abs(head_m) <= PLACE_TOLERANCE_M else 0.0
     return (left_m**2 - right_m**2 + 4 * offset_m * beside_m) / (2 * reach_m)
 
@@ -269,9 +273,11 @@ def symmetric_goal(solution: Solution, triangle: Triangle, target: Target) -> Sy
         If a front-wall distance is asked for and no front wall was measured, or would put the
         loudspeakers at the head or behind it.
     """
-    offset, depth, rise = map(_mean, (triangle.offset_m, triangle.depth_m, triangle.height_m))
+    offset, depth, rise = map(
+        _mean_of_sides, (triangle.offset_m, triangle.depth_m, triangle.height_m)
+    )
     head_x, head_y = (float(value) for value in solution.place_m(HEAD)[:2])
-    if abs(triangle.seat_offset_m.known[0]) > PLACE_TOLERANCE_M:
+    if abs(triangle.seat_offset_m.value_and_std[0]) > PLACE_TOLERANCE_M:
         head_x = 0.0
 
     def offset_at(depth_m: float) -> float:
@@ -289,7 +295,7 @@ def symmetric_goal(solution: Solution, triangle: Triangle, target: Target) -> Sy
         msg = f"the target would put the loudspeakers {place}; it must leave {LEAST_REACH_M:g} m"
         raise ValueError(msg)
     a = offset_at(depth)
-    toe_in = _mean(triangle.toe_in_rad)
+    toe_in = _mean_of_sides(triangle.toe_in_rad)
     if target.toe_in_deg is not None:
         toe_in = math.radians(target.toe_in_deg)
     elif target.aim_deg is not None:
@@ -303,14 +309,14 @@ def symmetric_goal(solution: Solution, triangle: Triangle, target: Target) -> Sy
     )
 
 
-def _known(pair: Pair) -> bool:
+def _both_known(pair: SideEstimates) -> bool:
     """Return whether both sides of a quantity are known."""
-    return all(pair.side(side).value is not None for side in SIDES)
+    return all(pair.of(side).value is not None for side in SIDES)
 
 
-def _mean(pair: Pair) -> float:
+def _mean_of_sides(pair: SideEstimates) -> float:
     """Return the mean of both sides."""
-    return float(np.mean([pair.side(side).known[0] for side in SIDES]))
+    return float(np.mean([pair.of(side).value_and_std[0] for side in SIDES]))
 
 
 def _nearest_depth(

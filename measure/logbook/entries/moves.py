@@ -21,7 +21,7 @@ from measure.logbook.folder import Logbook
 from measure.logbook.remarks import take_path
 from measure.logbook.selection import plain_text
 from measure.logbook.take_index import read_line
-from measure.survey.evaluation import evaluated
+from measure.survey.evaluation import evaluate_file
 
 if TYPE_CHECKING:
     from analysis.survey.result import SurveyResult
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 def distance_m(result: SurveyResult) -> tuple[float, float] | None:
     """Return left minus right of the distances to the head and its sigma, if a survey tells."""
-    value, std = result.triangle.distance_m.left_minus_right.known
+    value, std = result.triangle.distance_m.left_minus_right.value_and_std
     return None if math.isinf(std) else (value, std)
 
 
@@ -112,5 +112,5 @@ def judged(logbook: Logbook, move: MoveEntry) -> Judgement | None:
     from measure.survey.file import read_survey
 
     path = survey_path(logbook, move.after_survey or "")
-    known = distance_m(evaluated(read_survey(path)))
+    known = distance_m(evaluate_file(read_survey(path)))
     return judge_promise(promised, *(known or (None, None)))

@@ -11,7 +11,7 @@ from measure.logbook.entries.entries import Entry, PlaceEntry, SurveyEntry
 from measure.logbook.entries.store import folder_of, read_entry
 from measure.logbook.folder import Logbook
 from measure.logbook.names import entry_folder_name, same_folder
-from measure.survey.evaluation import evaluated
+from measure.survey.evaluation import evaluate_file
 
 if TYPE_CHECKING:
     from analysis.survey.moves.coordinates import RoomPlaces
@@ -76,17 +76,17 @@ def stood(logbook: Logbook, name: str) -> Stood:
 
     if Path(name).suffix.lower() == ".toml" and Path(name).is_file():
         file = read_survey(Path(name))
-        return Stood(label=Path(name).name, file=file, result=evaluated(file))
+        return Stood(label=Path(name).name, file=file, result=evaluate_file(file))
     if _is_there(logbook, PlaceEntry, name):
         place = read_entry(logbook, PlaceEntry, name)
         if place.survey is None:
             return Stood(label=place.name, place=place)
         file = read_survey(survey_path(logbook, place.survey))
         label = f"{place.name} (survey {place.survey})"
-        return Stood(label=label, file=file, result=evaluated(file), place=place)
+        return Stood(label=label, file=file, result=evaluate_file(file), place=place)
     if _is_there(logbook, SurveyEntry, name):
         file = read_survey(survey_path(logbook, name))
-        return Stood(label=f"survey {name}", file=file, result=evaluated(file))
+        return Stood(label=f"survey {name}", file=file, result=evaluate_file(file))
     msg = f"there is no place, survey or survey file {name} in {logbook.path}: `apexline log add` "
     raise LogbookError(msg + "keeps one, or give a SURVEY.toml")
 

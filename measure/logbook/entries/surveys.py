@@ -198,10 +198,10 @@ def proposal(
     moves = result.plan.moves
     if not any(move.kind != "check" for move in moves):
         return None
-    now = [result.triangle.distance_m.side(side).known[0] for side in ("left", "right")]
+    now = [result.triangle.distance_m.of(side).value_and_std[0] for side in ("left", "right")]
     then = moves[-1].distance_m
     n_set = len({move.what for move in moves if move.kind != "check"})
-    std_m = result.triangle.distance_m.left_minus_right.known[1]
+    std_m = result.triangle.distance_m.left_minus_right.value_and_std[1]
     return MoveEntry(
         name=f"asked by {entry.name}",
         written=entry.written,

@@ -303,7 +303,7 @@ def test_where_the_tweeter_stands_on_its_front_is_a_reading_with_its_sigma() -> 
         assert np.linalg.norm(tweeter - inner) == pytest.approx(0.06, abs=1e-6)
     base = survey_triangle(solution).base_width_m
     inward = [abs(float(np.cos(toe_in(at, side)))) for side in ("left", "right")]
-    assert base.known[1] == pytest.approx(0.005 * np.hypot(*inward), rel=0.05)
+    assert base.value_and_std[1] == pytest.approx(0.005 * np.hypot(*inward), rel=0.05)
 
 
 def toe_in(at: dict[str, np.ndarray], side: str) -> float:

@@ -138,7 +138,7 @@ def test_sigmas_are_honest() -> None:
         true = triangle_quantities(true_positions(solution.built, at), node)
         found = propagate(solution.adjusted, lambda p, node=node: triangle_quantities(p, node))  # type: ignore[misc]
         for name, one in found.items():
-            value, std = one.known
+            value, std = one.value_and_std
             if std > 0:
                 inside.setdefault(name, []).append(abs(value - float(true[name])) < 2 * std)
     assert len(inside) >= 20

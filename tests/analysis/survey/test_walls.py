@@ -72,7 +72,7 @@ def test_the_gap_is_that_of_the_nearest_corner() -> None:
     assert gap.value == pytest.approx(2.5 - corners[:, 0].max(), abs=1e-6)
     behind = right["front"].gap_m
     assert behind is not None
-    assert behind.known[0] < right["front"].reference_m.known[0]
+    assert behind.value_and_std[0] < right["front"].reference_m.value_and_std[0]
 
 
 def test_a_wall_that_no_reading_reaches_has_no_distances() -> None:

@@ -219,7 +219,7 @@ def test_a_starter_is_a_survey_that_holds_together(kit: str, tmp_path: Path) -> 
     result = evaluate_survey(file.survey, file.target)
     assert result.solution.blunders == ()
     assert result.solution.undetermined == ()
-    value, std = result.triangle.distance_m.left_minus_right.known
+    value, std = result.triangle.distance_m.left_minus_right.value_and_std
     assert value == pytest.approx(-0.0094, abs=3 * std)
     assert std < 0.0015
     instruments = {one.instrument for one in file.survey.observations}

@@ -9,12 +9,12 @@ import pytest
 
 from analysis.report.format import WIDTH
 from analysis.report.reading.advice import LIFTING
-from analysis.report.survey.tables import figure_lines, trust_lines, wall_lines
+from analysis.report.survey.tables import figure_lines, reliability_lines, wall_lines
 from analysis.report.survey.verdict import (
     arrival_lines,
     blunder_text,
+    misfit_lines,
     move_lines,
-    trouble_lines,
     verdict_lines,
 )
 from analysis.survey.arrival import compare_arrival
@@ -62,7 +62,7 @@ def test_an_exchange_of_digits_is_named(result: SurveyResult) -> None:
     )
     assert text.startswith(f"{one.label} (line 12): {slipped} mm does not fit the others; ")
     assert "would" in text
-    assert trouble_lines(result, lines={}) == []
+    assert misfit_lines(result, lines={}) == []
 
 
 def test_what_is_open_is_said_and_nothing_passes() -> None:
@@ -71,7 +71,7 @@ def test_what_is_open_is_said_and_nothing_passes() -> None:
     text = " ".join(verdict_lines(found))
     assert "don't fix both distances" in text
     assert "passes" not in text
-    assert any(line.startswith("Nothing fixes where") for line in trouble_lines(found, lines={}))
+    assert any(line.startswith("Nothing fixes where") for line in misfit_lines(found, lines={}))
 
 
 def test_scatter_beyond_the_instruments_is_said() -> None:
@@ -83,7 +83,7 @@ def test_scatter_beyond_the_instruments_is_said() -> None:
     )
     factor = evaluate_survey(replace(CLEAN, observations=observations))
     if not factor.solution.blunders:
-        assert any("scatter" in line for line in trouble_lines(factor, lines={}))
+        assert any("scatter" in line for line in misfit_lines(factor, lines={}))
     assert factor.solution.blunders or factor.solution.adjusted.variance_factor
 
 
@@ -126,7 +126,7 @@ def test_the_figures_are_those_of_the_result(result: SurveyResult) -> None:
         "right",
         "rear",
     ]
-    trust = "\n".join(trust_lines(result))
+    trust = "\n".join(reliability_lines(result))
     assert f"{result.solution.adjusted.degrees_of_freedom} more than needed" in trust
     assert "seat left to wall rear: add" in trust
 
@@ -156,7 +156,7 @@ def test_nothing_is_moved_on_readings_that_contradict_each_other() -> None:
     assert first.solution.adjusted.degrees_of_freedom == 0
     kept = (*kept, replace(kept[0], label="again", value=kept[0].value + 0.2))
     result = evaluate_survey(replace(survey, observations=kept, cabinets=cabinets))
-    assert result.solution.contradictory
+    assert result.solution.is_contradictory
     assert not result.passes
     assert result.plan.moves == ()
     verdict = " ".join(verdict_lines(result))

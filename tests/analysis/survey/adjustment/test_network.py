@@ -14,8 +14,8 @@ from analysis.survey.adjustment.network import (
     NetworkObservation,
     build_network,
     fitted_values,
-    linearised,
-    oriented,
+    linearise,
+    orient_perpendiculars,
 )
 
 KINDS = {
@@ -55,7 +55,7 @@ def test_values_of_a_known_figure() -> None:
         NetworkObservation(kind="angle", nodes=(0, 1, 2), value=1, std=1),
         NetworkObservation(kind="distance", nodes=(0, 3), value=1, std=1),
     ]
-    network = oriented(free_network(observations), places)
+    network = orient_perpendiculars(free_network(observations), places)
     expected = [5, 4, 3, 1, 1, math.atan2(4, 3), math.sqrt(26)]
     assert fitted_values(network, places) == pytest.approx(expected, abs=1e-12)
 
@@ -66,7 +66,7 @@ def test_slopes_against_central_differences(dense: bool, monkeypatch: pytest.Mon
     monkeypatch.setattr(network_module, "DENSE_UNKNOWNS", 200 if dense else 0)
     places = np.random.default_rng(3).normal(size=(4, 3))
     network = all_kinds()
-    values, jacobian = linearised(network, places)
+    values, jacobian = linearise(network, places)
     table = jacobian if isinstance(jacobian, np.ndarray) else jacobian.toarray()
     assert isinstance(jacobian, np.ndarray) is dense
     assert values == pytest.approx(fitted_values(network, places), abs=0)
@@ -101,7 +101,7 @@ def test_orientation_keeps_a_perpendicular_that_is_said_to_be_none() -> None:
         NetworkObservation(kind="perpendicular", nodes=(0, 1, 2), value=value, std=1)
         for value in (1.0, 0.0)
     ]
-    signs = [one.sign for one in oriented(free_network(pair, 3), places).observations]
+    signs = [one.sign for one in orient_perpendiculars(free_network(pair, 3), places).observations]
     assert signs == [-1, 1]
 
 

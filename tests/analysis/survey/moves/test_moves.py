@@ -98,7 +98,7 @@ def test_the_least_movement_is_the_mean_of_both_sides() -> None:
     result = evaluate_survey(SURVEY)
     goal = result.plan.goal
     assert goal is not None
-    offsets = [result.triangle.offset_m.side(s).known[0] for s in ("left", "right")]
+    offsets = [result.triangle.offset_m.of(s).value_and_std[0] for s in ("left", "right")]
     assert goal.offset_m == pytest.approx(np.mean(offsets))
 
 

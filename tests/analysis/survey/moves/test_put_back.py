@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 from analysis.basics.arrays import Float
-from analysis.survey.moves.put_back import PART, PutBack, put_back
+from analysis.survey.moves.put_back import PARTS, PutBack, put_back
 from analysis.survey.solution import Solution, solve_survey
 from analysis.survey.survey import SIDES
 from analysis.survey.triangle import OUTWARD, cabinet_axis
 from benchmarks.survey_rooms import noisy, random_places, survey_of
 
 Places = dict[str, Float]
-CABINETS = [f"{side} {part}" for side in SIDES for part in PART]
+CABINETS = [f"{side} {part}" for side in SIDES for part in PARTS]
 
 
 def moved(at: Places, *, slide: Mapping[str, Float], turn_rad: Mapping[str, float]) -> Places:
@@ -26,7 +26,7 @@ def moved(at: Places, *, slide: Mapping[str, Float], turn_rad: Mapping[str, floa
         angle = OUTWARD[side] * turn_rad.get(side, 0.0)
         c, s = math.cos(angle), math.sin(angle)
         centre = at[f"{side} tweeter"][:2].copy()
-        for part in PART:
+        for part in PARTS:
             away = at[f"{side} {part}"][:2] - centre
             at[f"{side} {part}"][:2] = centre + [[c, -s], [s, c]] @ away
             at[f"{side} {part}"][:2] += slide.get(side, np.zeros(2))
@@ -88,10 +88,10 @@ def obeyed(today: Places, found: PutBack) -> Places:
     for step in found.steps:
         if step.moves:
             out = -1.0 if step.what == "left" else 1.0
-            ways = out * step.outward_m.known[0], -step.toward_wall_m.known[0]
+            ways = out * step.outward_m.value_and_std[0], -step.toward_wall_m.value_and_std[0]
             slide[step.what] = np.round(ways, 3)
         if step.turns and step.turn_rad is not None:
-            turn[step.what] = math.radians(round(math.degrees(step.turn_rad.known[0]), 1))
+            turn[step.what] = math.radians(round(math.degrees(step.turn_rad.value_and_std[0]), 1))
     return moved(today, slide=slide, turn_rad=turn)
 
 
@@ -107,7 +107,9 @@ def test_the_numbers_lead_back_within_their_uncertainty() -> None:
         for step in found.steps:
             name = "head" if step.what == "seat" else f"{step.what} tweeter"
             away = (in_marks(then, name) - in_marks(kept, name))[0]
-            std = math.hypot(step.outward_m.known[1], step.toward_wall_m.known[1], 3e-4)
+            std = math.hypot(
+                step.outward_m.value_and_std[1], step.toward_wall_m.value_and_std[1], 3e-4
+            )
             off.append(float(np.linalg.norm(away)) / std)
         for side, step in zip(SIDES, found.steps, strict=False):
             axes = []
@@ -115,7 +117,7 @@ def test_the_numbers_lead_back_within_their_uncertainty() -> None:
                 inner, outer = in_marks(at, f"{side} inner", f"{side} outer")
                 axes.append(math.atan2(*cabinet_axis(inner, outer, side)))
             if step.turn_rad is not None:
-                off.append(abs(axes[0] - axes[1]) / step.turn_rad.known[1])
+                off.append(abs(axes[0] - axes[1]) / step.turn_rad.value_and_std[1])
     assert len(off) == 60
     assert np.mean(np.array(off) <= 2.0) >= 0.9
     assert max(off) < 4.5
@@ -154,7 +156,7 @@ def test_a_mark_that_moved_is_named_and_left_out() -> None:
     then = obeyed(today, found)
     for side, step in zip(SIDES, found.steps, strict=False):
         away = (in_marks(then, f"{side} tweeter") - in_marks(kept, f"{side} tweeter"))[0]
-        std_m = math.hypot(step.outward_m.known[1], step.toward_wall_m.known[1])
+        std_m = math.hypot(step.outward_m.value_and_std[1], step.toward_wall_m.value_and_std[1])
         assert float(np.linalg.norm(away)) < 3 * std_m
 
 
