@@ -7,13 +7,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from measure.live.options import (
-    Chosen,
+from measure.commands.options.sound import (
     DeviceOptions,
     SoundOptions,
-    chosen,
-    live_options,
-    simulated,
+    device_request,
+    sound_options,
 )
 from measure.terminal.option_record import defaults_from, options_from
 
@@ -22,6 +20,7 @@ if TYPE_CHECKING:
 
     from measure.files.output import JsonObject
     from measure.sound.devices import Choice, Device, Direction
+    from measure.sound.selection import DeviceSelection
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -36,7 +35,7 @@ class DevicesOptions:
 
 @defaults_from(DevicesOptions)
 @click.command("devices")
-@live_options
+@sound_options
 @click.option("--remember", is_flag=True, help="Keep this choice for the other commands.")
 @click.option("--forget", is_flag=True, help="Forget what was kept.")
 @click.option("--json", "json_target", metavar="FILE", help="Write the facts as JSON; - to print.")
@@ -65,7 +64,9 @@ def run(options: DevicesOptions) -> None:
             _forget()
         lines, document = _listed(sound.devices)
         if options.remember:
-            lines.append(f"Kept in {_keep(chosen(sound.devices))}.")
+            from measure.sound.selection import select_devices
+
+            lines.append(f"Kept in {_keep(select_devices(device_request(sound.devices)))}.")
     for line in lines:
         click.echo(line, err=options.json_target == "-")
     if options.json_target is not None:
@@ -74,7 +75,9 @@ def run(options: DevicesOptions) -> None:
 
 def _simulated(sound: SoundOptions) -> tuple[list[str], JsonObject]:
     """Return what is to be said of the invented room."""
-    room = simulated(sound.devices.rate_hz, sound.pace)
+    from measure.sound.selection import simulated_room
+
+    room = simulated_room(sound.devices.rate_hz, sound.pace)
     lines = [
         f"Would be used: {room.name}, at {room.sample_rate_hz} Hz.",
         "No device is opened and nothing sounds; everything else is as with devices.",
@@ -87,6 +90,7 @@ def _listed(asked: DeviceOptions) -> tuple[list[str], JsonObject]:
     """Return the list of devices, and which pair would be used."""
     from measure.sound.devices import RATES_HZ
     from measure.sound.portaudio import devices, takes_rate
+    from measure.sound.selection import select_devices
 
     found = devices()
     lines, documents = [], []
@@ -113,7 +117,7 @@ def _listed(asked: DeviceOptions) -> tuple[list[str], JsonObject]:
     document: JsonObject = {"simulated": None, "devices": documents, "used": None}
     if not takes:
         return [*lines, "Nothing here plays or records; recordings can still be read."], document
-    used = chosen(asked)
+    used = select_devices(device_request(asked))
     return [*lines, *_used_lines(used)], document | {"used": _used_document(used)}
 
 
@@ -152,7 +156,7 @@ def _device_document(device: Device) -> JsonObject:
     }
 
 
-def _used_lines(used: Chosen) -> list[str]:
+def _used_lines(used: DeviceSelection) -> list[str]:
     """Say which pair would be used, and why."""
     wiring = used.wiring
     left, right = wiring.output_channels
@@ -182,7 +186,7 @@ def _choice(choice: Choice) -> str:
     return f"{choice.device.name} ({choice.reason})"
 
 
-def _used_document(used: Chosen) -> JsonObject:
+def _used_document(used: DeviceSelection) -> JsonObject:
     """Return the pair as JSON knows it."""
     wiring = used.wiring
     return {
@@ -199,7 +203,7 @@ def _used_document(used: Chosen) -> JsonObject:
     }
 
 
-def _keep(used: Chosen) -> Path:
+def _keep(used: DeviceSelection) -> Path:
     """Keep a choice, and return where."""
     from measure.files.settings import Settings, write_settings
 

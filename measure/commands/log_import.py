@@ -8,10 +8,13 @@ from pathlib import Path
 
 import click
 
-from measure.takes.conditions import ConditionOptions, surrounding_options
+from measure.commands.options import FILE
+from measure.commands.options.conditions import (
+    ConditionOptions,
+    condition_options,
+    read_conditions,
+)
 from measure.terminal.option_record import defaults_from, options_from
-
-FILE = click.Path(path_type=Path)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -38,7 +41,7 @@ class LogImportOptions:
 @click.option("--pair", help="Which loudspeakers.")
 @click.option("--room", help="Which room.")
 @click.option("--place", help="Where they stood.")
-@surrounding_options
+@condition_options
 @click.pass_obj
 def command(folder: Path, /, **given: object) -> None:
     """Make a take from a RECORDING (WAV, FLAC, ...) of a sweep that was made elsewhere."""
@@ -50,11 +53,10 @@ def run(options: LogImportOptions) -> None:
     from measure.commands.log_moves import answer_in
     from measure.logbook.exchange.imported import import_recording
     from measure.logbook.folder import open_logbook
-    from measure.takes.conditions import surroundings
     from measure.takes.description import Labels
 
     labels = Labels(name=options.name, pair=options.pair, room=options.room, place=options.place)
-    around = surroundings(None, options.conditions)
+    around = read_conditions(None, options.conditions)
     taken = import_recording(
         open_logbook(options.folder),
         options.recording,

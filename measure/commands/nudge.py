@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from measure.live.options import SoundOptions, live_options, show_cautions, sound_path
+from measure.commands.options.cautions import show_cautions
+from measure.commands.options.conditions import ConditionOptions, read_conditions
+from measure.commands.options.sound import SoundOptions, sound_options, sound_path
 from measure.terminal.number_type import NumberRange
 from measure.terminal.option_record import defaults_from, options_from
 
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
     from measure.sound.keys import Keys
     from measure.sound.path import SoundPath
     from measure.sound.simulation.person import SimulatedPerson
-    from measure.takes.conditions import Surroundings
+    from measure.takes.conditions import Conditions
     from measure.terminal.screen import NudgeScreen
 
 BASS_KEY = "b"
@@ -74,7 +76,7 @@ class NudgeOptions:
     show_default=True,
     help="Difference that counts as equal, mm.",
 )
-@live_options
+@sound_options
 @click.option(
     "--level",
     "level_dbfs",
@@ -116,7 +118,6 @@ def run(options: NudgeOptions) -> None:
     from analysis.pair.nudge.track import NudgeTrack
     from measure.logbook.folder import takes_folder
     from measure.safety.limits import check_level
-    from measure.takes.conditions import ConditionOptions, surroundings
     from measure.takes.folder import check_free
 
     if options.level_dbfs is not None:
@@ -127,7 +128,7 @@ def run(options: NudgeOptions) -> None:
         check_free(options.folder, save)
     path = sound_path(options.sound)
     show_cautions(path, accepted=options.accept_cautions)
-    around = surroundings(None, ConditionOptions(temperature_c=options.temperature_c))
+    around = read_conditions(None, ConditionOptions(temperature_c=options.temperature_c))
     track = NudgeTrack(
         tolerance_m=1e-3 * options.tolerance_mm,
         move=options.move,
@@ -141,17 +142,17 @@ def run(options: NudgeOptions) -> None:
 
 
 def _nudged(
-    path: SoundPath, track: NudgeTrack, around: Surroundings, options: NudgeOptions
+    path: SoundPath, track: NudgeTrack, around: Conditions, options: NudgeOptions
 ) -> tuple[NudgeTrack, float]:
     """Go on until it is done, or the person has enough; return the last state and the level."""
     import sys
 
-    from measure.live.options import ledger_of
     from measure.sound.keys import Keys
+    from measure.sound.selection import treble_ledger
     from measure.terminal.screen import NudgeScreen
 
     screen = NudgeScreen(sys.stderr if options.as_json else sys.stdout, plain=options.plain)
-    ledger = ledger_of(path)
+    ledger = treble_ledger(path)
     with Keys() as keys:
         level_dbfs = options.level_dbfs
         if level_dbfs is None:
@@ -315,13 +316,13 @@ def _person(path: SoundPath) -> SimulatedPerson | None:
 
 
 def _save(
-    path: SoundPath, name: str, level_dbfs: float, around: Surroundings, options: NudgeOptions
+    path: SoundPath, name: str, level_dbfs: float, around: Conditions, options: NudgeOptions
 ) -> None:
     """Make a full take, and print its verdict."""
     from measure.commands.read import print_reading
-    from measure.live.options import ledger_of, sound_facts
     from measure.sound.keys import Keys
-    from measure.takes.description import Labels
+    from measure.sound.selection import treble_ledger
+    from measure.takes.description import Labels, sound_facts
     from measure.takes.take import make_take
 
     quiet = options.as_json
@@ -333,11 +334,11 @@ def _save(
             programme,
             folder=options.folder,
             labels=Labels(name=name, pair=None, room=None, place=None),
-            surroundings=around,
+            conditions=around,
             level=None,
             confirmed=None,
             sound=sound_facts(path),
-            ledger=ledger_of(path),
+            ledger=treble_ledger(path),
             keys=keys,
             show=lambda _: None,
             step=lambda _: None,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from measure.takes.conditions import FILE
+from measure.commands.options import FILE
 from measure.terminal.distance_range import DistanceRange
 from measure.terminal.number_type import NumberRange
 

@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from measure.takes.conditions import (
-    FILE,
+from measure.commands.options import FILE
+from measure.commands.options.conditions import (
     ConditionOptions,
-    Surroundings,
-    surrounding_options,
-    surroundings,
+    condition_options,
+    read_conditions,
 )
 from measure.terminal.number_type import NumberRange
 from measure.terminal.option_record import defaults_from, options_from
@@ -22,6 +21,7 @@ if TYPE_CHECKING:
     from analysis.signals.programme import Programme
     from measure.files.microphone import Microphone
     from measure.files.readings.recording_reader import FileReading
+    from measure.takes.conditions import Conditions
 
 SPOTS = ("left", "right", "front", "back")
 
@@ -65,7 +65,7 @@ class ReadOptions:
     type=click.IntRange(min=1),
     help="The microphone's channel, from 1.  [default: found]",
 )
-@surrounding_options
+@condition_options
 @click.option(
     "--spot",
     "spots",
@@ -114,7 +114,7 @@ def run(options: ReadOptions) -> None:
     check_json_target(options.json_target)
     programme, sha256 = read_sheet(options.sweep)
     check_sound(options.sweep, sha256)
-    around = surroundings(options.room_path, options.conditions, survey_path=options.survey_path)
+    around = read_conditions(options.room_path, options.conditions, survey_path=options.survey_path)
     with progress("Reading the recording") as step:
         file = _read(options, programme, around)
         if options.figures is not None:
@@ -138,7 +138,7 @@ def run(options: ReadOptions) -> None:
     )
 
 
-def _read(options: ReadOptions, programme: Programme, around: Surroundings) -> FileReading:
+def _read(options: ReadOptions, programme: Programme, around: Conditions) -> FileReading:
     """Read the recording, and those around it."""
     from measure.files.readings.recording_reader import read_file, with_spot_files
 
@@ -156,7 +156,7 @@ def _read(options: ReadOptions, programme: Programme, around: Surroundings) -> F
     return with_spot_files(read(options.recording), others)
 
 
-def _save(file: FileReading, options: ReadOptions, around: Surroundings, target: str) -> list[Path]:
+def _save(file: FileReading, options: ReadOptions, around: Conditions, target: str) -> list[Path]:
     """Save the reading and its impulse responses, both or none."""
     from measure.files.audio_files import encode_wav
     from measure.files.output import STDOUT, json_text, text_writer, write_json, write_together

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from measure.takes.conditions import FILE
+from measure.commands.options import FILE
 
 EFFECT_HZ = (20.0, 300.0)
 """Each surface's effect is written in steps of 1 Hz from here to there."""

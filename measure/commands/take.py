@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from measure.live.options import SoundOptions, live_options, show_cautions, sound_path
-from measure.takes.conditions import (
-    FILE,
+from measure.commands.options import FILE
+from measure.commands.options.cautions import show_cautions
+from measure.commands.options.conditions import (
     ConditionOptions,
-    Surroundings,
-    surrounding_options,
-    surroundings,
+    condition_options,
+    read_conditions,
 )
+from measure.commands.options.sound import SoundOptions, sound_options, sound_path
 from measure.terminal.number_type import Number, NumberRange
 from measure.terminal.option_record import defaults_from, options_from
 
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from measure.safety.treble_ledger import Ledger
     from measure.sound.keys import Keys
     from measure.sound.path import SoundPath
+    from measure.takes.conditions import Conditions
     from measure.takes.description import Labels
     from measure.takes.level_check import LevelFound, Side
     from measure.takes.run import Progress
@@ -78,7 +79,7 @@ class TakeOptions:
     type=FILE,
     help="Logbook, or folder for takes.  [default: here]",
 )
-@live_options
+@sound_options
 @click.option(
     "--level",
     "level_dbfs",
@@ -133,7 +134,7 @@ class TakeOptions:
 @click.option(
     "--accept-cautions", is_flag=True, help="Accept the cautions without being asked; read them."
 )
-@surrounding_options
+@condition_options
 @click.option(
     "--tolerance",
     "tolerance_mm",
@@ -159,7 +160,7 @@ def run(options: TakeOptions) -> None:
     from measure.takes.description import Labels
 
     folder = takes_folder(options.folder)
-    around, room_name = _surroundings(options)
+    around, room_name = _conditions(options)
     labels = Labels(name=options.name, pair=options.pair, room=room_name, place=options.place)
     _refuse_unasked(options)
     path = sound_path(options.sound)
@@ -181,11 +182,11 @@ def run(options: TakeOptions) -> None:
         click.echo(textwrap.fill(line, WIDTH, subsequent_indent="  "))
 
 
-def _surroundings(options: TakeOptions) -> tuple[Surroundings, str | None]:
+def _conditions(options: TakeOptions) -> tuple[Conditions, str | None]:
     """Return air, room and microphone, and the room's name."""
     room = options.room
     file = Path(room) if room is not None and room.lower().endswith(".toml") else None
-    return surroundings(file, options.conditions), room if file is None else file.stem
+    return read_conditions(file, options.conditions), room if file is None else file.stem
 
 
 def _refuse_unasked(options: TakeOptions) -> None:
@@ -210,11 +211,12 @@ def _refuse_unasked(options: TakeOptions) -> None:
 
 
 def _made(
-    path: SoundPath, labels: Labels, around: Surroundings, folder: Path, options: TakeOptions
+    path: SoundPath, labels: Labels, around: Conditions, folder: Path, options: TakeOptions
 ) -> Take:
     """Check the level, count down, and make the take."""
-    from measure.live.options import ledger_of, sound_facts
     from measure.sound.keys import Keys
+    from measure.sound.selection import treble_ledger
+    from measure.takes.description import sound_facts
     from measure.takes.folder import check_free
     from measure.takes.take import make_take
     from measure.terminal.progress_line import LiveLine
@@ -222,7 +224,7 @@ def _made(
     check_free(folder, labels.name)
     # A sweep that can't be is told before a level check for it.
     programme = _programme(path, options.level_dbfs, options)
-    ledger = ledger_of(path)
+    ledger = treble_ledger(path)
     with LiveLine() as line, Keys() as keys:
         level = None
         if options.level_dbfs is None:
@@ -234,7 +236,7 @@ def _made(
             programme,
             folder=folder,
             labels=labels,
-            surroundings=around,
+            conditions=around,
             level=level,
             confirmed=None if level is None else not options.yes,
             sound=sound_facts(path),

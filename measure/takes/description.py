@@ -26,7 +26,8 @@ from measure.takes.names import MICROPHONE
 if TYPE_CHECKING:
     from analysis.pair.wired_reference import AbsoluteDistances
     from analysis.signals.sound_level import Exposure
-    from measure.takes.conditions import Surroundings
+    from measure.sound.path import SoundPath
+    from measure.takes.conditions import Conditions
     from measure.takes.level_check import LevelFound
     from measure.takes.run import Recorded
 
@@ -49,7 +50,7 @@ def describe(
     labels: Labels,
     started: datetime,
     sound: Sound,
-    surroundings: Surroundings,
+    conditions: Conditions,
     level: LevelFound | None,
     confirmed: bool | None,
     exposure: Exposure | None,
@@ -64,7 +65,7 @@ def describe(
     started : datetime
         With its offset.
     sound : Sound
-    surroundings : Surroundings
+    conditions : Conditions
     level : LevelFound or None
         None where the level check was skipped.
     confirmed : bool or None
@@ -76,7 +77,7 @@ def describe(
     -------
     TakeFacts
     """
-    air = surroundings.air
+    air = conditions.air
     return TakeFacts(
         take=Occasion(started=started, **asdict(labels)),
         device=sound,
@@ -87,10 +88,10 @@ def describe(
         distances=None if distances is None else Distances(**asdict(distances)),
         air=AirFacts(
             temperature_c=air.temperature_c,
-            measured=surroundings.air_measured,
+            measured=conditions.air_measured,
             relative_humidity_percent=air.relative_humidity_percent,
         ),
-        microphone=microphone_facts(surroundings),
+        microphone=microphone_facts(conditions),
     )
 
 
@@ -142,7 +143,7 @@ def _exposure(recorded: Recorded, exposure: Exposure | None) -> ExposureFacts:
     )
 
 
-def microphone_facts(around: Surroundings) -> MicrophoneFacts | None:
+def microphone_facts(around: Conditions) -> MicrophoneFacts | None:
     """Return what is known of the microphone, and by what its kept correction is told."""
     said = around.microphone_document
     if said is None:
@@ -154,4 +155,24 @@ def microphone_facts(around: Surroundings) -> MicrophoneFacts | None:
         sha256=sha256(raw).hexdigest() if raw else None,
         file_is=said["file_is"],
         angle_deg=said["incidence_deg"],
+    )
+
+
+def sound_facts(path: SoundPath) -> Sound:
+    """Return what a take keeps about the way of its sound."""
+    from measure.sound.portaudio import DevicePath
+
+    if not isinstance(path, DevicePath):
+        return Sound(path=path.name, sample_rate_hz=path.sample_rate_hz, simulated=True)
+    wiring = path.wiring
+    inputs = wiring.input_channels
+    return Sound(
+        path=path.name,
+        sample_rate_hz=path.sample_rate_hz,
+        host=wiring.play.host,
+        output=wiring.play.name,
+        input=wiring.record.name,
+        output_channels=wiring.output_channels,
+        input_channel=inputs[0],
+        reference_channel=inputs[1] if len(inputs) > 1 else None,
     )

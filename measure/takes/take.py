@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from measure.safety.treble_ledger import Ledger
     from measure.sound.keys import Keys
     from measure.sound.path import SoundPath
-    from measure.takes.conditions import Surroundings
+    from measure.takes.conditions import Conditions
     from measure.takes.level_check import LevelFound
 
 
@@ -81,7 +81,7 @@ def make_take(
     *,
     folder: Path,
     labels: Labels,
-    surroundings: Surroundings,
+    conditions: Conditions,
     level: LevelFound | None,
     confirmed: bool | None,
     sound: Sound,
@@ -101,7 +101,7 @@ def make_take(
     folder : Path
         In which the take's own folder is made.
     labels : Labels
-    surroundings : Surroundings
+    conditions : Conditions
     level : LevelFound or None
         None where the level check was skipped.
     confirmed : bool or None
@@ -138,9 +138,9 @@ def make_take(
         )
         step("Reading the recording")
         begun.write_programme(recorded.programme)
-        if surroundings.microphone is not None:
-            begun.keep_microphone(surroundings.microphone.raw)
-        reading = _read(begun, recorded.programme, surroundings)
+        if conditions.microphone is not None:
+            begun.keep_microphone(conditions.microphone.raw)
+        reading = _read(begun, recorded.programme, conditions)
         distances = _distances(recorded, reading.reading)
         exposure = _exposure(recorded, path.sample_rate_hz, calibrate)
         facts = describe(
@@ -148,7 +148,7 @@ def make_take(
             labels=labels,
             started=started,
             sound=sound,
-            surroundings=surroundings,
+            conditions=conditions,
             level=level,
             confirmed=confirmed,
             exposure=exposure,
@@ -181,7 +181,7 @@ def _told(problem: MeasureError, begun: UnfinishedTake) -> MeasureError:
     return type(problem)(f"{problem}. The {kept_s:.1f} s that were recorded are kept in {place}")
 
 
-def _read(begun: UnfinishedTake, programme: Programme, around: Surroundings) -> FileReading:
+def _read(begun: UnfinishedTake, programme: Programme, around: Conditions) -> FileReading:
     """Read the recording, and write the reading beside it."""
     try:
         file = read_file(

@@ -11,7 +11,7 @@ from measure.files.output import json_text, text_writer, write_together
 from measure.files.readings.document import reading_document, responses_path, stereo_responses
 from measure.files.readings.recording_reader import read_file
 from measure.logbook.folder import Logbook
-from measure.takes.conditions import Surroundings
+from measure.takes.conditions import Conditions
 from measure.takes.description import Labels, microphone_facts
 from measure.takes.facts import AirFacts, Driver, Level, Occasion, Played, Sound, TakeFacts
 from measure.takes.folder import begin_take
@@ -26,7 +26,7 @@ def import_recording(
     *,
     labels: Labels,
     made: datetime | None,
-    around: Surroundings,
+    around: Conditions,
 ) -> Path:
     """Read a recording of a programme, and keep both as a take.
 
@@ -40,7 +40,7 @@ def import_recording(
     labels : Labels
     made : datetime or None
         When; None takes the file's own time.
-    around : Surroundings
+    around : Conditions
         Air and microphone; a room is not used.
 
     Returns

@@ -8,10 +8,10 @@ import click
 import pytest
 
 from measure import cli
+from measure.commands.options.conditions import ConditionOptions, read_conditions
 from measure.errors import RoomFileError, SurveyFileError
 from measure.files.room_file import read_room
 from measure.survey.places import room_with_survey
-from measure.takes.conditions import ConditionOptions, surroundings
 
 SURVEY = Path(__file__).parents[3] / "sample_data" / "survey-before.toml"
 WALLS = "height_m = 2.48\ntemperature_c = 21\n"
@@ -103,11 +103,11 @@ def test_a_reading_takes_places_from_the_survey(
 ) -> None:
     # Known input: what the survey says reaches the observation; without walls it is refused.
     room = box(tmp_path, surveyed)
-    around = surroundings(room, ConditionOptions(), survey_path=SURVEY)
+    around = read_conditions(room, ConditionOptions(), survey_path=SURVEY)
     assert around.room is not None
     assert around.room[1] == room_with_survey(room, SURVEY)[0].positions
     assert "survey-before.toml" in capsys.readouterr().err
     with pytest.raises(click.UsageError, match="--room"):
-        surroundings(None, ConditionOptions(), survey_path=SURVEY)
+        read_conditions(None, ConditionOptions(), survey_path=SURVEY)
     asked = ["--sweep", "none.wav", "--survey", str(SURVEY)]
     assert cli.run(["read", "none.wav", *asked]) == 2

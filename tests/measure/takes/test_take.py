@@ -23,7 +23,7 @@ from measure.sound.keys import Keys
 from measure.sound.simulation.faults import Fault
 from measure.sound.simulation.room import SimulatedRoom
 from measure.sound.stimulus import make_programme
-from measure.takes.conditions import ConditionOptions, Surroundings, surroundings
+from measure.takes.conditions import Conditions, MicrophoneFile, known_conditions
 from measure.takes.description import Labels
 from measure.takes.facts import Sound
 from measure.takes.run import play_and_record
@@ -31,7 +31,7 @@ from measure.takes.stored import read_take, take_microphone
 from measure.takes.take import Take, make_take
 
 RATE_HZ = 48_000
-AROUND = Surroundings(
+AROUND = Conditions(
     air=air_at(20.0), air_measured=True, room=None, microphone=None, microphone_document=None
 )
 
@@ -50,14 +50,14 @@ def short(order: str = "LRRL") -> Programme:
 
 
 def taken(
-    room: SimulatedRoom, folder: Path, *, keys: Keys | None = None, around: Surroundings = AROUND
+    room: SimulatedRoom, folder: Path, *, keys: Keys | None = None, around: Conditions = AROUND
 ) -> Take:
     return make_take(
         room,
         short(),
         folder=folder,
         labels=Labels(name="near the wall", pair="the small ones", room=None, place="A"),
-        surroundings=around,
+        conditions=around,
         level=None,
         confirmed=None,
         sound=Sound(path=room.name, sample_rate_hz=RATE_HZ, simulated=True),
@@ -111,9 +111,10 @@ def test_a_take_keeps_its_microphones_correction(tmp_path: Path) -> None:
     # take's own reading again.
     correction = tmp_path / "omni.txt"
     correction.write_bytes(b"20 -3\n200 0\n20000 5\n")
-    around = surroundings(
+    around = known_conditions(
         None,
-        ConditionOptions(temperature_c=20.0, microphone_path=correction, incidence="0"),
+        temperature_c=20.0,
+        microphone=MicrophoneFile(path=correction, holds="response", incidence_deg=0),
     )
     take = taken(SimulatedRoom(pace=math.inf), tmp_path, around=around)
     kept = read_take(take.folder)
