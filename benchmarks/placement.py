@@ -19,11 +19,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.placement.band_levels import FREQUENCY_HZ, about_line, band_levels_db
-from analysis.placement.choice import MODEL_ERROR_DB, WITHIN_DB, Placement, choose
+from analysis.placement.band_levels import FREQUENCY_HZ, band_levels_db, deviations_from_line_db
+from analysis.placement.choice import MODEL_ERROR_DB, WITHIN_DB, Placement, choose_places
 from analysis.placement.fit.room_fit import MeasuredPlace, fit_room
-from analysis.placement.monte_carlo import DrawnRoom, central_offsets, drawn_rooms
-from analysis.placement.places import Places, allowed_places, front_line_m
+from analysis.placement.monte_carlo import DrawnRoom, draw_rooms, likeliest_offsets
+from analysis.placement.places import Places, allowed_places, front_wall_y_m
 from analysis.placement.response.room_response import room_model
 from analysis.room.room import SURFACES, Loudspeaker, Point, Positions, Room
 from analysis.room.space import space_of
@@ -140,7 +140,7 @@ def true_evenness(case: Case, places: Places, rng: Rng) -> tuple[Float, Float]:
         )
         levels[0, :, k] = band_levels_db(np.abs(left) ** 2)
         levels[1, :, k] = band_levels_db(np.abs(right) ** 2)
-        off = about_line(band_levels_db(np.abs(left + right) ** 2))
+        off = deviations_from_line_db(band_levels_db(np.abs(left + right) ** 2))
         evenness[k] = np.sqrt(np.mean(off**2))
     return evenness, levels
 
@@ -149,12 +149,12 @@ def advice(case: Case, places: Places, readings: Sequence[MeasuredPlace], rng: R
     """Return what the program advises after some readings."""
     model = room_model(space_of(case.told), 300, speed_of_sound_m_s=343.2)
     fit = fit_room(model, readings) if readings else None
-    rooms = drawn_rooms(model, rng, fit=fit)
-    placement = choose(
+    rooms = draw_rooms(model, rng, fit=fit)
+    placement = choose_places(
         model,
         places,
         rng=rng,
-        offsets=central_offsets(fit),
+        offsets=likeliest_offsets(fit),
         rooms=rooms,
         trusted=None if fit is None else fit.trusted,
         model_error_db=fit.model_error_db if fit and fit.model_error_db else MODEL_ERROR_DB,
@@ -193,7 +193,7 @@ RULES = {
 
 def by_rule(case: Case, places: Places, rule: tuple[float | None, float | None]) -> int:
     """Return the allowed place nearest to a rule of thumb; what it doesn't say stays."""
-    line_m = front_line_m(space_of(case.told).plan)
+    line_m = front_wall_y_m(space_of(case.told).plan)
     length_m = case.told.length_m
     front = case.positions.left.tweeter.y_m if rule[0] is None else rule[0] * length_m
     seat = case.positions.seat.y_m if rule[1] is None else rule[1] * length_m

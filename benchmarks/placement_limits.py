@@ -17,9 +17,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from analysis.placement.choice import choose
+from analysis.placement.choice import choose_places
 from analysis.placement.fit.parameters import NAMES, offsets_with
-from analysis.placement.monte_carlo import DrawnRoom, central_offsets, drawn_rooms
+from analysis.placement.monte_carlo import DrawnRoom, draw_rooms, likeliest_offsets
 from analysis.placement.places import Places
 from analysis.placement.response.room_response import RoomModel, room_model
 from analysis.room.room import SURFACES
@@ -49,12 +49,12 @@ def with_absorption(room: DrawnRoom, low: Float, high: Float) -> DrawnRoom:
 
 def as_it_is(_case: Case, model: RoomModel, rng: Rng) -> Rooms:
     """Return the rooms that the program draws."""
-    return drawn_rooms(model, rng)
+    return draw_rooms(model, rng)
 
 
 def like_the_truth(_case: Case, model: RoomModel, rng: Rng) -> Rooms:
     """Return rooms of the absorption's true distribution."""
-    return tuple(with_absorption(one, *draw_absorption(rng)) for one in drawn_rooms(model, rng))
+    return tuple(with_absorption(one, *draw_absorption(rng)) for one in draw_rooms(model, rng))
 
 
 def told_absorption(case: Case, model: RoomModel, rng: Rng) -> Rooms:
@@ -62,12 +62,12 @@ def told_absorption(case: Case, model: RoomModel, rng: Rng) -> Rooms:
     low, high = (
         np.array([room.absorption_of(name) for name in SURFACES]) for room in (case.low, case.high)
     )
-    return tuple(with_absorption(one, low, high) for one in drawn_rooms(model, rng))
+    return tuple(with_absorption(one, low, high) for one in draw_rooms(model, rng))
 
 
 def with_a_lower_end(_case: Case, model: RoomModel, rng: Rng) -> Rooms:
     """Return rooms with loudspeakers that end at 30 Hz."""
-    return drawn_rooms(model, rng, lower_end_hz=30.0)
+    return draw_rooms(model, rng, lower_end_hz=30.0)
 
 
 DRAWS: dict[str, Callable[[Case, RoomModel, Rng], Rooms]] = {
@@ -83,9 +83,9 @@ def behind(case: Case, places: Places, evenness: Float, rng: Rng) -> dict[str, t
     model = room_model(space_of(case.told), 300, speed_of_sound_m_s=343.2)
     found = {}
     for name, draw in DRAWS.items():
-        offsets = offsets_with() if draw is with_a_lower_end else central_offsets()
+        offsets = offsets_with() if draw is with_a_lower_end else likeliest_offsets()
         rooms = draw(case, model, rng)
-        index = choose(model, places, rng=rng, offsets=offsets, rooms=rooms).choices[0].index
+        index = choose_places(model, places, rng=rng, offsets=offsets, rooms=rooms).choices[0].index
         found[name] = (
             float(evenness[index] - evenness.min()),
             float(np.mean(evenness > evenness[index])),

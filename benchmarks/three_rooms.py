@@ -27,14 +27,14 @@ from scipy.sparse.linalg import splu
 from analysis.placement.band_levels import (
     CENTRES_HZ,
     FREQUENCY_HZ,
-    about_line,
-    band_cross,
+    band_coherence,
     band_levels_db,
+    deviations_from_line_db,
 )
-from analysis.placement.choice import choose
+from analysis.placement.choice import choose_places
 from analysis.placement.fit.parameters import pair_levels
 from analysis.placement.fit.room_fit import MeasuredPlace, RoomFit, fit_room
-from analysis.placement.monte_carlo import central_offsets, drawn_rooms
+from analysis.placement.monte_carlo import draw_rooms, likeliest_offsets
 from analysis.placement.places import Places, allowed_places
 from analysis.placement.response.room_response import RoomModel, room_model
 from analysis.room.floor_plan import FloorPlan
@@ -208,18 +208,18 @@ def print_advice(
     fit: RoomFit | None = None,
 ) -> None:
     """Print where to stand, and how good that truly is."""
-    options: dict[str, Any] = {"offsets": central_offsets(fit)}
+    options: dict[str, Any] = {"offsets": likeliest_offsets(fit)}
     if fit is not None:
         options |= {
-            "rooms": drawn_rooms(model, np.random.default_rng(6), fit=fit),
+            "rooms": draw_rooms(model, np.random.default_rng(6), fit=fit),
             "trusted": fit.trusted,
             "model_error_db": fit.model_error_db,
         }
-    found = choose(model, places, rng=np.random.default_rng(1), **options)
+    found = choose_places(model, places, rng=np.random.default_rng(1), **options)
     first = found.choices[0]
     at = (places.left_m, places.right_m, places.listener_m)
     predicted = pair_levels(model, *at, options["offsets"])
-    off = about_line(predicted.both_db) - about_line(both_db)
+    off = deviations_from_line_db(predicted.both_db) - deviations_from_line_db(both_db)
     print(
         f"  {label}: {first.interval_m[0]:.2f} to {first.interval_m[1]:.2f} m, head at "
         f"{first.seat_m:.2f} m, evenness {first.evenness_db:.2f} dB, holds "
@@ -252,7 +252,7 @@ def truth(
     left = 4 * np.pi * heard[:, at_row, at_seat]
     right = 4 * np.pi * heard[:, rows.size + at_row, at_seat]
     levels = np.stack([band_levels_db(np.abs(one) ** 2) for one in (left, right)])
-    off = about_line(both_levels(left, right))
+    off = deviations_from_line_db(both_levels(left, right))
     return left, right, levels, np.sqrt(np.mean(off**2, axis=0))
 
 
@@ -285,9 +285,9 @@ def with_timing(
 ) -> list[MeasuredPlace]:
     """Return the readings with cross spectra as noisy as the levels: 0.06, which is 0.5 dB."""
     rows = measured_rows(places)
-    cross = band_cross(left[:, rows], right[:, rows])
-    cross = cross + 0.06 * (rng.standard_normal((2, *cross.shape)).T @ [1, 1j]).T
-    return [replace(one, cross=cross[:, k]) for k, one in enumerate(readings)]
+    coherence = band_coherence(left[:, rows], right[:, rows])
+    coherence = coherence + 0.06 * (rng.standard_normal((2, *coherence.shape)).T @ [1, 1j]).T
+    return [replace(one, coherence=coherence[:, k]) for k, one in enumerate(readings)]
 
 
 if __name__ == "__main__":

@@ -18,11 +18,11 @@ import numpy as np
 
 from analysis.placement.choice import WITHIN_DB
 from analysis.placement.measurement_plan import (
-    FEWEST_STOPS,
-    MOST_STOPS,
-    Stop,
-    plan_stops,
-    regret_db,
+    FEWEST_PLACES,
+    MOST_PLACES,
+    PlannedPlace,
+    expected_regret_db,
+    plan_measurements,
 )
 from analysis.placement.places import Places
 from benchmarks.placement import (
@@ -47,7 +47,7 @@ class Step:
     n_left: int
 
 
-def index_of(places: Places, stop: Stop) -> int:
+def index_of(places: Places, stop: PlannedPlace) -> int:
     """Return which place a stop is."""
     away = np.abs(places.front_wall_m - stop.front_wall_m) + np.abs(places.seat_m - stop.seat_m)
     return int(np.argmin(away))
@@ -56,21 +56,23 @@ def index_of(places: Places, stop: Stop) -> int:
 def walked(case: Case, places: Places, evenness: Float, levels: Float, rng: Rng) -> list[Step]:
     """Return the steps of one walk, from no reading to the most."""
     readings, steps = [], []
-    for count in range(MOST_STOPS + 1):
+    for count in range(MOST_PLACES + 1):
         found = advice(case, places, readings, rng)
         placement = found.placement
-        fewest = max(FEWEST_STOPS - count, 0)
-        planned = plan_stops(placement, found.rooms, n_most=MOST_STOPS - count, n_fewest=fewest)
+        fewest = max(FEWEST_PLACES - count, 0)
+        planned = plan_measurements(
+            placement, found.rooms, n_most=MOST_PLACES - count, n_fewest=fewest
+        )
         steps.append(
             Step(
                 behind_db=float(evenness[found.index] - evenness.min()),
-                said_behind_db=regret_db(placement),
+                said_behind_db=expected_regret_db(placement),
                 holds_percent=placement.choices[0].holds_percent,
                 n_left=len(planned),
             )
         )
         # Where the program would end, walk on as if it had to.
-        onward = planned or plan_stops(placement, found.rooms, n_most=1, n_fewest=1)
+        onward = planned or plan_measurements(placement, found.rooms, n_most=1, n_fewest=1)
         readings.append(reading_at(places, levels, index_of(places, onward[0]), rng))
     return steps
 
@@ -81,10 +83,10 @@ def print_steps(walks: list[list[Step]]) -> None:
         f"{'readings':>8}{'behind, mean':>14}{'most':>9}{'within 0.3 dB':>15}{'said behind':>13}"
         f"{'said to hold':>14}{'held':>7}{'ended':>7}{'more planned':>14}"
     )
-    for count in range(MOST_STOPS + 1):
+    for count in range(MOST_PLACES + 1):
         row = [walk[count] for walk in walks]
         behind = np.array([one.behind_db for one in row])
-        ended = [count >= FEWEST_STOPS and one.n_left == 0 for one in row]
+        ended = [count >= FEWEST_PLACES and one.n_left == 0 for one in row]
         print(
             f"{count:8}{behind.mean():11.2f} dB{behind.max():6.2f} dB"
             f"{100 * np.mean(behind <= 0.3):13.0f} %"
@@ -94,14 +96,14 @@ def print_steps(walks: list[list[Step]]) -> None:
             f"{np.mean([one.n_left for one in row]):14.1f}"
         )
     ends = [
-        next(k for k, one in enumerate(walk) if k >= FEWEST_STOPS and one.n_left == 0)
+        next(k for k, one in enumerate(walk) if k >= FEWEST_PLACES and one.n_left == 0)
         for walk in walks
     ]
     at_end = np.array([walk[k].behind_db for walk, k in zip(walks, ends, strict=True)])
     best = np.array([walk[-1].behind_db for walk in walks])
     print(
         f"ended after {np.mean(ends):.1f} readings on average: behind by {at_end.mean():.2f} dB "
-        f"there, by {best.mean():.2f} dB after all {MOST_STOPS}"
+        f"there, by {best.mean():.2f} dB after all {MOST_PLACES}"
     )
 
 

@@ -24,9 +24,9 @@ SLOPE_RANGE: Final = (-3.0, 0.0)
 """Slopes of the line in dB an octave that count as even: a slow fall toward the treble is
 what rooms and listeners want. Common practice, no source."""
 
-_EDGES: Final = (np.arange(PER_BAND) + 0.5) / PER_BAND - 0.5
+_OFFSETS_IN_BAND: Final = (np.arange(PER_BAND) + 0.5) / PER_BAND - 0.5
 
-FREQUENCY_HZ: Final = (CENTRES_HZ[:, np.newaxis] * 2.0 ** (_EDGES / 6)).ravel()
+FREQUENCY_HZ: Final = (CENTRES_HZ[:, np.newaxis] * 2.0 ** (_OFFSETS_IN_BAND / 6)).ravel()
 """All frequencies of all bands, rising."""
 
 
@@ -36,8 +36,8 @@ def band_levels_db(power: Float) -> Float:
     return np.asarray(power_db(in_bands.mean(axis=1)))
 
 
-def band_cross(left: Complex, right: Complex) -> Complex:
-    r"""Return how left and right lie to each other in each band, shape (19, ...).
+def band_coherence(left: Complex, right: Complex) -> Complex:
+    r"""Return the complex coherence of left and right in each band, shape (19, ...).
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ def band_cross(left: Complex, right: Complex) -> Complex:
     return np.asarray(both / np.sqrt(powers[0] * powers[1]))
 
 
-def levels_of_curve(frequency_hz: Float, level_db: Float) -> Float:
+def curve_band_levels_db(frequency_hz: Float, level_db: Float) -> Float:
     """Return band levels of a measured curve, NaN where it doesn't cover a band.
 
     Parameters
@@ -73,7 +73,7 @@ def levels_of_curve(frequency_hz: Float, level_db: Float) -> Float:
     return band_levels_db(power)
 
 
-def about_line(levels_db: Float, trusted: Float | None = None) -> Float:
+def deviations_from_line_db(levels_db: Float, trusted: Float | None = None) -> Float:
     """Return levels about their slowly falling line, shape as given.
 
     Parameters

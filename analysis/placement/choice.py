@@ -20,8 +20,8 @@ import numpy as np
 from analysis.basics.arrays import Float
 from analysis.placement.band_levels import CENTRES_HZ
 from analysis.placement.fit.parameters import NAMES, PairLevels, pair_levels
-from analysis.placement.monte_carlo import DrawnRoom, central_offsets, drawn_rooms
-from analysis.placement.objective import Merit, merit
+from analysis.placement.monte_carlo import DrawnRoom, draw_rooms, likeliest_offsets
+from analysis.placement.objective import ObjectiveTerms, objective_terms
 from analysis.placement.places import Places
 from analysis.placement.response.room_response import RoomModel
 
@@ -36,7 +36,7 @@ STRONGER_DB: Final = 1.0
 """A stronger choice is worth naming from here on."""
 
 MOST_UNEVEN_DB: Final = 1.5
-"""A stronger choice may be less even than the evenest by at most this."""
+"""A stronger choice may be less even than the most even place by at most this."""
 
 MODEL_ERROR_DB: Final = 1.5
 """One sigma of a band level about the truth before anything was measured: what unfitted
@@ -94,32 +94,32 @@ class Placement:
     Attributes
     ----------
     places : Places
-    nominal : Merit
+    nominal : ObjectiveTerms
         In the room as it stands, or as fitted.
     evenness_db, strength_db, cost_db : ndarray, shape (m,)
         Medians over the drawn rooms.
-    plain_evenness_db : ndarray, shape (n_draws, m)
+    evenness_draws_db : ndarray, shape (n_draws, m)
         In each drawn room, as if the model were right: what readings can tell apart.
-    drawn_evenness_db : ndarray, shape (n_draws, m)
+    evenness_draws_with_error_db : ndarray, shape (n_draws, m)
         The same with the model's own error: how well a choice holds.
     pareto : ndarray of bool, shape (m,)
-        Places than which none is both evener and stronger.
+        Places than which none is both more even and stronger.
     choices : tuple of Choice
-        The evenest first.
+        The most even first.
     """
 
     places: Places
-    nominal: Merit
+    nominal: ObjectiveTerms
     evenness_db: Float
     strength_db: Float
     cost_db: Float
-    plain_evenness_db: Float
-    drawn_evenness_db: Float
+    evenness_draws_db: Float
+    evenness_draws_with_error_db: Float
     pareto: np.ndarray
     choices: tuple[Choice, ...]
 
 
-def choose(
+def choose_places(
     model: RoomModel,
     places: Places,
     *,
@@ -137,7 +137,7 @@ def choose(
     places : Places
     rng : numpy.random.Generator
     offsets : ndarray, shape (11,), optional
-        The likeliest room (`analysis.placement.monte_carlo.central_offsets`).
+        The likeliest room (`analysis.placement.monte_carlo.likeliest_offsets`).
     rooms : sequence of DrawnRoom, optional
         Rooms within what is uncertain; by default drawn from what the file leaves open.
     trusted : ndarray, shape (19,), optional
@@ -149,47 +149,53 @@ def choose(
     -------
     Placement
     """
-    first = central_offsets() if offsets is None else offsets
-    nominal = merit(_levels(model, places, first), places, model.space, trusted=trusted)
-    merits, doubted = [], []
-    for room in drawn_rooms(model, rng) if rooms is None else rooms:
-        levels = _levels(room.model, _moved(places, rng), room.offsets)
-        merits.append(merit(levels, places, room.model.space, trusted=trusted))
+    first = likeliest_offsets() if offsets is None else offsets
+    nominal = objective_terms(
+        _levels_without_gain(model, places, first), places, model.space, trusted=trusted
+    )
+    terms, evenness_with_error = [], []
+    for room in draw_rooms(model, rng) if rooms is None else rooms:
+        levels = _levels_without_gain(room.model, _draw_position_errors(places, rng), room.offsets)
+        terms.append(objective_terms(levels, places, room.model.space, trusted=trusted))
         # The model's error tells how well a choice holds; to rank by, it is only noise.
-        error_db = model_error_db * _error_field(places, model, rng)
+        error_db = model_error_db * _draw_model_errors(places, model, rng)
         off = replace(levels, both_db=levels.both_db + error_db)
-        doubted.append(merit(off, places, model.space, trusted=trusted).evenness_db)
-    return _judged(places, nominal, merits, np.stack(doubted))
+        evenness_with_error.append(
+            objective_terms(off, places, model.space, trusted=trusted).evenness_db
+        )
+    return _placement_over_rooms(places, nominal, terms, np.stack(evenness_with_error))
 
 
-def _judged(places: Places, nominal: Merit, merits: list[Merit], doubted: Float) -> Placement:
+def _placement_over_rooms(
+    places: Places, nominal: ObjectiveTerms, terms: list[ObjectiveTerms], evenness_with_error: Float
+) -> Placement:
     """Return the places with their medians over the drawn rooms, and the choices."""
-    drawn = np.stack([one.evenness_db for one in merits])
+    drawn = np.stack([one.evenness_db for one in terms])
     evenness = np.median(drawn, axis=0)
-    strength = np.median([one.strength_db for one in merits], axis=0)
+    strength = np.median([one.strength_db for one in terms], axis=0)
     placement = Placement(
         places=places,
         nominal=nominal,
         evenness_db=evenness,
         strength_db=strength,
-        cost_db=np.median([one.cost_db for one in merits], axis=0),
-        plain_evenness_db=drawn,
-        drawn_evenness_db=doubted,
-        pareto=_pareto(evenness, strength),
+        cost_db=np.median([one.cost_db for one in terms], axis=0),
+        evenness_draws_db=drawn,
+        evenness_draws_with_error_db=evenness_with_error,
+        pareto=_pareto_front(evenness, strength),
         choices=(),
     )
-    choices = tuple(_choice(placement, merits, *named) for named in _named(placement))
+    choices = tuple(_choice_at(placement, terms, *named) for named in _pick_named(placement))
     return replace(placement, choices=choices)
 
 
-def _levels(model: RoomModel, places: Places, offsets: Float) -> PairLevels:
+def _levels_without_gain(model: RoomModel, places: Places, offsets: Float) -> PairLevels:
     """Return the levels at each place of one room, without the recording's gain."""
     own = offsets.copy()
     own[NAMES.index("gain_db")] = 0.0
     return pair_levels(model, places.left_m, places.right_m, places.listener_m, own)
 
 
-def _error_field(places: Places, model: RoomModel, rng: np.random.Generator) -> Float:
+def _draw_model_errors(places: Places, model: RoomModel, rng: np.random.Generator) -> Float:
     """Return one draw of what a model misses in each band, of unit variance, (19, m).
 
     Sound doesn't vary faster from place to place than with its wavelength, and so doesn't
@@ -202,7 +208,7 @@ def _error_field(places: Places, model: RoomModel, rng: np.random.Generator) -> 
     return np.asarray(math.sqrt(2) * np.cos(path + phase[:, np.newaxis]))
 
 
-def _moved(places: Places, rng: np.random.Generator) -> Places:
+def _draw_position_errors(places: Places, rng: np.random.Generator) -> Places:
     """Return the places off by one draw of the tape's errors, the same for all."""
     shifts = TAPED_PLACE_STD_M * rng.standard_normal((3, 3))
     return replace(
@@ -213,7 +219,7 @@ def _moved(places: Places, rng: np.random.Generator) -> Places:
     )
 
 
-def _pareto(evenness: Float, strength: Float) -> np.ndarray:
+def _pareto_front(evenness: Float, strength: Float) -> np.ndarray:
     """Return which places none beats in both."""
     order = np.lexsort((-strength, evenness))
     best = np.maximum.accumulate(np.concatenate(([-np.inf], strength[order][:-1])))
@@ -222,31 +228,31 @@ def _pareto(evenness: Float, strength: Float) -> np.ndarray:
     return kept
 
 
-def _named(placement: Placement) -> list[tuple[str, int]]:
-    """Return the evenest place, the one of least cost, and stronger ones."""
+def _pick_named(placement: Placement) -> list[tuple[str, int]]:
+    """Return the most even place, the one of least cost, and stronger ones."""
     evenness, strength = placement.evenness_db, placement.strength_db
-    evenest = int(np.argmin(evenness))
-    named = [("evenest", evenest)]
+    most_even = int(np.argmin(evenness))
+    named = [("evenest", most_even)]
     balanced = int(np.argmin(placement.cost_db))
-    if balanced != evenest:
+    if balanced != most_even:
         named.append(("balanced", balanced))
-    worth = placement.pareto & (evenness <= evenness[evenest] + MOST_UNEVEN_DB)
-    worth &= strength >= strength[evenest] + STRONGER_DB
+    worth = placement.pareto & (evenness <= evenness[most_even] + MOST_UNEVEN_DB)
+    worth &= strength >= strength[most_even] + STRONGER_DB
     if worth.any():
-        # The evenest of those that are clearly stronger, and the strongest.
+        # The most even of those that are clearly stronger, and the strongest.
         stronger = np.flatnonzero(worth)
         picks = [stronger[np.argmin(evenness[stronger])], stronger[np.argmax(strength[stronger])]]
         named += [("stronger", int(k)) for k in dict.fromkeys(picks)]
     return named
 
 
-def _choice(placement: Placement, merits: list[Merit], name: str, index: int) -> Choice:
+def _choice_at(placement: Placement, terms: list[ObjectiveTerms], name: str, index: int) -> Choice:
     """Return a place with all that is known of it."""
-    places, drawn = placement.places, placement.drawn_evenness_db
+    places, drawn = placement.places, placement.evenness_draws_with_error_db
     within = drawn[:, index] <= drawn.min(axis=1) + WITHIN_DB
 
-    def median(term: str) -> float:
-        return float(np.median([getattr(one, term)[index] for one in merits]))
+    def median(field: str) -> float:
+        return float(np.median([getattr(one, field)[index] for one in terms]))
 
     return Choice(
         name=name,
@@ -254,7 +260,7 @@ def _choice(placement: Placement, merits: list[Merit], name: str, index: int) ->
         front_wall_m=float(places.front_wall_m[index]),
         half_spread_m=float(places.half_spread_m[index]),
         seat_m=float(places.seat_m[index]),
-        interval_m=_interval(placement, index),
+        interval_m=_interval_as_even(placement, index),
         evenness_db=float(placement.evenness_db[index]),
         evenness_std_db=float(drawn[:, index].std()),
         strength_db=float(placement.strength_db[index]),
@@ -268,7 +274,7 @@ def _choice(placement: Placement, merits: list[Merit], name: str, index: int) ->
     )
 
 
-def _interval(placement: Placement, index: int) -> tuple[float, float]:
+def _interval_as_even(placement: Placement, index: int) -> tuple[float, float]:
     """Return the front distances around a place that are as even."""
     places = placement.places
     same = (places.half_spread_m == places.half_spread_m[index]) & (

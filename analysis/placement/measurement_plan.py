@@ -8,8 +8,8 @@ drawn room *j* were the true one, a reading there, good to
 .. math:: C_{ey} (C_{yy} + \sigma^2 I)^{-1} (y_j - \bar y)
 
 (the conditional mean of normal variables, room *j* itself left out of the covariances). The
-place that is then the evenest is evener in room *j* than the one advised now, by so much on
-average over the rooms is the reading *worth*. The next stop is the one worth most, then the next
+place that is then the most even is more even in room *j* than the one advised now, by so much on
+average over the rooms is the reading *worth*. The next place is the one worth most, then the next
 given that one, until none is worth `LEAST_WORTH_DB` more.
 
 References
@@ -35,8 +35,8 @@ from analysis.placement.fit.parameters import pair_levels
 from analysis.placement.monte_carlo import DrawnRoom
 from analysis.placement.places import Places
 
-MOST_STOPS: Final = 5
-FEWEST_STOPS: Final = 2
+MOST_PLACES: Final = 5
+FEWEST_PLACES: Final = 2
 """One reading can't be predicted by others."""
 
 LEAST_WORTH_DB: Final = 0.05
@@ -47,14 +47,14 @@ _MOST_CANDIDATES: Final = 12
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Stop:
+class PlannedPlace:
     """A place to measure.
 
     Attributes
     ----------
     front_wall_m, half_spread_m, seat_m : float
     worth_db : float
-        By how much the advice is expected to become evener by it and those before it.
+        By how much the advice is expected to become more even by it and those before it.
     """
 
     front_wall_m: float
@@ -63,13 +63,13 @@ class Stop:
     worth_db: float
 
 
-def plan_stops(
+def plan_measurements(
     placement: Placement,
     rooms: Sequence[DrawnRoom],
     *,
-    n_most: int = MOST_STOPS,
-    n_fewest: int = FEWEST_STOPS,
-) -> tuple[Stop, ...]:
+    n_most: int = MOST_PLACES,
+    n_fewest: int = FEWEST_PLACES,
+) -> tuple[PlannedPlace, ...]:
     """Return the places that are worth most, in order.
 
     Parameters
@@ -83,12 +83,12 @@ def plan_stops(
 
     Returns
     -------
-    tuple of Stop
+    tuple of PlannedPlace
         Empty where no reading would change the advice.
     """
     places = placement.places
-    candidates = _candidates(placement)
-    shown = np.stack([_levels(room, places, candidates) for room in rooms])
+    candidates = _candidate_places(placement)
+    shown = np.stack([_expected_readings_db(room, places, candidates) for room in rooms])
     chosen: list[int] = []
     worths: list[float] = []
     while len(chosen) < min(n_most, candidates.size):
@@ -101,7 +101,7 @@ def plan_stops(
         chosen.append(left[best])
         worths.append(max(trials[best], before))
     return tuple(
-        Stop(
+        PlannedPlace(
             front_wall_m=float(places.front_wall_m[candidates[k]]),
             half_spread_m=float(places.half_spread_m[candidates[k]]),
             seat_m=float(places.seat_m[candidates[k]]),
@@ -111,13 +111,13 @@ def plan_stops(
     )
 
 
-def regret_db(placement: Placement) -> float:
-    """Return by how much the evenest choice is expected to miss the best place."""
-    drawn = placement.drawn_evenness_db
+def expected_regret_db(placement: Placement) -> float:
+    """Return by how much the most even choice is expected to miss the best place."""
+    drawn = placement.evenness_draws_with_error_db
     return float(np.mean(drawn[:, placement.choices[0].index] - drawn.min(axis=1)))
 
 
-def _candidates(placement: Placement) -> np.ndarray:
+def _candidate_places(placement: Placement) -> np.ndarray:
     """Return the front distances at the chosen spread and seat: the pair alone is moved."""
     places, best = placement.places, placement.choices[0]
     same = (places.half_spread_m == best.half_spread_m) & (places.seat_m == best.seat_m)
@@ -126,7 +126,7 @@ def _candidates(placement: Placement) -> np.ndarray:
     return row[:: max(1, -(-row.size // _MOST_CANDIDATES))]
 
 
-def _levels(room: DrawnRoom, places: Places, chosen: np.ndarray) -> Float:
+def _expected_readings_db(room: DrawnRoom, places: Places, chosen: np.ndarray) -> Float:
     """Return the levels that readings at some places would show, shape (38, n)."""
     levels = pair_levels(
         room.model,
@@ -140,8 +140,8 @@ def _levels(room: DrawnRoom, places: Places, chosen: np.ndarray) -> Float:
 
 
 def _worth_db(placement: Placement, shown: Float) -> float:
-    """Return what readings are worth of which the drawn rooms show levels (n, 38, stops)."""
-    evenness = placement.plain_evenness_db
+    """Return what readings are worth of which the drawn rooms show levels (n, 38, places)."""
+    evenness = placement.evenness_draws_db
     n_rooms = evenness.shape[0]
     off = (shown - shown.mean(axis=0)).reshape(n_rooms, -1)
     gram = off @ off.T

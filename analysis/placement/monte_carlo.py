@@ -18,7 +18,7 @@ from typing import Final
 import numpy as np
 
 from analysis.basics.arrays import Float
-from analysis.placement.fit.parameters import NAMES, ROLL_OFF_HZ, offsets_with, room_draws
+from analysis.placement.fit.parameters import NAMES, ROLL_OFF_HZ, draw_room_offsets, offsets_with
 from analysis.placement.fit.room_fit import RoomFit
 from analysis.placement.response.room_response import RoomModel
 
@@ -53,7 +53,7 @@ class DrawnRoom:
     offsets: Float
 
 
-def central_offsets(fit: RoomFit | None = None, *, lower_end_hz: float = FLAT_TO_HZ) -> Float:
+def likeliest_offsets(fit: RoomFit | None = None, *, lower_end_hz: float = FLAT_TO_HZ) -> Float:
     """Return the likeliest room and loudspeakers: those of a fit that is kept, or the file's.
 
     Parameters
@@ -71,7 +71,7 @@ def central_offsets(fit: RoomFit | None = None, *, lower_end_hz: float = FLAT_TO
     return offsets_with(roll_off=math.log(lower_end_hz / ROLL_OFF_HZ))
 
 
-def drawn_rooms(
+def draw_rooms(
     model: RoomModel,
     rng: np.random.Generator,
     *,
@@ -106,13 +106,13 @@ def drawn_rooms(
         raise ValueError(msg)
     if fit is not None and fit.kept:
         return tuple(DrawnRoom(model=model, offsets=one) for one in fit.draws(rng, n_draws))
-    drawn = room_draws(rng, n_draws)
+    drawn = draw_room_offsets(rng, n_draws)
     common = [k for k, name in enumerate(NAMES) if name.endswith("_loss") or name == "roll_off"]
-    drawn[:, common] = central_offsets(lower_end_hz=lower_end_hz)[common]
-    return tuple(DrawnRoom(model=_with_own_losses(model, rng), offsets=one) for one in drawn)
+    drawn[:, common] = likeliest_offsets(lower_end_hz=lower_end_hz)[common]
+    return tuple(DrawnRoom(model=_draw_surface_losses(model, rng), offsets=one) for one in drawn)
 
 
-def _with_own_losses(model: RoomModel, rng: np.random.Generator) -> RoomModel:
+def _draw_surface_losses(model: RoomModel, rng: np.random.Generator) -> RoomModel:
     """Return the room with one draw of how its surfaces differ in what they keep."""
     space = model.space
     stated = set(space.absorption or {})

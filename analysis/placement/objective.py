@@ -18,7 +18,7 @@ import numpy as np
 
 from analysis.basics.arrays import Float
 from analysis.basics.decibel import power_db
-from analysis.placement.band_levels import CENTRES_HZ, about_line
+from analysis.placement.band_levels import CENTRES_HZ, deviations_from_line_db
 from analysis.placement.fit.parameters import PairLevels
 from analysis.placement.places import Places
 from analysis.room.space import Space
@@ -34,7 +34,7 @@ STRONG_HZ: Final = (30.0, 120.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Merit:
+class ObjectiveTerms:
     """The terms at each place, each of shape (..., m).
 
     Attributes
@@ -64,9 +64,9 @@ class Merit:
         )
 
 
-def merit(
+def objective_terms(
     levels: PairLevels, places: Places, space: Space, *, trusted: Float | None = None
-) -> Merit:
+) -> ObjectiveTerms:
     """Return the terms at each place.
 
     Parameters
@@ -79,18 +79,18 @@ def merit(
 
     Returns
     -------
-    Merit
+    ObjectiveTerms
     """
     weight = np.ones(CENTRES_HZ.size) if trusted is None else trusted
-    off = about_line(levels.both_db, weight)
+    off = deviations_from_line_db(levels.both_db, weight)
     kept = np.flatnonzero(weight > 0)
     unlike = levels.left_db - levels.right_db
     lowest, highest = kept[np.argmin(off[kept], axis=0)], kept[np.argmax(off[kept], axis=0)]
     strong = kept[(CENTRES_HZ[kept] >= STRONG_HZ[0]) & (CENTRES_HZ[kept] <= STRONG_HZ[1])]
     bass = power_db(np.mean(10 ** (levels.both_db[strong] / 10), axis=0))
-    return Merit(
+    return ObjectiveTerms(
         evenness_db=np.sqrt(np.mean(off[kept] ** 2, axis=0)),
-        strength_db=np.asarray(bass - _middle_db(places, space)),
+        strength_db=np.asarray(bass - _midrange_level_db(places, space)),
         likeness_db=np.sqrt(np.mean(unlike[kept] ** 2, axis=0)),
         worst_dip_db=off[kept].min(axis=0),
         worst_peak_db=off[kept].max(axis=0),
@@ -99,7 +99,7 @@ def merit(
     )
 
 
-def _middle_db(places: Places, space: Space) -> Float:
+def _midrange_level_db(places: Places, space: Space) -> Float:
     """Return the level of 200 to 1000 Hz: direct and diffuse sound of two loudspeakers."""
     areas = space.areas_m2()
     kept = np.array([space.absorption_of(name) for name in space.surfaces])

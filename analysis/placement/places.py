@@ -59,21 +59,21 @@ class Places:
         return int(self.front_wall_m.size)
 
 
-def front_line_m(plan: FloorPlan) -> float:
+def front_wall_y_m(plan: FloorPlan) -> float:
     """Return y of the middle of the front wall."""
     k = plan.front_wall
     return float(0.5 * (plan.array[k, 1] + plan.array[(k + 1) % plan.n_walls, 1]))
 
 
-def current(space: Space, positions: Positions) -> tuple[float, float, float]:
+def current_distances_m(space: Space, positions: Positions) -> tuple[float, float, float]:
     """Return front distance, half spread and seat distance as they stand, in metres."""
-    line_m = front_line_m(space.plan)
+    line_m = front_wall_y_m(space.plan)
     left, right = positions.left.tweeter, positions.right.tweeter
     front_m = 0.5 * (left.y_m + right.y_m) - line_m
     return front_m, 0.5 * (right.x_m - left.x_m), positions.seat.y_m - line_m
 
 
-def placed(
+def places_at(
     space: Space, positions: Positions, front_m: Float, spread_m: Float, seat_m: Float
 ) -> Places:
     """Return places as coordinates, heights and centre line being those of today.
@@ -88,7 +88,7 @@ def placed(
     -------
     Places
     """
-    line_m = front_line_m(space.plan)
+    line_m = front_wall_y_m(space.plan)
     centre_m = 0.5 * (positions.left.tweeter.x_m + positions.right.tweeter.x_m)
     ones = np.ones(front_m.size)
     woofers = positions.left.woofer.z_m, positions.right.woofer.z_m
@@ -135,12 +135,12 @@ def allowed_places(
         If none is allowed.
     """
     mesh = np.meshgrid(front_m, spread_m, seat_m, indexing="ij")
-    every = placed(space, positions, *(axis.ravel() for axis in mesh))
-    forbidden = _forbidden(space, every, furniture, clearance_m)
+    every = places_at(space, positions, *(axis.ravel() for axis in mesh))
+    forbidden = _forbidden_by_rule(space, every, furniture, clearance_m)
     kept = ~np.any(list(forbidden.values()), axis=0)
     if not kept.any():
-        raise ValueError(_why_none(forbidden))
-    return placed(
+        raise ValueError(_reason_for_none(forbidden))
+    return places_at(
         space,
         positions,
         every.front_wall_m[kept],
@@ -149,7 +149,7 @@ def allowed_places(
     )
 
 
-def _forbidden(
+def _forbidden_by_rule(
     space: Space, every: Places, furniture: tuple[Footprint, ...], clearance_m: float
 ) -> dict[str, Mask]:
     """Return which places each rule forbids, by what it asks for."""
@@ -176,7 +176,7 @@ def _forbidden(
     }
 
 
-def _why_none(forbidden: dict[str, Mask]) -> str:
+def _reason_for_none(forbidden: dict[str, Mask]) -> str:
     """Return which rule forbids most places, where all are forbidden."""
     count = {rule: int(np.sum(mask)) for rule, mask in forbidden.items()}
     worst = max(count, key=lambda rule: count[rule])
@@ -189,14 +189,14 @@ def _why_none(forbidden: dict[str, Mask]) -> str:
     return f"{text}: change the ranges, the clearance or the room file"
 
 
-def derived_ranges(space: Space, positions: Positions) -> tuple[Float, Float, Float]:
+def default_ranges_m(space: Space, positions: Positions) -> tuple[Float, Float, Float]:
     """Return ranges for front distance, half spread and seat that the room allows.
 
     Distances go in steps of 50 mm from the least clearance to 40 % of the depth, spreads in
     steps of 100 mm within 0.3 m of today's, seats in steps of 100 mm within 0.6 m of today's.
     """
-    _, spread_m, seat_m = current(space, positions)
-    depth_m = space.plan.bounds_m[3] - front_line_m(space.plan)
+    _, spread_m, seat_m = current_distances_m(space, positions)
+    depth_m = space.plan.bounds_m[3] - front_wall_y_m(space.plan)
     front = np.arange(CLEARANCE_M, 0.4 * depth_m + 1e-9, 0.05)
     spreads = np.round(spread_m + np.arange(-0.3, 0.31, 0.1), 4)
     seats = np.round(seat_m + np.arange(-0.6, 0.61, 0.1), 4)

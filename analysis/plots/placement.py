@@ -21,7 +21,7 @@ from analysis.placement.choice import Placement
 from analysis.placement.fit.parameters import losses_with, offsets_with, pair_levels, scale_with
 from analysis.placement.fit.room_fit import MeasuredPlace, RoomFit
 from analysis.placement.footprint import Footprint
-from analysis.placement.places import front_line_m
+from analysis.placement.places import front_wall_y_m
 from analysis.placement.response.room_response import RoomModel, pressure
 from analysis.plots import style
 from analysis.room.reflections import reflections
@@ -151,7 +151,7 @@ def _draw_causes(
 def _draw_evenness(ax: Axes, placement: Placement, row: np.ndarray) -> None:
     """Draw the evenness over the distance, with its spread, and the chosen interval."""
     distance_m = placement.places.front_wall_m[row]
-    drawn = placement.drawn_evenness_db[:, row]
+    drawn = placement.evenness_draws_with_error_db[:, row]
     low, high = np.percentile(drawn, [10, 90], axis=0)
     ax.fill_between(distance_m, low, high, color="0.85", label="8 of 10 rooms like this")
     ax.plot(distance_m, placement.evenness_db[row], color=MARK, label="median")
@@ -239,7 +239,7 @@ def plan_figure(
     for one in furniture:
         size = one.x_m[1] - one.x_m[0], one.y_m[1] - one.y_m[0]
         ax.add_patch(Rectangle((one.x_m[0], one.y_m[0]), *size, facecolor="0.85", edgecolor="0.6"))
-    _draw_choices(ax, front_line_m(space.plan), placement)
+    _draw_choices(ax, front_wall_y_m(space.plan), placement)
     ax.set_aspect("equal")
     ax.set_title("bars: as even as at the mark", loc="left", fontsize=style.SMALL_PT)
     ax.set_xticks(np.arange(np.ceil(low_x), high_x + 1e-9))

@@ -94,7 +94,12 @@ def command(
     """
     from measure.files.output import check_json_target, progress, write_json
     from measure.placement.document import place_document
-    from measure.placement.placing import advise, fitted, measured_places, model_and_places
+    from measure.placement.placing import (
+        advise,
+        fit_readings,
+        model_and_places,
+        read_measured_places,
+    )
     from measure.survey.places import room_with_survey
 
     check_json_target(json_target)
@@ -102,14 +107,14 @@ def command(
     with progress("Computing the room") as step:
         ranges = (front, spread, seat)
         model, places = model_and_places(room, file, ranges, clearance_m=clearance_m)
-        measured = measured_places(file, readings, walk)
+        measured = read_measured_places(file, readings, walk)
         if measured:
             step("Fitting the room to the readings")
-        fit = fitted(model, measured)
+        fit = fit_readings(model, measured)
         step("Judging the places")
         advice = advise(model, places, fit, lower_end_hz=lower_end_hz)
         told = fit is None or not fit.contradicted
-        tail = _walk_lines(walk, advice, len(measured)) if walk is not None and told else []
+        tail = _plan_lines(walk, advice, len(measured)) if walk is not None and told else []
         written = [] if figures is None else _drawn(file, model, advice, fit, measured, figures)
     schroeder_hz = _schroeder_hz(file)
     document = place_document(advice.placement, fit, model, schroeder_hz=schroeder_hz)
@@ -133,13 +138,13 @@ def _schroeder_hz(file: RoomFile) -> float:
 
 def _lines(file: RoomFile, advice: Advice, fit: RoomFit | None, schroeder_hz: float) -> list[str]:
     """Return the choices and what they rest on, or why there are none."""
-    from analysis.placement.places import current
+    from analysis.placement.places import current_distances_m
     from analysis.report.placement.choice import placement_lines
     from analysis.report.placement.room_fit import fit_lines, no_advice_lines
 
     if fit is not None and fit.contradicted:
         return [*no_advice_lines(fit), "", *fit_lines(fit)]
-    today = current(file.space, file.positions)
+    today = current_distances_m(file.space, file.positions)
     lines = placement_lines(advice.placement, current=today, schroeder_hz=schroeder_hz)
     return lines if fit is None else [*lines, "", *fit_lines(fit)]
 
@@ -153,15 +158,15 @@ def _kept(walk: Path, document: dict[str, Any], room: Path, logbook: Path | None
     return [] if found is None else file_walk(found, walk, document, room=room.stem)
 
 
-def _walk_lines(path: Path, advice: Advice, n_measured: int) -> list[str]:
+def _plan_lines(path: Path, advice: Advice, n_measured: int) -> list[str]:
     """Plan what is left of the walk, and return what to do."""
-    from analysis.placement.measurement_plan import regret_db
-    from analysis.report.placement.choice import walk_lines
-    from measure.placement.placing import plan_walk
+    from analysis.placement.measurement_plan import expected_regret_db
+    from analysis.report.placement.choice import measurement_plan_lines
+    from measure.placement.placing import update_measurement_plan
 
-    stops = plan_walk(path, advice, n_measured=n_measured)
-    regret = regret_db(advice.placement)
-    return ["", *walk_lines(stops, n_measured=n_measured, regret_db=regret)]
+    stops = update_measurement_plan(path, advice, n_measured=n_measured)
+    regret = expected_regret_db(advice.placement)
+    return ["", *measurement_plan_lines(stops, n_measured=n_measured, regret_db=regret)]
 
 
 def _drawn(

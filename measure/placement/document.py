@@ -39,11 +39,11 @@ def place_document(
         "n_places": placement.places.n_places,
         "choices": [_choice_table(one) for one in choices],
         "fit": None if fit is None else _fit_table(fit),
-        "map": _map_table(placement),
+        "map": _map_rows(placement),
     }
 
 
-def _map_table(placement: Placement) -> list[dict[str, Any]]:
+def _map_rows(placement: Placement) -> list[dict[str, Any]]:
     """Return each place."""
     places = placement.places
     return [

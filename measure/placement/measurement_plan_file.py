@@ -1,4 +1,4 @@
-"""The walk file: at which places to measure, and which readings were made there.
+"""The measurement plan's file: at which places to measure, and which readings were made there.
 
 Conventions: a TOML file with one ``[[stop]]`` a place: `front_wall_m`, `half_spread_m` and
 `seat_m`, and `reading`, the name of a saved reading beside the file, empty until it is made.
@@ -16,10 +16,10 @@ import msgspec
 import numpy as np
 
 from analysis.basics.arrays import Complex, Float
-from analysis.placement.band_levels import levels_of_curve
-from analysis.placement.fit.band_timing import cross_of_responses
+from analysis.placement.band_levels import curve_band_levels_db
+from analysis.placement.fit.band_timing import response_coherence
 from analysis.placement.fit.room_fit import MeasuredPlace
-from analysis.placement.places import placed
+from analysis.placement.places import places_at
 from analysis.room.room import Positions
 from analysis.room.space import Space
 from measure.errors import ReadingFileError, RoomFileError
@@ -29,20 +29,20 @@ from measure.files.readings.snapshot import saved_responses
 from measure.files.toml_file import read_toml
 
 
-class _Stop(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
+class _PlanTableEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     front_wall_m: float
     half_spread_m: float
     seat_m: float
     reading: str = ""
 
 
-class _Walk(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
-    stop: list[_Stop] = []
+class _PlanTable(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
+    stop: list[_PlanTableEntry] = []
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class WalkStop:
-    """A place of the walk.
+class PlanEntry:
+    """A place of the measurement plan.
 
     Attributes
     ----------
@@ -57,67 +57,71 @@ class WalkStop:
     reading: str = ""
 
 
-def read_walk(path: Path) -> tuple[WalkStop, ...]:
-    """Read a walk file; a missing one has no stops.
+def read_measurement_plan(path: Path) -> tuple[PlanEntry, ...]:
+    """Read a measurement plan; a missing file has no places.
 
     Raises
     ------
     RoomFileError
-        If it isn't a walk file.
+        If it isn't a measurement plan.
     """
     if not path.exists():
         return ()
     table = read_toml(
         path,
-        _Walk,
+        _PlanTable,
         error=RoomFileError,
         what="a walk file",
         hint="`apexline place ROOM.toml --walk NEW.toml` writes one",
     )
-    return tuple(WalkStop(**msgspec.structs.asdict(one)) for one in table.stop)
+    return tuple(PlanEntry(**msgspec.structs.asdict(one)) for one in table.stop)
 
 
-def write_walk(path: Path, stops: Sequence[WalkStop]) -> None:
-    """Write a walk file, whole or not at all."""
+def write_measurement_plan(path: Path, entries: Sequence[PlanEntry]) -> None:
+    """Write a measurement plan, whole or not at all."""
     import tomli_w
 
     head = (
         "# Places to measure, in order. After each reading write its file name (what\n"
         "# `apexline read --json` saved, beside this file) into its `reading`.\n\n"
     )
-    table = {"stop": [{name: getattr(one, name) for name in WalkStop.__slots__} for one in stops]}
+    table = {
+        "stop": [{name: getattr(one, name) for name in PlanEntry.__slots__} for one in entries]
+    }
     write_whole(path, text_writer(head + tomli_w.dumps(table)))
 
 
-def measured_stop(path: Path, stop: WalkStop, space: Space, positions: Positions) -> MeasuredPlace:
-    """Return the reading of a stop of the walk file at `path`.
+def read_planned_place(
+    path: Path, entry: PlanEntry, space: Space, positions: Positions
+) -> MeasuredPlace:
+    """Read what was measured at a place of the plan in the file `path`.
 
     Raises
     ------
     ReadingFileError
         If the reading is missing or has no bass.
     """
-    where = placed(
+    where = places_at(
         space,
         positions,
-        np.array([stop.front_wall_m]),
-        np.array([stop.half_spread_m]),
-        np.array([stop.seat_m]),
+        np.array([entry.front_wall_m]),
+        np.array([entry.half_spread_m]),
+        np.array([entry.seat_m]),
     )
-    reading = path.parent / stop.reading
-    left, right = _levels(reading)
+    reading = path.parent / entry.reading
+    left, right = _read_band_levels(reading)
     return MeasuredPlace(
         left_m=where.left_m[0],
         right_m=where.right_m[0],
         seat_m=where.listener_m[0],
         left_db=left,
         right_db=right,
-        cross=_cross(reading),
+        coherence=_read_coherence(reading),
     )
 
 
-def measured_reading(path: Path, space: Space, positions: Positions) -> MeasuredPlace:
-    """Return a reading whose places stand in itself (it was made with ``--room``).
+def read_measured_place(path: Path, space: Space, positions: Positions) -> MeasuredPlace:
+    """Read a reading whose places stand in itself (it was made with ``--room``).
 
     Raises
     ------
@@ -134,19 +138,19 @@ def measured_reading(path: Path, space: Space, positions: Positions) -> Measured
         raise ReadingFileError(msg)
     tweeters[0][2] = positions.left.woofer.z_m
     tweeters[1][2] = positions.right.woofer.z_m
-    left, right = _levels(path)
+    left, right = _read_band_levels(path)
     return MeasuredPlace(
         left_m=tweeters[0],
         right_m=tweeters[1],
         seat_m=tweeters[2],
         left_db=left,
         right_db=right,
-        cross=_cross(path),
+        coherence=_read_coherence(path),
     )
 
 
-def _levels(path: Path) -> tuple[Float, Float]:
-    """Return the band levels of left and right of a saved reading."""
+def _read_band_levels(path: Path) -> tuple[Float, Float]:
+    """Read the band levels of left and right of a saved reading."""
     bass: dict[str, Any] = load_document(path)["bass"]
     sides = []
     for side in ("left", "right"):
@@ -154,12 +158,12 @@ def _levels(path: Path) -> tuple[Float, Float]:
         if not level:
             msg = f"{path} has no bass of the {side} loudspeaker: measure again with both"
             raise ReadingFileError(msg)
-        sides.append(levels_of_curve(np.array(bass[side]["frequency_hz"]), np.array(level)))
+        sides.append(curve_band_levels_db(np.array(bass[side]["frequency_hz"]), np.array(level)))
     return sides[0], sides[1]
 
 
-def _cross(path: Path) -> Complex | None:
-    """Return how left and right lie to each other in time; None where that isn't known.
+def _read_coherence(path: Path) -> Complex | None:
+    """Read the complex coherence of left and right; None where their timing isn't known.
 
     Known where the impulse responses stand beside the reading and no check withheld an arrival.
     """
@@ -172,6 +176,6 @@ def _cross(path: Path) -> Complex | None:
     windows = [document["bass"][side]["window_s"] for side in ("left", "right")]
     if left is None or right is None or None in windows:
         return None
-    return cross_of_responses(
+    return response_coherence(
         left, right, left_window_s=tuple(windows[0]), right_window_s=tuple(windows[1])
     )

@@ -1,4 +1,4 @@
-"""From a room file, readings and a walk to the choices that ``apexline place`` prints.
+"""From a room file, readings and a measurement plan to the choices that ``apexline place`` prints.
 
 Conventions: those of `analysis.placement.choice`. The same files give the same advice: the
 rooms are drawn from a fixed seed.
@@ -14,20 +14,25 @@ from typing import Final
 import numpy as np
 
 from analysis.basics.arrays import Float
-from analysis.placement.choice import MODEL_ERROR_DB, Placement, choose
+from analysis.placement.choice import MODEL_ERROR_DB, Placement, choose_places
 from analysis.placement.fit.room_fit import MeasuredPlace, RoomFit, fit_room
-from analysis.placement.measurement_plan import FEWEST_STOPS, MOST_STOPS, Stop, plan_stops
-from analysis.placement.monte_carlo import FLAT_TO_HZ, DrawnRoom, central_offsets, drawn_rooms
-from analysis.placement.places import Places, allowed_places, current, derived_ranges
+from analysis.placement.measurement_plan import (
+    FEWEST_PLACES,
+    MOST_PLACES,
+    PlannedPlace,
+    plan_measurements,
+)
+from analysis.placement.monte_carlo import FLAT_TO_HZ, DrawnRoom, draw_rooms, likeliest_offsets
+from analysis.placement.places import Places, allowed_places, current_distances_m, default_ranges_m
 from analysis.placement.response.room_response import RoomModel, room_model
 from measure.errors import ReadingFileError, RoomFileError
 from measure.files.room_file import RoomFile
 from measure.placement.measurement_plan_file import (
-    WalkStop,
-    measured_reading,
-    measured_stop,
-    read_walk,
-    write_walk,
+    PlanEntry,
+    read_measured_place,
+    read_measurement_plan,
+    read_planned_place,
+    write_measurement_plan,
 )
 
 SEED: Final = 1
@@ -79,9 +84,9 @@ def model_and_places(
     RoomFileError
         If no place is allowed, or the room is beyond the model.
     """
-    derived = derived_ranges(file.space, file.positions)
-    today = current(file.space, file.positions)
-    tried = [_tried(*one) for one in zip(ranges, derived, today, strict=True)]
+    derived = default_ranges_m(file.space, file.positions)
+    today = current_distances_m(file.space, file.positions)
+    tried = [_distances_to_try(*one) for one in zip(ranges, derived, today, strict=True)]
     try:
         places = allowed_places(
             file.space,
@@ -99,7 +104,7 @@ def model_and_places(
         raise RoomFileError(msg) from problem
 
 
-def _tried(wanted: Range | str | None, derived: Float, today: float) -> Float:
+def _distances_to_try(wanted: Range | str | None, derived: Float, today: float) -> Float:
     """Return the distances that an option means."""
     if wanted is None:
         return derived
@@ -109,21 +114,21 @@ def _tried(wanted: Range | str | None, derived: Float, today: float) -> Float:
     return np.round(np.arange(low, high + 1e-9, step), 4)
 
 
-def measured_places(
-    file: RoomFile, readings: Sequence[Path], walk: Path | None
+def read_measured_places(
+    file: RoomFile, readings: Sequence[Path], plan: Path | None
 ) -> list[MeasuredPlace]:
-    """Return all readings with their places: those given, and those of a walk."""
-    found = [measured_reading(path, file.space, file.positions) for path in readings]
-    if walk is not None:
+    """Read all readings with their places: those given, and those of a measurement plan."""
+    found = [read_measured_place(path, file.space, file.positions) for path in readings]
+    if plan is not None:
         found += [
-            measured_stop(walk, stop, file.space, file.positions)
-            for stop in read_walk(walk)
-            if stop.reading
+            read_planned_place(plan, entry, file.space, file.positions)
+            for entry in read_measurement_plan(plan)
+            if entry.reading
         ]
     return found
 
 
-def fitted(model: RoomModel, measured: Sequence[MeasuredPlace]) -> RoomFit | None:
+def fit_readings(model: RoomModel, measured: Sequence[MeasuredPlace]) -> RoomFit | None:
     """Return the fit, if there is something to fit.
 
     Raises
@@ -159,10 +164,10 @@ def advise(
     """
     rng = np.random.default_rng(SEED)
     end_hz = FLAT_TO_HZ if lower_end_hz is None else lower_end_hz
-    rooms = drawn_rooms(model, rng, fit=fit, lower_end_hz=end_hz)
-    offsets = central_offsets(fit, lower_end_hz=end_hz)
+    rooms = draw_rooms(model, rng, fit=fit, lower_end_hz=end_hz)
+    offsets = likeliest_offsets(fit, lower_end_hz=end_hz)
     error_db = None if fit is None else fit.model_error_db
-    placement = choose(
+    placement = choose_places(
         model,
         places,
         rng=rng,
@@ -175,29 +180,31 @@ def advise(
     return Advice(placement=placement, rooms=rooms, offsets=offsets)
 
 
-def plan_walk(path: Path, advice: Advice, *, n_measured: int) -> tuple[Stop, ...]:
-    """Plan the stops that are left, and write the walk file.
+def update_measurement_plan(
+    path: Path, advice: Advice, *, n_measured: int
+) -> tuple[PlannedPlace, ...]:
+    """Plan the places that are left, and write the measurement plan.
 
     Parameters
     ----------
     path : Path
-        Of the walk file; stops with a reading stay as they are.
+        Of the plan; places with a reading stay as they are.
     advice : Advice
     n_measured : int
         Readings made so far.
 
     Returns
     -------
-    tuple of Stop
+    tuple of PlannedPlace
         Those that are left.
     """
-    fewest = max(0, FEWEST_STOPS - n_measured)
-    most = max(fewest, MOST_STOPS - n_measured)
-    stops = plan_stops(advice.placement, advice.rooms, n_most=most, n_fewest=fewest)
-    done = [stop for stop in read_walk(path) if stop.reading]
-    planned = [
-        WalkStop(front_wall_m=one.front_wall_m, half_spread_m=one.half_spread_m, seat_m=one.seat_m)
-        for one in stops
+    fewest = max(0, FEWEST_PLACES - n_measured)
+    most = max(fewest, MOST_PLACES - n_measured)
+    planned = plan_measurements(advice.placement, advice.rooms, n_most=most, n_fewest=fewest)
+    done = [entry for entry in read_measurement_plan(path) if entry.reading]
+    entries = [
+        PlanEntry(front_wall_m=one.front_wall_m, half_spread_m=one.half_spread_m, seat_m=one.seat_m)
+        for one in planned
     ]
-    write_walk(path, [*done, *planned])
-    return stops
+    write_measurement_plan(path, [*done, *entries])
+    return planned

@@ -3,7 +3,7 @@ r"""Least squares of a room's parameters on band levels that were measured in it
 Conventions: those of `analysis.placement.fit.parameters`. Parameters are handled as *shares*,
 offsets over their `PRIOR_STD`. Residuals are predicted less measured, NaN where nothing was
 measured. Where the timing of left and right is known the real and imaginary parts of their
-cross spectra (`analysis.placement.band_levels.band_cross`) are residuals too.
+complex coherence (`analysis.placement.band_levels.band_coherence`) are residuals too.
 
 .. math:: \sum_i \rho\!\left(\frac{L_i - \hat L_i(\theta)}{\sigma}\right)
           + \sum_k \left(\frac{\theta_k}{\sigma_k}\right)^2, \qquad
@@ -27,11 +27,11 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from analysis.basics.arrays import Complex, Float
-from analysis.placement.band_levels import CENTRES_HZ, band_cross, band_levels_db
+from analysis.placement.band_levels import CENTRES_HZ, band_coherence, band_levels_db
 from analysis.placement.fit.parameters import (
     BOUND,
-    N_OF_ROOM,
     N_PARAMETERS,
+    N_ROOM_PARAMETERS,
     NAMES,
     PRIOR_STD,
     loudspeaker_db,
@@ -44,8 +44,8 @@ LEVEL_STD_DB: Final = 2.0
 """One sigma of a band level about the best model: what a smooth room of few parameters
 leaves. Common practice, no source."""
 
-CROSS_STD: Final = 0.35
-"""One sigma of each part of a band's cross spectrum of left and right about the best model: two
+COHERENCE_STD: Final = 0.35
+"""One sigma of each part of a band's complex coherence of left and right about the best model: two
 phases that are as far off as 2 dB is in amplitude. Common practice, no source."""
 
 _STEP: Final = 0.01
@@ -57,7 +57,7 @@ _GAIN: Final = NAMES.index("gain_db")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Fitted:
+class LeastSquaresFit:
     """Parameters of least squares.
 
     Attributes
@@ -80,8 +80,8 @@ class BandFit:
     left_m, right_m, seat_m : ndarray, shape (n, 3)
     measured_db : ndarray, shape (2, 19, n)
         Left and right.
-    measured_cross : ndarray of complex, shape (19, n), optional
-        As of `analysis.placement.band_levels.band_cross`; NaN where it isn't known.
+    measured_coherence : ndarray of complex, shape (19, n), optional
+        As of `analysis.placement.band_levels.band_coherence`; NaN where it isn't known.
     """
 
     def __init__(
@@ -91,13 +91,13 @@ class BandFit:
         right_m: Float,
         seat_m: Float,
         measured_db: Float,
-        measured_cross: Complex | None = None,
+        measured_coherence: Complex | None = None,
     ) -> None:
-        self._model = _remembering(model)
+        self._model = _cache_shapes(model)
         self._places = (left_m, right_m, seat_m)
         self._measured_db = measured_db
-        self._measured_cross = measured_cross
-        self._heard: dict[bytes, Complex] = {}
+        self._measured_coherence = measured_coherence
+        self._pressures: dict[bytes, Complex] = {}
         self._slopes: dict[bytes, Float] = {}
 
     @property
@@ -112,18 +112,22 @@ class BandFit:
         levels = np.stack([band_levels_db(speaker * np.abs(one) ** 2) for one in heard])
         return np.asarray(levels - self._measured_db)
 
-    def gain_only(self, chosen: Sequence[int]) -> Float:
+    def fit_gain(self, chosen: Sequence[int]) -> Float:
         """Return the unfitted room with the gain that suits some readings best."""
         off_db = float(np.nanmedian(self.residual_db(offsets_with())[:, :, chosen]))
         limit_db = 0.99 * BOUND * float(PRIOR_STD[_GAIN])
         return offsets_with(gain_db=min(max(-off_db, -limit_db), limit_db))
 
     @property
-    def has_timing(self) -> bool:
+    def holds_timing(self) -> bool:
         """Whether any reading holds the timing of left and right."""
-        return self._measured_cross is not None and bool(np.isfinite(self._measured_cross).any())
+        return self._measured_coherence is not None and bool(
+            np.isfinite(self._measured_coherence).any()
+        )
 
-    def least(self, chosen: Sequence[int], start: Float, *, timing: bool = False) -> Fitted:
+    def fit_offsets(
+        self, chosen: Sequence[int], start: Float, *, timing: bool = False
+    ) -> LeastSquaresFit:
         """Return the parameters that suit some readings best.
 
         Parameters
@@ -133,23 +137,23 @@ class BandFit:
         start : ndarray, shape (11,)
             Offsets to begin with, within the bounds.
         timing : bool
-            Whether cross spectra count.
+            Whether the complex coherence counts.
 
         Returns
         -------
-        Fitted
+        LeastSquaresFit
         """
         which = list(chosen)
         rows = slice(None if timing else 2 * CENTRES_HZ.size)
 
         def inside(share: Float) -> Float:
-            return np.nan_to_num(self._scaled(share * PRIOR_STD)[rows, which]).ravel()
+            return np.nan_to_num(self._scaled_residuals(share * PRIOR_STD)[rows, which]).ravel()
 
         def errors(share: Float) -> Float:
-            return np.concatenate([_robust(inside(share)), share])
+            return np.concatenate([_robust_residual(inside(share)), share])
 
         def slopes(share: Float) -> Float:
-            known = np.nan_to_num(self._slopes_at(share)[rows, which]).reshape(-1, N_PARAMETERS)
+            known = np.nan_to_num(self._jacobian(share)[rows, which]).reshape(-1, N_PARAMETERS)
             weight = _robust_slope(inside(share))[:, np.newaxis]
             return np.concatenate([weight * known, np.eye(N_PARAMETERS)])
 
@@ -167,33 +171,33 @@ class BandFit:
         offsets = np.asarray(found.x * PRIOR_STD)
         off = self.residual_db(offsets)[:, :, which] / LEVEL_STD_DB
         growth = max(1.0, float(np.sqrt(np.nanmean(off**2))))
-        return Fitted(offsets=offsets, covariance=_grown(covariance, growth))
+        return LeastSquaresFit(offsets=offsets, covariance=_inflate_covariance(covariance, growth))
 
-    def _scaled(self, offsets: Float) -> Float:
+    def _scaled_residuals(self, offsets: Float) -> Float:
         """Return all residuals over their sigma, shape (38 or 76, n)."""
         levels = self.residual_db(offsets).reshape(-1, self.n_readings) / LEVEL_STD_DB
-        if self._measured_cross is None:
+        if self._measured_coherence is None:
             return np.asarray(levels)
-        off = (self.cross(offsets) - self._measured_cross) / CROSS_STD
+        off = (self.coherence(offsets) - self._measured_coherence) / COHERENCE_STD
         return np.concatenate([levels, off.real, off.imag])
 
-    def cross(self, offsets: Float) -> Complex:
-        """Return the predicted cross spectra of left and right, shape (19, n)."""
+    def coherence(self, offsets: Float) -> Complex:
+        """Return the predicted complex coherence of left and right, shape (19, n)."""
         amplitude = 10 ** (loudspeaker_db(offsets) / 20)[:, np.newaxis]
         left, right = self._pressure(offsets)
-        return band_cross(amplitude * left, amplitude * right)
+        return band_coherence(amplitude * left, amplitude * right)
 
-    def _slopes_at(self, share: Float) -> Float:
+    def _jacobian(self, share: Float) -> Float:
         """Return how residuals over sigma change with each share, shape (38 or 76, n, 11)."""
         key = share.tobytes()
         if key not in self._slopes:
-            here = self._scaled(share * PRIOR_STD)
+            here = self._scaled_residuals(share * PRIOR_STD)
             moved = share + _STEP * np.where(share > 0, -1.0, 1.0)[:, np.newaxis] * np.eye(
                 N_PARAMETERS
             )
             steps = np.sum(moved - share, axis=1)
             columns = [
-                (self._scaled(one * PRIOR_STD) - here) / step
+                (self._scaled_residuals(one * PRIOR_STD) - here) / step
                 for one, step in zip(moved, steps, strict=True)
             ]
             self._slopes[key] = np.stack(columns, axis=-1)
@@ -201,42 +205,42 @@ class BandFit:
 
     def _pressure(self, offsets: Float) -> Complex:
         """Return the pressure of the pair, computed once for each room."""
-        key = offsets[:N_OF_ROOM].tobytes()
-        if key not in self._heard:
-            self._heard[key] = pair_pressure(self._model, *self._places, offsets)
-        return self._heard[key]
+        key = offsets[:N_ROOM_PARAMETERS].tobytes()
+        if key not in self._pressures:
+            self._pressures[key] = pair_pressure(self._model, *self._places, offsets)
+        return self._pressures[key]
 
 
-def _robust(inside: Float) -> Float:
+def _robust_residual(inside: Float) -> Float:
     """Return the signed root of the loss."""
     return np.asarray(np.sign(inside) * np.sqrt(2 * (np.sqrt(1 + inside**2) - 1)))
 
 
 def _robust_slope(inside: Float) -> Float:
-    """Return the slope of `_robust`, 1 at 0."""
+    """Return the slope of `_robust_residual`, 1 at 0."""
     # With s = sqrt(1 + x^2): x / (s sqrt(2 (s - 1))) = sqrt((s + 1) / 2) / s.
     root = np.sqrt(1 + inside**2)
     return np.asarray(np.sqrt((root + 1) / 2) / root)
 
 
-def _grown(covariance: Float, growth: float) -> Float:
+def _inflate_covariance(covariance: Float, growth: float) -> Float:
     """Return a covariance with larger sigmas, none larger than its prior."""
     std = np.sqrt(np.diag(covariance))
     factor = np.minimum(growth, np.maximum(PRIOR_STD / std, 1.0))
     return np.asarray(covariance * np.outer(factor, factor))
 
 
-def _remembering(model: RoomModel) -> RoomModel:
+def _cache_shapes(model: RoomModel) -> RoomModel:
     """Return a model that computes the shapes at the same points once."""
     if model.flat is not None:
-        flat = replace(model.flat, shapes_at=_remembered(model.flat.shapes_at))
+        flat = replace(model.flat, shapes_at=_cache_by_points(model.flat.shapes_at))
         return replace(model, flat=flat)
     assert model.whole is not None
-    whole = replace(model.whole, shapes_at=_remembered(model.whole.shapes_at))
+    whole = replace(model.whole, shapes_at=_cache_by_points(model.whole.shapes_at))
     return replace(model, whole=whole)
 
 
-def _remembered(function: Callable[[Float], Float]) -> Callable[[Float], Float]:
+def _cache_by_points(function: Callable[[Float], Float]) -> Callable[[Float], Float]:
     """Return a function of points that remembers."""
     known: dict[bytes, Float] = {}
 

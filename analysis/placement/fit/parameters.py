@@ -50,7 +50,7 @@ ROLL_OFF_HZ: Final = 30.0
 flat)."""
 
 _TILT_AT_HZ: Final = 70.0
-N_OF_ROOM: Final = NAMES.index("gain_db")
+N_ROOM_PARAMETERS: Final = NAMES.index("gain_db")
 """The first so many are the room's, the rest the loudspeakers' and the recording's."""
 
 
@@ -80,14 +80,14 @@ class PairLevels:
 def losses_with(model: RoomModel, offsets: Float) -> Losses:
     """Return a room's losses with offsets applied."""
     first, of = losses_of(model.space), dict(zip(NAMES, offsets, strict=True))
-    across = across_length(model.space.plan)
+    across = share_across_length(model.space.plan)
     walls = across * of["front_and_rear_loss"] + (1 - across) * of["side_loss"]
     factor = np.exp([*walls, of["floor_loss"], of["ceiling_loss"]])
     admittance = tuple(float(value) for value in factor * first.admittance)
     return replace(first, admittance=admittance, slope=float(of["loss_slope"]))
 
 
-def across_length(plan: FloorPlan) -> Float:
+def share_across_length(plan: FloorPlan) -> Float:
     """Return how far each wall stands across the length: 1 front and rear, 0 sides."""
     along = np.roll(plan.array, -1, axis=0) - plan.array
     return np.asarray(along[:, 0] ** 2 / np.sum(along**2, axis=1))
@@ -160,8 +160,8 @@ def pair_pressure(
     return np.asarray(4 * np.pi * np.stack(np.split(total, 2, axis=1)))
 
 
-def room_draws(rng: np.random.Generator, n_draws: int) -> Float:
+def draw_room_offsets(rng: np.random.Generator, n_draws: int) -> Float:
     """Return draws of the room's own parameters, the loudspeaker's left at 0."""
     draws = np.clip(rng.standard_normal((n_draws, len(NAMES))), -BOUND, BOUND) * PRIOR_STD
-    draws[:, N_OF_ROOM:] = 0.0
+    draws[:, N_ROOM_PARAMETERS:] = 0.0
     return np.asarray(draws)

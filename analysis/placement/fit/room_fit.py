@@ -21,8 +21,14 @@ import numpy as np
 
 from analysis.basics.arrays import Complex, Float
 from analysis.placement.band_levels import CENTRES_HZ
-from analysis.placement.fit.band_fit import BandFit, Fitted
-from analysis.placement.fit.parameters import BOUND, N_OF_ROOM, N_PARAMETERS, NAMES, PRIOR_STD
+from analysis.placement.fit.band_fit import BandFit, LeastSquaresFit
+from analysis.placement.fit.parameters import (
+    BOUND,
+    N_PARAMETERS,
+    N_ROOM_PARAMETERS,
+    NAMES,
+    PRIOR_STD,
+)
 from analysis.placement.response.room_response import RoomModel
 
 UNDECIDED: Final = 0.7
@@ -33,7 +39,7 @@ COMBINATION: Final = 1.0
 """Of two parameters the data know a combination where they say at least as much of it as the
 prior does (information in shares of the prior's)."""
 
-NOTHING: Final = 0.1
+NO_INFORMATION: Final = 0.1
 """And nothing of another combination where they say less than this of it."""
 
 LEAST_PART: Final = 0.3
@@ -62,8 +68,8 @@ class MeasuredPlace:
         Woofers and microphone.
     left_db, right_db : ndarray, shape (19,)
         NaN where the sweep gave nothing.
-    cross : ndarray of complex or None, shape (19,)
-        How left and right lie to each other (`analysis.placement.band_levels.band_cross`); None
+    coherence : ndarray of complex or None, shape (19,)
+        Complex coherence of left and right (`analysis.placement.band_levels.band_coherence`); None
         where the reading doesn't hold their timing.
     """
 
@@ -72,7 +78,7 @@ class MeasuredPlace:
     seat_m: Float
     left_db: Float
     right_db: Float
-    cross: Complex | None = None
+    coherence: Complex | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -103,7 +109,7 @@ class RoomFit:
     inseparable : tuple of (str, str)
         Pairs of the room's parameters that the data know only together.
     band_error_db : ndarray, shape (19,)
-        Rms error of each band, predicted where it can be.
+        Rms error of each band, at left-out readings where there are any.
     trusted : ndarray, shape (19,)
         1 for bands that advice may rest on, else 0.
     """
@@ -158,75 +164,75 @@ def fit_room(model: RoomModel, readings: Sequence[MeasuredPlace]) -> RoomFit:
     ValueError
         If there is no reading, or none covers a band.
     """
-    problem = _problem(model, readings)
-    best = _attempt(problem, timing=False)
-    if problem.has_timing and problem.n_readings >= FEWEST_FOR_TRUST:
-        timed = _attempt(problem, timing=True)
-        best = timed if _rms(timed.predicted) < _rms(best.predicted) else best
-    return _judged(problem, best)
+    band_fit = _band_fit(model, readings)
+    best = _cross_validate(band_fit, timing=False)
+    if band_fit.holds_timing and band_fit.n_readings >= FEWEST_FOR_TRUST:
+        timed = _cross_validate(band_fit, timing=True)
+        best = timed if _rms(timed.left_out_db) < _rms(best.left_out_db) else best
+    return _fit_or_unfitted(band_fit, best)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class _Attempt:
+class _CrossValidation:
     """A fit to all readings, and residuals of each by fits to the others."""
 
     timing: bool
     first: Float
-    fitted: Fitted
-    predicted_before: Float
-    predicted: Float
+    fitted: LeastSquaresFit
+    left_out_unfitted_db: Float
+    left_out_db: Float
 
 
-def _attempt(problem: BandFit, *, timing: bool) -> _Attempt:
+def _cross_validate(band_fit: BandFit, *, timing: bool) -> _CrossValidation:
     """Return a fit with or without timing; of one reading what it was fitted to."""
-    everyone = list(range(problem.n_readings))
-    first = problem.gain_only(everyone)
-    fitted = problem.least(everyone, first, timing=timing)
-    if problem.n_readings < FEWEST_FOR_TRUST:
-        plain, better = [problem.residual_db(first)], [problem.residual_db(fitted.offsets)]
+    everyone = list(range(band_fit.n_readings))
+    first = band_fit.fit_gain(everyone)
+    fitted = band_fit.fit_offsets(everyone, first, timing=timing)
+    if band_fit.n_readings < FEWEST_FOR_TRUST:
+        plain, better = [band_fit.residual_db(first)], [band_fit.residual_db(fitted.offsets)]
     else:
         plain, better = [], []
         for k in everyone:
             others = [i for i in everyone if i != k]
             # Begun where all readings led; what the others say alone is found from there.
-            alone = problem.least(others, fitted.offsets, timing=timing)
-            plain.append(problem.residual_db(problem.gain_only(others))[:, :, [k]])
-            better.append(problem.residual_db(alone.offsets)[:, :, [k]])
-    return _Attempt(
+            alone = band_fit.fit_offsets(others, fitted.offsets, timing=timing)
+            plain.append(band_fit.residual_db(band_fit.fit_gain(others))[:, :, [k]])
+            better.append(band_fit.residual_db(alone.offsets)[:, :, [k]])
+    return _CrossValidation(
         timing=timing,
         first=first,
         fitted=fitted,
-        predicted_before=np.concatenate(plain, axis=2),
-        predicted=np.concatenate(better, axis=2),
+        left_out_unfitted_db=np.concatenate(plain, axis=2),
+        left_out_db=np.concatenate(better, axis=2),
     )
 
 
-def _judged(problem: BandFit, attempt: _Attempt) -> RoomFit:
+def _fit_or_unfitted(band_fit: BandFit, validated: _CrossValidation) -> RoomFit:
     """Return the fit, or the unfitted room where the fit predicts no better."""
-    fitted, alone = attempt.fitted, problem.n_readings < FEWEST_FOR_TRUST
-    left_out_before, left_out = _rms(attempt.predicted_before), _rms(attempt.predicted)
+    fitted, alone = validated.fitted, band_fit.n_readings < FEWEST_FOR_TRUST
+    left_out_before, left_out = _rms(validated.left_out_unfitted_db), _rms(validated.left_out_db)
     kept = not alone and left_out < left_out_before
-    error = _band_error(attempt.predicted if kept else attempt.predicted_before)
+    error = _band_error_db(validated.left_out_db if kept else validated.left_out_unfitted_db)
     trusted = error <= (np.inf if alone else TRUSTED_DB)
     return RoomFit(
-        offsets=fitted.offsets if kept else attempt.first,
+        offsets=fitted.offsets if kept else validated.first,
         offsets_std=np.sqrt(np.diag(fitted.covariance)) if kept else PRIOR_STD,
-        covariance=fitted.covariance if kept else _prior_of_room(),
-        n_readings=problem.n_readings,
+        covariance=fitted.covariance if kept else _room_prior_covariance(),
+        n_readings=band_fit.n_readings,
         kept=kept,
-        timing=kept and attempt.timing,
-        before_db=_rms(problem.residual_db(attempt.first)),
-        after_db=_rms(problem.residual_db(fitted.offsets)),
+        timing=kept and validated.timing,
+        before_db=_rms(band_fit.residual_db(validated.first)),
+        after_db=_rms(band_fit.residual_db(fitted.offsets)),
         left_out_before_db=None if alone else left_out_before,
         left_out_db=None if alone else left_out,
-        undecided=_undecided(fitted),
-        inseparable=_inseparable(fitted),
+        undecided=_undecided_parameters(fitted),
+        inseparable=_inseparable_pairs(fitted),
         band_error_db=error,
         trusted=trusted.astype(float),
     )
 
 
-def _problem(model: RoomModel, readings: Sequence[MeasuredPlace]) -> BandFit:
+def _band_fit(model: RoomModel, readings: Sequence[MeasuredPlace]) -> BandFit:
     """Return the readings as a problem of least squares."""
     if not readings:
         msg = "readings is empty: give at least one"
@@ -240,32 +246,32 @@ def _problem(model: RoomModel, readings: Sequence[MeasuredPlace]) -> BandFit:
         np.stack([getattr(one, name) for one in useful]) for name in ("left_m", "right_m", "seat_m")
     )
     unknown = np.full(CENTRES_HZ.size, np.nan + 0j)
-    crosses = [unknown if one.cross is None else one.cross for one in useful]
-    return BandFit(model, left, right, seat, measured, np.stack(crosses, axis=1))
+    coherences = [unknown if one.coherence is None else one.coherence for one in useful]
+    return BandFit(model, left, right, seat, measured, np.stack(coherences, axis=1))
 
 
-def _undecided(fitted: Fitted) -> tuple[str, ...]:
+def _undecided_parameters(fitted: LeastSquaresFit) -> tuple[str, ...]:
     """Return the parameters about which the data said little."""
     share = np.sqrt(np.diag(fitted.covariance)) / PRIOR_STD
     return tuple(name for name, one in zip(NAMES, share, strict=True) if one > UNDECIDED)
 
 
-def _inseparable(fitted: Fitted) -> tuple[tuple[str, str], ...]:
+def _inseparable_pairs(fitted: LeastSquaresFit) -> tuple[tuple[str, str], ...]:
     """Return the pairs of the room's parameters that are known only together."""
     share = fitted.covariance / np.outer(PRIOR_STD, PRIOR_STD)
     found = []
-    for pair in combinations(range(N_OF_ROOM), 2):
+    for pair in combinations(range(N_ROOM_PARAMETERS), 2):
         of_data = np.linalg.inv(share[np.ix_(pair, pair)]) - np.eye(2)
         (least, most), directions = np.linalg.eigh(of_data)
         both = np.abs(directions[:, 1]).min() >= LEAST_PART
-        if most >= COMBINATION and least <= NOTHING and both:
+        if most >= COMBINATION and least <= NO_INFORMATION and both:
             found.append((NAMES[pair[0]], NAMES[pair[1]]))
     return tuple(found)
 
 
-def _prior_of_room() -> Float:
+def _room_prior_covariance() -> Float:
     """Return the prior's covariance of the room's own parameters."""
-    own = np.arange(N_PARAMETERS) < N_OF_ROOM
+    own = np.arange(N_PARAMETERS) < N_ROOM_PARAMETERS
     return np.diag(np.where(own, PRIOR_STD, 0.0) ** 2)
 
 
@@ -274,7 +280,7 @@ def _rms(residual_db: Float) -> float:
     return float(np.sqrt(np.nanmean(residual_db**2)))
 
 
-def _band_error(residual_db: Float) -> Float:
+def _band_error_db(residual_db: Float) -> Float:
     """Return the rms error of each band and the ones beside it; infinite where unknown."""
     square = np.where(np.isfinite(residual_db), residual_db**2, 0.0).sum(axis=(0, 2))
     count = np.isfinite(residual_db).sum(axis=(0, 2)).astype(float)

@@ -40,32 +40,34 @@ is off by some 1e-5 of the rest (`tests/analysis/placement/response/test_guided_
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Band:
+class FrequencyBand:
     """Frequencies, and the few at which a smooth function of them is computed.
 
     Attributes
     ----------
     wavenumber_rad_m : ndarray, shape (f,)
-    turn_s_m2 : ndarray, shape (f,)
+    damping_weight_s_m2 : ndarray, shape (f,)
         :math:`2 k g / c`, by which a damping at 100 Hz enters; `g` is how damping grows.
-    at_nodes : Band or None
+    node_band : FrequencyBand or None
         The few frequencies; None where these are the few.
     spread : ndarray, shape (n_nodes, f)
         What a function's values there mean at all frequencies.
     """
 
     wavenumber_rad_m: Float
-    turn_s_m2: Float
-    at_nodes: Band | None
+    damping_weight_s_m2: Float
+    node_band: FrequencyBand | None
     spread: Float
 
     @property
-    def nodes(self) -> Band:
+    def nodes(self) -> FrequencyBand:
         """The few frequencies."""
-        return self.at_nodes or self
+        return self.node_band or self
 
 
-def band_of(frequency_hz: Float, *, loss_slope: float, speed_of_sound_m_s: float) -> Band:
+def frequency_band(
+    frequency_hz: Float, *, loss_slope: float, speed_of_sound_m_s: float
+) -> FrequencyBand:
     """Return frequencies as a band.
 
     Parameters
@@ -78,25 +80,27 @@ def band_of(frequency_hz: Float, *, loss_slope: float, speed_of_sound_m_s: float
 
     Returns
     -------
-    Band
+    FrequencyBand
     """
     k = 2 * np.pi * frequency_hz / speed_of_sound_m_s
     turn = 2 * k * (frequency_hz / 100.0) ** loss_slope / speed_of_sound_m_s
     if frequency_hz.size <= N_NODES:
         spread = np.eye(frequency_hz.size)
-        return Band(wavenumber_rad_m=k, turn_s_m2=turn, at_nodes=None, spread=spread)
+        return FrequencyBand(
+            wavenumber_rad_m=k, damping_weight_s_m2=turn, node_band=None, spread=spread
+        )
     low, high = float(frequency_hz.min()), float(frequency_hz.max())
     nodes = chebyshev.chebpts1(N_NODES)
     place = (frequency_hz - low) * (2 / (high - low)) - 1 if high > low else 0 * frequency_hz
     scaled = chebyshev.chebvander(nodes, N_NODES - 1) * (2 / N_NODES)
     scaled[:, 0] *= 0.5  # the polynomials' discrete norm on these points
-    few = band_of(
+    few = frequency_band(
         low + 0.5 * (nodes + 1) * (high - low),
         loss_slope=loss_slope,
         speed_of_sound_m_s=speed_of_sound_m_s,
     )
     spread = scaled @ chebyshev.chebvander(place, N_NODES - 1).T
-    return Band(wavenumber_rad_m=k, turn_s_m2=turn, at_nodes=few, spread=spread)
+    return FrequencyBand(wavenumber_rad_m=k, damping_weight_s_m2=turn, node_band=few, spread=spread)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -144,7 +148,7 @@ def guided_waves(
     section_rad_m: Float,
     dampings_per_s: tuple[Float, Float],
     line: ModeAxis,
-    band: Band,
+    band: FrequencyBand,
     *,
     factor: float = 1.0,
 ) -> GuidedWaves:
@@ -157,7 +161,7 @@ def guided_waves(
     dampings_per_s : tuple of ndarray, shape (n,)
         At 100 Hz, of the waves that are alike all along the line, and of the others.
     line : ModeAxis
-    band : Band
+    band : FrequencyBand
     factor : float
         Of the result.
 
@@ -175,34 +179,36 @@ def guided_waves(
     resonant = np.zeros((max(counts), band.wavenumber_rad_m.size), dtype=np.complex128)
     for n, (start, count) in enumerate(zip(starts, counts, strict=True)):
         gap = square[:count, np.newaxis] + (start - band.wavenumber_rad_m**2)
-        loss = dampings_per_s[min(n, 1)][:count, np.newaxis] * band.turn_s_m2
+        loss = dampings_per_s[min(n, 1)][:count, np.newaxis] * band.damping_weight_s_m2
         # One over gap + j loss, in real numbers: half the work.
         strength = factor * line.weight(n) / (gap * gap + loss * loss)
         resonant.real[:count] += gap * strength
         resonant.imag[:count] -= loss * strength
-    rest = _closed_form(square, dampings_per_s[1], line, band.nodes)
+    rest = _closed_form_sum(square, dampings_per_s[1], line, band.nodes)
     for n, count in enumerate(counts):
-        rest[:count] -= line.weight(n) / _gap(
+        rest[:count] -= line.weight(n) / _denominator(
             square[:count], dampings_per_s[1], line, band.nodes, n
         )
     # The wave that is alike all along has its own damping.
     beyond = slice(counts[0], None)
     for damping, sign in zip(dampings_per_s, (1, -1), strict=True):
-        one = _gap(square[beyond], damping[beyond], line, band.nodes, 0)
+        one = _denominator(square[beyond], damping[beyond], line, band.nodes, 0)
         rest[beyond] += sign * line.weight(0) / one
     return GuidedWaves(resonant=resonant, rest=factor * rest)
 
 
-def _gap(square: Float, damping: Float, line: ModeAxis, band: Band, n: int) -> Complex:
+def _denominator(
+    square: Float, damping: Float, line: ModeAxis, band: FrequencyBand, n: int
+) -> Complex:
     """Return what a term of the sum has below its fraction line, shape (n_modes, f)."""
     start = line.wavenumber_rad_m(n) ** 2
     gap = square[:, np.newaxis] + (start - band.wavenumber_rad_m**2)
-    return np.asarray(gap + 1j * damping[: square.size, np.newaxis] * band.turn_s_m2)
+    return np.asarray(gap + 1j * damping[: square.size, np.newaxis] * band.damping_weight_s_m2)
 
 
-def _closed_form(square: Float, damping: Float, line: ModeAxis, band: Band) -> Complex:
+def _closed_form_sum(square: Float, damping: Float, line: ModeAxis, band: FrequencyBand) -> Complex:
     """Return the whole sum along the line, shape (n_modes, f)."""
-    q = np.sqrt(-_gap(square, damping, line, band, 0))
+    q = np.sqrt(-_denominator(square, damping, line, band, 0))
     q = np.where(q.imag > 0, -q, q)  # so that the exponentials below decay
     paths = (abs(line.source_m - line.seat_m), line.source_m + line.seat_m, 2 * line.length_m)
     there, both, round_trip = (np.exp(-1j * q * path) for path in paths)

@@ -31,7 +31,12 @@ import numpy as np
 
 from analysis.basics.arrays import Complex, Float, Mask
 from analysis.placement.response.guided_sum import sum_guided
-from analysis.placement.response.guided_waves import GuidedWaves, ModeAxis, band_of, guided_waves
+from analysis.placement.response.guided_waves import (
+    GuidedWaves,
+    ModeAxis,
+    frequency_band,
+    guided_waves,
+)
 from analysis.placement.response.size_perturbation import perturb_size
 from analysis.room.plan_modes import PlanModes, plan_modes
 from analysis.room.section import Section, section_of
@@ -175,11 +180,11 @@ def pressure(
         msg = f"sources_m {sources.shape[1:]} and seats_m {seats.shape} must both be (m, 3)"
         raise ValueError(msg)
     if model.flat is None:
-        return _by_all_modes(model, sources, seats, frequency_hz, losses, scale)
-    return _by_section(model, sources, seats, frequency_hz, losses, scale)
+        return _pressure_by_modal_sum(model, sources, seats, frequency_hz, losses, scale)
+    return _pressure_by_section(model, sources, seats, frequency_hz, losses, scale)
 
 
-def _by_section(
+def _pressure_by_section(
     model: RoomModel,
     sources: Float,
     seats: Float,
@@ -195,8 +200,8 @@ def _by_section(
     x, y, along = (scale[axis] for axis in (*section.across, section.along))
     flat = perturb_size(model.flat, x, y)
     length_m = section.length_m * along
-    dampings = _dampings(section, flat, losses, length_m, speed_of_sound_m_s=c)
-    band = band_of(frequency_hz, loss_slope=losses.slope, speed_of_sound_m_s=c)
+    dampings = _wave_dampings_per_s(section, flat, losses, length_m, speed_of_sound_m_s=c)
+    band = frequency_band(frequency_hz, loss_slope=losses.slope, speed_of_sound_m_s=c)
     volume_m3 = section.outline.area_m2 * x * y * length_m
 
     def between(source_m: float, seat_m: float, wanted: Mask) -> GuidedWaves:
@@ -208,7 +213,7 @@ def _by_section(
     return sum_guided(flat, section, sources, seats, waves_between=between, band=band).T
 
 
-def _dampings(
+def _wave_dampings_per_s(
     section: Section,
     flat: PlanModes,
     losses: Losses,
@@ -226,7 +231,7 @@ def _dampings(
     return found[0], found[1]
 
 
-def _by_all_modes(
+def _pressure_by_modal_sum(
     model: RoomModel,
     sources: Float,
     seats: Float,

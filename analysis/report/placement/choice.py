@@ -7,7 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from analysis.placement.choice import WITHIN_DB, Choice, Placement
-from analysis.placement.measurement_plan import FEWEST_STOPS, LEAST_WORTH_DB, MOST_STOPS, Stop
+from analysis.placement.measurement_plan import (
+    FEWEST_PLACES,
+    LEAST_WORTH_DB,
+    MOST_PLACES,
+    PlannedPlace,
+)
 from analysis.placement.objective import DIP_ALLOWED_DB, WEIGHTS
 from analysis.report import format as fmt
 
@@ -28,11 +33,11 @@ def placement_lines(
     -------
     list of str
     """
-    evenest = placement.choices[0]
+    most_even = placement.choices[0]
     lines: list[str] = []
     for choice in placement.choices:
-        lines += fmt.wrapped(_sentence(choice, evenest), hanging=2)
-    lines += ["", *_table(placement, current), ""]
+        lines += fmt.wrapped(_choice_sentence(choice, most_even), hanging=2)
+    lines += ["", *_choice_table(placement, current), ""]
     limits = (
         "Distances are those of the woofers from the front wall, of each loudspeaker from the "
         "centre line, of the head from the front wall. Evenness is the spread of sixth-octave "
@@ -51,7 +56,7 @@ def placement_lines(
     return lines + fmt.wrapped(limits) + [""] + fmt.wrapped(unknown)
 
 
-def _sentence(choice: Choice, evenest: Choice) -> str:
+def _choice_sentence(choice: Choice, most_even: Choice) -> str:
     """Return one choice in plain words."""
     low, high = choice.interval_m
     where = f"{low:.2f} to {high:.2f} m" if high > low else f"{choice.front_wall_m:.2f} m"
@@ -59,14 +64,14 @@ def _sentence(choice: Choice, evenest: Choice) -> str:
     what = {
         "evenest": f"evenest ({fmt.db(choice.evenness_db)})",
         "balanced": f"best balance of evenness, dips and likeness ({fmt.db(choice.evenness_db)})",
-        "stronger": f"{fmt.db(choice.strength_db - evenest.strength_db)} stronger, "
-        f"{fmt.db(choice.evenness_db - evenest.evenness_db)} less even",
+        "stronger": f"{fmt.db(choice.strength_db - most_even.strength_db)} stronger, "
+        f"{fmt.db(choice.evenness_db - most_even.evenness_db)} less even",
     }[choice.name]
     peak = f"with a peak of {fmt.db(choice.worst_peak_db)} near {choice.worst_peak_hz:.0f} Hz"
     return f"{where} from the front wall, {rest}: {what}, {peak}."
 
 
-def _table(placement: Placement, current: tuple[float, float, float]) -> list[str]:
+def _choice_table(placement: Placement, current: tuple[float, float, float]) -> list[str]:
     """Return the choices as a table, today's place last where it is among those judged."""
     rows: list[tuple[str, ...]] = [
         ("", "front", "spread", "seat", "evenness", "strength", "dip", "likeness", "holds")
@@ -85,17 +90,18 @@ def _table(placement: Placement, current: tuple[float, float, float]) -> list[st
                 f"{choice.holds_percent:.0f} %",
             )
         )
-    rows.append(_today(placement, current))
+    rows.append(_row_of_today(placement, current))
     return fmt.table(rows, right=tuple(range(1, 9)), gap=1)
 
 
-def _today(placement: Placement, current: tuple[float, float, float]) -> tuple[str, ...]:
+def _row_of_today(placement: Placement, current: tuple[float, float, float]) -> tuple[str, ...]:
     """Return the row of the judged place nearest to today's."""
     places = placement.places
     away = np.abs(places.front_wall_m - current[0]) + np.abs(places.half_spread_m - current[1])
     k = int(np.argmin(away + np.abs(places.seat_m - current[2])))
     within = (
-        placement.drawn_evenness_db[:, k] <= placement.drawn_evenness_db.min(axis=1) + WITHIN_DB
+        placement.evenness_draws_with_error_db[:, k]
+        <= placement.evenness_draws_with_error_db.min(axis=1) + WITHIN_DB
     )
     return (
         "today",
@@ -110,12 +116,14 @@ def _today(placement: Placement, current: tuple[float, float, float]) -> tuple[s
     )
 
 
-def walk_lines(stops: Sequence[Stop], *, n_measured: int, regret_db: float) -> list[str]:
+def measurement_plan_lines(
+    planned: Sequence[PlannedPlace], *, n_measured: int, regret_db: float
+) -> list[str]:
     """Return where to measure next, or that no further place would change the advice.
 
     Parameters
     ----------
-    stops : sequence of Stop
+    planned : sequence of PlannedPlace
         Those that are left.
     n_measured : int
         Readings made so far.
@@ -127,26 +135,26 @@ def walk_lines(stops: Sequence[Stop], *, n_measured: int, regret_db: float) -> l
     list of str
     """
     miss = f"the advised place is expected to miss the best one by {fmt.db(regret_db)}"
-    if not stops and n_measured >= MOST_STOPS:
+    if not planned and n_measured >= MOST_PLACES:
         text = f"{n_measured} readings were made, as many as a walk takes ({miss})."
         return fmt.wrapped(f"{text} The walk is done.")
-    if not stops:
+    if not planned:
         text = (
             f"No further place would change the advice by {LEAST_WORTH_DB:g} dB or "
             f"more ({miss}). The walk is done."
         )
         return fmt.wrapped(text)
     lines = fmt.wrapped(f"Measure at these places, in this order ({miss}):")
-    for number, stop in enumerate(stops, start=1):
+    for number, place in enumerate(planned, start=1):
         lines.append(
-            f"  {number}. loudspeakers {stop.front_wall_m:.2f} m from the front wall, each "
-            f"{stop.half_spread_m:.2f} m off the centre,"
+            f"  {number}. loudspeakers {place.front_wall_m:.2f} m from the front wall, each "
+            f"{place.half_spread_m:.2f} m off the centre,"
         )
-        lines.append(f"     microphone at {stop.seat_m:.2f} m")
-    worth = f"{fmt.number(stops[-1].worth_db, places=2)} dB"
+        lines.append(f"     microphone at {place.seat_m:.2f} m")
+    worth = f"{fmt.number(planned[-1].worth_db, places=2)} dB"
     return lines + fmt.wrapped(
-        f"By them the advice is expected to become {worth} evener; fewer than {FEWEST_STOPS} can't "
-        "be checked against each other. Slide, don't lift, and have a second person for a heavy "
-        "loudspeaker; after each, write the reading's file name into the walk file and run this "
-        "again."
+        f"By them the advice is expected to become {worth} evener; fewer than {FEWEST_PLACES} "
+        "can't be checked against each other. Slide, don't lift, and have a second person for a "
+        "heavy loudspeaker; after each, write the reading's file name into the walk file and run "
+        "this again."
     )

@@ -9,7 +9,7 @@ from analysis.placement.fit.parameters import NAMES, ROLL_OFF_HZ
 from analysis.placement.fit.room_fit import TRUSTED_DB, RoomFit
 from analysis.report import format as fmt
 
-_SPOKEN = {
+_PARAMETER_WORDS = {
     "length_scale": "the length",
     "width_scale": "the width",
     "height_scale": "the height",
@@ -26,14 +26,17 @@ _SPOKEN = {
 
 def fit_lines(fit: RoomFit) -> list[str]:
     """Return what the readings changed, and what they couldn't decide."""
-    lines = fmt.wrapped(_errors(fit))
+    lines = fmt.wrapped(_error_sentence(fit))
     if fit.kept:
-        lines += fmt.wrapped("Fitted: " + _parameters(fit), hanging=2)
-    undecided = [_SPOKEN[name] for name in fit.undecided]
+        lines += fmt.wrapped("Fitted: " + _parameter_list(fit), hanging=2)
+    undecided = [_PARAMETER_WORDS[name] for name in fit.undecided]
     if undecided:
         lines += fmt.wrapped("The data couldn't decide: " + ", ".join(undecided) + ".", hanging=2)
     if fit.inseparable:
-        pairs = "; ".join(f"{_SPOKEN[one]} and {_SPOKEN[other]}" for one, other in fit.inseparable)
+        pairs = "; ".join(
+            f"{_PARAMETER_WORDS[one]} and {_PARAMETER_WORDS[other]}"
+            for one, other in fit.inseparable
+        )
         text = f"Known only together, each alone is a guess: {pairs}."
         lines += fmt.wrapped(text, hanging=2)
     doubtful = CENTRES_HZ[fit.trusted == 0]
@@ -56,7 +59,7 @@ def no_advice_lines(fit: RoomFit) -> list[str]:
     )
 
 
-def _errors(fit: RoomFit) -> str:
+def _error_sentence(fit: RoomFit) -> str:
     """Return the errors before and after, and which room is kept."""
     text = (
         f"{fit.n_readings} reading{'s' if fit.n_readings > 1 else ''}: the unfitted room is off "
@@ -75,22 +78,22 @@ def _errors(fit: RoomFit) -> str:
     )
 
 
-def _parameters(fit: RoomFit) -> str:
+def _parameter_list(fit: RoomFit) -> str:
     """Return the fitted parameters with their uncertainties."""
     value, std = (
         dict(zip(NAMES, fit.offsets, strict=True)),
         dict(zip(NAMES, fit.offsets_std, strict=True)),
     )
     parts = [
-        f"{_SPOKEN[name]} {fmt.number(100 * value[name], places=1, sign=True)} ± "
+        f"{_PARAMETER_WORDS[name]} {fmt.number(100 * value[name], places=1, sign=True)} ± "
         f"{100 * std[name]:.1f} %"
         for name in ("length_scale", "width_scale", "height_scale")
     ]
     parts += [
-        f"{_SPOKEN[name]} × {math.exp(value[name]):.2f} (within a factor of "
+        f"{_PARAMETER_WORDS[name]} × {math.exp(value[name]):.2f} (within a factor of "
         f"{math.exp(std[name]):.2f})"
         for name in ("front_and_rear_loss", "side_loss", "floor_loss", "ceiling_loss")
     ]
     end_hz = ROLL_OFF_HZ * math.exp(value["roll_off"])
-    parts.append(f"{_SPOKEN['roll_off']} {end_hz:.0f} ± {end_hz * std['roll_off']:.0f} Hz")
+    parts.append(f"{_PARAMETER_WORDS['roll_off']} {end_hz:.0f} ± {end_hz * std['roll_off']:.0f} Hz")
     return ", ".join(parts) + "."

@@ -5,14 +5,19 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.placement.band_levels import CENTRES_HZ, about_line, band_levels_db, levels_of_curve
-from analysis.placement.choice import Placement, choose
+from analysis.placement.band_levels import (
+    CENTRES_HZ,
+    band_levels_db,
+    curve_band_levels_db,
+    deviations_from_line_db,
+)
+from analysis.placement.choice import Placement, choose_places
 from analysis.placement.fit.parameters import PairLevels, offsets_with
 from analysis.placement.footprint import Footprint
-from analysis.placement.measurement_plan import plan_stops, regret_db
-from analysis.placement.monte_carlo import DrawnRoom, drawn_rooms
-from analysis.placement.objective import merit
-from analysis.placement.places import Places, allowed_places, current, derived_ranges
+from analysis.placement.measurement_plan import expected_regret_db, plan_measurements
+from analysis.placement.monte_carlo import DrawnRoom, draw_rooms
+from analysis.placement.objective import objective_terms
+from analysis.placement.places import Places, allowed_places, current_distances_m, default_ranges_m
 from analysis.placement.response.room_response import RoomModel, room_model
 from analysis.room.floor_plan import rectangle
 from analysis.room.room import Loudspeaker, Point, Positions
@@ -44,26 +49,26 @@ def places() -> Places:
 
 @pytest.fixture(scope="module")
 def rooms(model: RoomModel) -> tuple[DrawnRoom, ...]:
-    return drawn_rooms(model, np.random.default_rng(1), n_draws=12)
+    return draw_rooms(model, np.random.default_rng(1), n_draws=12)
 
 
 @pytest.fixture(scope="module")
 def placement(model: RoomModel, places: Places, rooms: tuple[DrawnRoom, ...]) -> Placement:
-    return choose(model, places, rng=np.random.default_rng(1), rooms=rooms)
+    return choose_places(model, places, rng=np.random.default_rng(1), rooms=rooms)
 
 
 def test_a_falling_line_is_even_and_a_rising_one_is_not() -> None:
     # Closed form: -2 dB an octave lies within the slopes allowed, +2 dB doesn't.
     octave = np.log2(CENTRES_HZ / 70)
-    np.testing.assert_allclose(about_line(60 - 2 * octave), 0, atol=1e-9)
-    rising = about_line(60 + 2 * octave)
+    np.testing.assert_allclose(deviations_from_line_db(60 - 2 * octave), 0, atol=1e-9)
+    rising = deviations_from_line_db(60 + 2 * octave)
     np.testing.assert_allclose(rising, 2 * (octave - octave.mean()), atol=1e-9)
 
 
 def test_bands_of_a_flat_curve_and_of_one_that_ends_early() -> None:
     # Known input.
     frequency_hz = np.arange(15.0, 150, 0.25)
-    found = levels_of_curve(frequency_hz, np.full(frequency_hz.size, 7.0))
+    found = curve_band_levels_db(frequency_hz, np.full(frequency_hz.size, 7.0))
     np.testing.assert_allclose(found[:14], 7.0)
     assert np.isnan(found[-1])
     np.testing.assert_allclose(band_levels_db(np.ones((152, 2))), 0)
@@ -98,8 +103,8 @@ def test_places_keep_clear_and_make_a_triangle(places: Places) -> None:
 
 def test_today_and_the_derived_ranges() -> None:
     # Known input.
-    assert current(SPACE, POSITIONS) == pytest.approx((0.8, 0.9, 2.6))
-    front, spread, seat = derived_ranges(SPACE, POSITIONS)
+    assert current_distances_m(SPACE, POSITIONS) == pytest.approx((0.8, 0.9, 2.6))
+    front, spread, seat = default_ranges_m(SPACE, POSITIONS)
     assert (front[0], front[-1]) == pytest.approx((0.3, 2.0))
     assert 0.9 in spread
     assert 2.6 in seat
@@ -109,13 +114,15 @@ def test_the_terms_of_a_flat_place_with_one_dip(places: Places) -> None:
     # Known input: a dip of 10 dB in one band, left 3 dB louder.
     level = np.zeros((19, places.n_places))
     level[6] = -10.0
-    found = merit(PairLevels(left_db=level + 3, right_db=level, both_db=level), places, SPACE)
+    found = objective_terms(
+        PairLevels(left_db=level + 3, right_db=level, both_db=level), places, SPACE
+    )
     assert found.worst_dip_hz[0] == pytest.approx(50)
     assert found.worst_dip_db[0] == pytest.approx(-10, abs=1.2)
     np.testing.assert_allclose(found.likeness_db, 3)
     trusted = np.ones(19)
     trusted[6] = 0
-    blind = merit(
+    blind = objective_terms(
         PairLevels(left_db=level + 3, right_db=level, both_db=level), places, SPACE, trusted=trusted
     )
     np.testing.assert_allclose(blind.evenness_db, 0, atol=1e-9)
@@ -139,21 +146,21 @@ def test_the_walk_plans_few_stops_and_each_is_worth_more(
     model: RoomModel, places: Places, rooms: tuple[DrawnRoom, ...], placement: Placement
 ) -> None:
     # Invariant: a further reading takes nothing away; what is known already is worth nothing.
-    stops = plan_stops(placement, rooms)
+    stops = plan_measurements(placement, rooms)
     worths = [one.worth_db for one in stops]
     assert 2 <= len(stops) <= 5
     assert worths == sorted(worths)
     assert worths[0] >= 0
-    assert regret_db(placement) >= 0
-    known = choose(model, places, rng=np.random.default_rng(1), rooms=rooms[:1] * 4)
-    assert plan_stops(known, rooms[:1] * 4, n_fewest=0) == ()
+    assert expected_regret_db(placement) >= 0
+    known = choose_places(model, places, rng=np.random.default_rng(1), rooms=rooms[:1] * 4)
+    assert plan_measurements(known, rooms[:1] * 4, n_fewest=0) == ()
 
 
 def test_the_recordings_gain_is_no_strength(model: RoomModel, places: Places) -> None:
     # Invariant: a louder recording changes no term.
     louder = offsets_with(gain_db=20.0)
     one, other = (
-        choose(
+        choose_places(
             model,
             places,
             rng=np.random.default_rng(1),

@@ -9,11 +9,11 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
-from analysis.placement.choice import Placement, choose
+from analysis.placement.choice import Placement, choose_places
 from analysis.placement.fit.parameters import offsets_with, pair_levels
 from analysis.placement.fit.room_fit import MeasuredPlace, fit_room
 from analysis.placement.footprint import Footprint
-from analysis.placement.monte_carlo import drawn_rooms
+from analysis.placement.monte_carlo import draw_rooms
 from analysis.placement.places import allowed_places
 from analysis.placement.response.room_response import RoomModel, room_model
 from analysis.plots.placement import MARK, fit_figure, map_figure, plan_figure
@@ -45,7 +45,7 @@ def placement(model: RoomModel) -> Placement:
         seat_m=np.array([2.4, 2.6]),
     )
     rng = np.random.default_rng(1)
-    return choose(model, places, rng=rng, rooms=drawn_rooms(model, rng, n_draws=6))
+    return choose_places(model, places, rng=rng, rooms=draw_rooms(model, rng, n_draws=6))
 
 
 def readings(model: RoomModel) -> list[MeasuredPlace]:

@@ -15,7 +15,7 @@ from analysis.room.floor_plan import rectangle
 from analysis.room.room import Loudspeaker, Point, Positions
 from analysis.room.space import Space
 from measure.errors import ReadingFileError
-from measure.placement.measurement_plan_file import measured_reading
+from measure.placement.measurement_plan_file import read_measured_place
 
 SPACE = Space(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)
 POSITIONS = Positions(
@@ -58,7 +58,7 @@ def save(folder: Path, *, arrival: dict[str, Any] | None = None, sound: bool = T
 
 def test_the_phase_of_left_against_right_is_read(tmp_path: Path) -> None:
     # Closed form: 1 ms later lags by 2 pi f times 1 ms.
-    found = measured_reading(save(tmp_path), SPACE, POSITIONS).cross
+    found = read_measured_place(save(tmp_path), SPACE, POSITIONS).coherence
     assert found is not None
     turned = np.angle(found * np.exp(2j * np.pi * CENTRES_HZ * 1e-3))
     np.testing.assert_allclose(turned, 0, atol=0.01)
@@ -69,10 +69,10 @@ def test_without_responses_or_where_an_arrival_was_withheld_there_is_no_timing(
 ) -> None:
     # Invariant: the levels are read all the same.
     withheld = save(tmp_path, arrival={"left_s": None, "right_s": 0.01})
-    assert measured_reading(withheld, SPACE, POSITIONS).cross is None
+    assert read_measured_place(withheld, SPACE, POSITIONS).coherence is None
     (tmp_path / "one.ir.wav").unlink()
-    alone = measured_reading(save(tmp_path, sound=False), SPACE, POSITIONS)
-    assert alone.cross is None
+    alone = read_measured_place(save(tmp_path, sound=False), SPACE, POSITIONS)
+    assert alone.coherence is None
     assert np.isfinite(alone.left_db).all()
 
 
@@ -80,4 +80,4 @@ def test_responses_of_another_reading_are_refused(tmp_path: Path) -> None:
     path = save(tmp_path)
     soundfile.write(tmp_path / "one.ir.wav", np.zeros((100, 2)), 44100, subtype="FLOAT")
     with pytest.raises(ReadingFileError, match="read the recording again"):
-        measured_reading(path, SPACE, POSITIONS)
+        read_measured_place(path, SPACE, POSITIONS)

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from analysis.placement.band_levels import CENTRES_HZ, FREQUENCY_HZ, band_cross
-from analysis.placement.fit.band_timing import cross_of_responses
+from analysis.placement.band_levels import CENTRES_HZ, FREQUENCY_HZ, band_coherence
+from analysis.placement.fit.band_timing import response_coherence
 from analysis.signals.impulse_response import ImpulseResponse
 
 RATE_HZ = 8000.0
@@ -32,13 +32,13 @@ def late(delay_s: float, *, gain: float = 1.0) -> np.ndarray:
     return samples
 
 
-def cross(left: ImpulseResponse, right: ImpulseResponse) -> np.ndarray:
-    return cross_of_responses(left, right, left_window_s=WINDOW_S, right_window_s=WINDOW_S)
+def coherence(left: ImpulseResponse, right: ImpulseResponse) -> np.ndarray:
+    return response_coherence(left, right, left_window_s=WINDOW_S, right_window_s=WINDOW_S)
 
 
 def test_a_delay_turns_the_phase_and_a_gain_does_not() -> None:
     # Closed form: the left one 0.5 ms later lags by 2 pi f tau, whatever the gains.
-    found = cross(response(late(0.01)), response(late(0.0095, gain=0.2)))
+    found = coherence(response(late(0.01)), response(late(0.0095, gain=0.2)))
     np.testing.assert_allclose(np.abs(found), 1, atol=1e-3)
     np.testing.assert_allclose(np.angle(found), -2 * np.pi * CENTRES_HZ * 5e-4, atol=2e-3)
 
@@ -52,22 +52,22 @@ def test_resonances_are_those_of_their_transfer_function() -> None:
         polynomial = np.array([1.0, -2 * pole.real, abs(pole) ** 2])
         sides.append(response(lfilter([1.0], polynomial, late(0.0))))
         known.append(turn**2 / np.polyval(polynomial, turn))
-    np.testing.assert_allclose(cross(*sides), band_cross(*known), atol=0.02)
+    np.testing.assert_allclose(coherence(*sides), band_coherence(*known), atol=0.02)
 
 
 def test_the_axis_counts_where_they_begin_apart() -> None:
     # Invariant: the same sound kept from another moment on.
     one, other = response(late(0.01)), response(late(0.01)[400:], start_s=-0.05)
-    np.testing.assert_allclose(np.angle(cross(one, other)), 0, atol=0.01)
+    np.testing.assert_allclose(np.angle(coherence(one, other)), 0, atol=0.01)
 
 
 def test_what_is_not_swept_or_has_a_gap_is_not_known() -> None:
     # Known input.
     one = replace(response(late(0.01)), band_hz=(40.0, 3000.0), gaps_hz=((98.0, 102.0),))
-    found = cross(one, response(late(0.01)))
+    found = coherence(one, response(late(0.01)))
     unknown = np.isnan(found)
     assert unknown[CENTRES_HZ < 42].all()
     assert unknown[12]
     assert np.flatnonzero(unknown).tolist() == [0, 1, 2, 3, 4, 12]
     with pytest.raises(ValueError, match="must be alike"):
-        cross(one, replace(one, sample_rate_hz=44100.0))
+        coherence(one, replace(one, sample_rate_hz=44100.0))

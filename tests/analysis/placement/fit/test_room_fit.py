@@ -7,17 +7,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.placement.band_levels import band_cross
+from analysis.placement.band_levels import band_coherence
 from analysis.placement.fit.band_fit import BandFit
 from analysis.placement.fit.parameters import (
     NAMES,
     PRIOR_STD,
-    across_length,
     losses_with,
     offsets_with,
     pair_levels,
     pair_pressure,
     scale_with,
+    share_across_length,
 )
 from analysis.placement.fit.room_fit import MeasuredPlace, fit_room
 from analysis.placement.response.room_response import RoomModel, losses_of, room_model
@@ -104,7 +104,7 @@ def test_slopes_of_the_residuals_are_those_of_a_wider_step(model: RoomModel) -> 
     places = [np.stack([getattr(one, n) for one in measured]) for n in ("left_m", "right_m")]
     problem = BandFit(model, *places, np.stack([one.seat_m for one in measured]), levels)
     at = offsets_with(length_scale=0.002, side_loss=0.2, roll_off=0.1)
-    slopes = problem._slopes_at(at / PRIOR_STD).reshape(2, 19, 5, -1)
+    slopes = problem._jacobian(at / PRIOR_STD).reshape(2, 19, 5, -1)
     for k, std in enumerate(PRIOR_STD):
         step = np.zeros(len(NAMES))
         step[k] = 0.05 * std
@@ -139,7 +139,7 @@ def test_losses_of_front_and_rear_are_told_from_those_of_the_sides(model: RoomMo
 def test_a_wall_at_an_angle_counts_to_both_directions() -> None:
     # Closed form: 45 degrees is half of each; along the axes it is one of them.
     plan = FloorPlan(corners_m=((0, 0), (4, 0), (4, 4), (3, 5), (0, 5)))
-    np.testing.assert_allclose(across_length(plan), [1, 0, 0.5, 1, 0], atol=1e-12)
+    np.testing.assert_allclose(share_across_length(plan), [1, 0, 0.5, 1, 0], atol=1e-12)
     space = Space(plan=plan, height_m=2.5)
     slanted = room_model(space, 60, speed_of_sound_m_s=343.0)
     given = losses_with(slanted, offsets_with(front_and_rear_loss=0.4, ceiling_loss=-0.2))
@@ -212,7 +212,7 @@ def with_cross(
     for one in given:
         places = (one.left_m[None], one.right_m[None], one.seat_m[None])
         left, right = pair_pressure(model, *places, truth)
-        found.append(replace(one, cross=turn * band_cross(left, right)[:, 0]))
+        found.append(replace(one, coherence=turn * band_coherence(left, right)[:, 0]))
     return found
 
 

@@ -75,7 +75,7 @@ def test_places_all_over_the_room_aren_t_put_in_rows(
     # Second method, as above.
     rng = np.random.default_rng(4)
     source, seat = rng.uniform(0.3, 0.9, (2, 20, 3)) * [4.0, 5.0, 2.0]
-    monkeypatch.setattr(subject, "_row_parts", None)
+    monkeypatch.setattr(subject, "_terms_by_row", None)
     found = pressure(model, source, seat, FREQUENCY_HZ, losses=losses_of(SPACE))
     known = one_by_one(model, source[np.newaxis], seat)
     np.testing.assert_allclose(found, known, rtol=1e-9, atol=1e-12 * np.abs(known).max())

@@ -7,7 +7,12 @@ import pytest
 
 from analysis.basics.arrays import Complex, Float
 from analysis.placement.response import guided_waves as subject
-from analysis.placement.response.guided_waves import GuidedWaves, ModeAxis, band_of, guided_waves
+from analysis.placement.response.guided_waves import (
+    GuidedWaves,
+    ModeAxis,
+    frequency_band,
+    guided_waves,
+)
 
 C = 343.0
 FREQUENCY_HZ = np.linspace(15.0, 300.0, 200)
@@ -40,7 +45,7 @@ def test_the_closed_form_is_the_plain_sum(source_m: float, seat_m: float, slope:
     # Closed form: the series itself, term by term. What 3000 terms leave out is at most
     # 2 (H / pi)^2 / 3000.
     line = ModeAxis(length_m=2.5, source_m=source_m, seat_m=seat_m)
-    band = band_of(FREQUENCY_HZ, loss_slope=slope, speed_of_sound_m_s=C)
+    band = frequency_band(FREQUENCY_HZ, loss_slope=slope, speed_of_sound_m_s=C)
     found = whole(guided_waves(SECTION_RAD_M, DAMPINGS, line, band), band.spread)
     known = plain_sum(line, slope)
     assert np.abs(found - known).max() < 2 * (2.5 / np.pi) ** 2 / 3000 * 1.05
@@ -50,14 +55,14 @@ def test_the_closed_form_is_the_plain_sum(source_m: float, seat_m: float, slope:
 def test_the_polynomial_is_off_by_little(slope: float) -> None:
     # Second method: the rest computed at each frequency, in bands of few.
     line = ModeAxis(length_m=2.5, source_m=0.7, seat_m=1.1)
-    band = band_of(FREQUENCY_HZ, loss_slope=slope, speed_of_sound_m_s=C)
+    band = frequency_band(FREQUENCY_HZ, loss_slope=slope, speed_of_sound_m_s=C)
     found = guided_waves(SECTION_RAD_M, DAMPINGS, line, band).rest @ band.spread
     scale = np.abs(found).max(axis=1)
     exact = np.empty_like(found)
     for k in range(FREQUENCY_HZ.size):
         # The highest frequency decides what resonates, so it comes along.
-        pair = band_of(FREQUENCY_HZ[[k, -1]], loss_slope=slope, speed_of_sound_m_s=C)
-        assert pair.at_nodes is None
+        pair = frequency_band(FREQUENCY_HZ[[k, -1]], loss_slope=slope, speed_of_sound_m_s=C)
+        assert pair.node_band is None
         exact[:, k] = guided_waves(SECTION_RAD_M, DAMPINGS, line, pair).rest[:, 0]
     off = np.abs(found - exact).max(axis=1) / scale
     assert off.max() < 3e-5
@@ -67,8 +72,8 @@ def test_the_polynomial_is_off_by_little(slope: float) -> None:
 def test_one_frequency_alone_and_many_agree() -> None:
     # Invariant: what else is asked doesn't matter.
     line = ModeAxis(length_m=2.5, source_m=0.7, seat_m=1.1)
-    many = band_of(FREQUENCY_HZ, loss_slope=0.3, speed_of_sound_m_s=C)
-    one = band_of(FREQUENCY_HZ[[77]], loss_slope=0.3, speed_of_sound_m_s=C)
+    many = frequency_band(FREQUENCY_HZ, loss_slope=0.3, speed_of_sound_m_s=C)
+    one = frequency_band(FREQUENCY_HZ[[77]], loss_slope=0.3, speed_of_sound_m_s=C)
     assert one.spread.shape == (1, 1)
     assert many.nodes.wavenumber_rad_m.size == subject.N_NODES
     known = whole(guided_waves(SECTION_RAD_M, DAMPINGS, line, many), many.spread)[:, 77]

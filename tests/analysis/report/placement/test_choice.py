@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 
 from analysis.placement.choice import Choice, Placement
-from analysis.placement.measurement_plan import Stop
-from analysis.placement.objective import Merit
+from analysis.placement.measurement_plan import PlannedPlace
+from analysis.placement.objective import ObjectiveTerms
 from analysis.placement.places import Places
-from analysis.report.placement.choice import placement_lines, walk_lines
+from analysis.report.placement.choice import measurement_plan_lines, placement_lines
 
 
-def merit_of(n_places: int) -> Merit:
+def merit_of(n_places: int) -> ObjectiveTerms:
     """Return terms that are the same everywhere."""
     one = np.ones(n_places)
-    return Merit(
+    return ObjectiveTerms(
         evenness_db=3 * one,
         strength_db=2 * one,
         likeness_db=0.5 * one,
@@ -71,8 +71,8 @@ def placement_of(*choices: Choice) -> Placement:
         evenness_db=np.array([3.0, 3.5, 5.0]),
         strength_db=np.array([2.0, 1.0, 0.0]),
         cost_db=np.array([3.2, 3.8, 5.5]),
-        plain_evenness_db=drawn,
-        drawn_evenness_db=drawn,
+        evenness_draws_db=drawn,
+        evenness_draws_with_error_db=drawn,
         pareto=np.array([True, False, False]),
         choices=choices,
     )
@@ -123,14 +123,14 @@ def test_what_isn_t_known_is_said() -> None:
 
 
 STOPS = (
-    Stop(front_wall_m=0.4, half_spread_m=0.9, seat_m=2.6, worth_db=0.21),
-    Stop(front_wall_m=1.1, half_spread_m=0.9, seat_m=2.6, worth_db=0.284),
+    PlannedPlace(front_wall_m=0.4, half_spread_m=0.9, seat_m=2.6, worth_db=0.21),
+    PlannedPlace(front_wall_m=1.1, half_spread_m=0.9, seat_m=2.6, worth_db=0.284),
 )
 
 
 def test_a_walk_says_where_and_what_for() -> None:
     # Known input: the worth of all of them, not of the last alone.
-    said = " ".join(" ".join(walk_lines(STOPS, n_measured=0, regret_db=0.42)).split())
+    said = " ".join(" ".join(measurement_plan_lines(STOPS, n_measured=0, regret_db=0.42)).split())
     assert "miss the best one by 0.4 dB" in said
     assert "1. loudspeakers 0.40 m from the front wall, each 0.90 m off the centre" in said
     assert "2. loudspeakers 1.10 m" in said
@@ -144,7 +144,9 @@ def test_a_walk_says_where_and_what_for() -> None:
 )
 def test_a_walk_ends_and_says_why(n_measured: int, expected: str) -> None:
     # Known input: nothing is worth its while; as many were made as a walk takes.
-    said = " ".join(" ".join(walk_lines((), n_measured=n_measured, regret_db=0.1)).split())
+    said = " ".join(
+        " ".join(measurement_plan_lines((), n_measured=n_measured, regret_db=0.1)).split()
+    )
     assert expected in said
     assert "expected to miss the best one by 0.1 dB" in said
     assert said.endswith("The walk is done.")
