@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import platform
+from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING
 
 import click
+
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from measure.sound.devices import Device
@@ -25,16 +28,29 @@ LIBRARIES = (
 )
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class AboutOptions:
+    """Where the facts are written as JSON."""
+
+    json_target: str | None = None
+
+
+@defaults_from(AboutOptions)
 @click.command("about")
 @click.option("--json", "json_target", metavar="FILE", help="Write the facts as JSON; - to print.")
-def command(json_target: str | None) -> None:
+def command(**given: object) -> None:
     """Say what is installed, and whether this machine can play and record.
 
     Reading recordings made elsewhere needs none of the latter.
     """
+    run(options_from(AboutOptions, given))
+
+
+def run(options: AboutOptions) -> None:
+    """Say what is installed, and write it as JSON where asked for."""
     from measure.files.output import check_json_target, write_json
 
-    check_json_target(json_target)
+    check_json_target(options.json_target)
     versions = {name: _version(name) for name in ("apexline", *LIBRARIES)}
     devices, problem = _sound()
     document = {
@@ -47,13 +63,13 @@ def command(json_target: str | None) -> None:
         "inputs": [one.name for one in devices or () if one.n_inputs],
         "outputs": [one.name for one in devices or () if one.n_outputs],
     }
-    quiet = json_target == "-"
+    quiet = options.json_target == "-"
     click.echo(f"apexline {versions['apexline']}, Python {document['python']}", err=quiet)
     for name in LIBRARIES:
         click.echo(f"  {name:12} {versions[name]}", err=quiet)
     click.echo(_sound_sentence(devices, problem), err=quiet)
-    if json_target is not None:
-        write_json(document, json_target)
+    if options.json_target is not None:
+        write_json(document, options.json_target)
 
 
 def _version(name: str) -> str:

@@ -2,61 +2,79 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Literal, get_args
 
 import click
+
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from analysis.bass.features import Feature
     from analysis.comparison.compare import Comparison, ValueChange
     from analysis.comparison.feature_changes import FeatureChange
+    from measure.files.output import JsonObject
 
 FILE = click.Path(path_type=Path)
-MOVED = ("left", "right", "both", "none", "seat", "unknown")
+Moved = Literal["left", "right", "both", "none", "seat", "unknown"]
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CompareOptions:
+    """Which two readings, what was moved between them, and what is written."""
+
+    before: Path
+    after: Path
+    moved: Moved = "unknown"
+    json_target: str | None = None
+    figures: Path | None = None
+
+
+@defaults_from(CompareOptions)
 @click.command("compare", short_help="Compare two readings.")
 @click.argument("before", type=FILE)
 @click.argument("after", type=FILE)
 @click.option(
     "--moved",
-    type=click.Choice(MOVED),
-    default="unknown",
+    type=click.Choice(get_args(Moved)),
     help="What was moved in between, if you know.  [default: told from the sound]",
 )
 @click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
 @click.option("--figures", type=FILE, help="Draw before and after into this folder.")
-def command(
-    before: Path, after: Path, moved: str, json_target: str | None, figures: Path | None
-) -> None:
+def command(**given: object) -> None:
     """Compare BEFORE with AFTER: the folders of two takes, or two readings saved as JSON.
 
     Says what changed in arrival, level and bass, and whether it is more than chance.
     """
+    run(options_from(CompareOptions, given))
+
+
+def run(options: CompareOptions) -> None:
+    """Say what changed between two readings, and write what was asked for."""
     from analysis.comparison.compare import compare
     from analysis.report.comparison.compare import comparison_lines
     from measure.errors import ReadingFileError
     from measure.files.output import check_json_target, write_json
     from measure.files.readings.snapshot import read_snapshot
 
-    check_json_target(json_target)
-    before, after = (_reading(path) for path in (before, after))
+    check_json_target(options.json_target)
+    before, after = (_reading(path) for path in (options.before, options.after))
     snapshots = read_snapshot(before), read_snapshot(after)
     try:
-        comparison = compare(*snapshots, moved=moved)  # type: ignore[arg-type]
+        comparison = compare(*snapshots, moved=options.moved)
     except ValueError as problem:
         msg = f"{before} and {after} can't be compared: {problem}"
         raise ReadingFileError(msg) from problem
     written: list[Path] = []
-    if figures is not None:
+    if options.figures is not None:
         from analysis.plots.comparison import comparison_figure
         from measure.files.figures import write_figures
 
-        written = write_figures({"comparison": comparison_figure(comparison)}, figures)
-    if json_target is not None:
-        write_json(_document(comparison, before=before, after=after), json_target)
-    quiet = json_target == "-"
+        written = write_figures({"comparison": comparison_figure(comparison)}, options.figures)
+    if options.json_target is not None:
+        write_json(_document(comparison, before=before, after=after), options.json_target)
+    quiet = options.json_target == "-"
     for line in comparison_lines(comparison):
         click.echo(line, err=quiet)
     if written:
@@ -79,7 +97,7 @@ def _reading(path: Path) -> Path:
     return path / READING
 
 
-def _document(comparison: Comparison, *, before: Path, after: Path) -> dict[str, Any]:
+def _document(comparison: Comparison, *, before: Path, after: Path) -> JsonObject:
     """Return a comparison as JSON knows it."""
     return {
         "schema": 1,
@@ -100,7 +118,7 @@ def _document(comparison: Comparison, *, before: Path, after: Path) -> dict[str,
     }
 
 
-def _value(change: ValueChange | None, unit: str, scale: float) -> dict[str, Any] | None:
+def _value(change: ValueChange | None, unit: str, scale: float) -> JsonObject | None:
     """Return a number before and after."""
     if change is None:
         return None
@@ -114,7 +132,7 @@ def _value(change: ValueChange | None, unit: str, scale: float) -> dict[str, Any
     }
 
 
-def _change(change: FeatureChange) -> dict[str, Any]:
+def _change(change: FeatureChange) -> JsonObject:
     """Return one feature before and after."""
     return {
         "curve": change.curve,
@@ -130,7 +148,7 @@ def _change(change: FeatureChange) -> dict[str, Any]:
     }
 
 
-def _feature(feature: Feature | None) -> dict[str, Any] | None:
+def _feature(feature: Feature | None) -> JsonObject | None:
     """Return the gist of a feature."""
     if feature is None:
         return None

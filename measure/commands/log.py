@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from datetime import datetime
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 import click
+
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from measure.logbook.folder import Logbook
@@ -38,8 +42,25 @@ class _Group(click.Group):
         return found
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LogOptions:
+    """Which logbook, and which of its takes are listed; or whether it is checked."""
+
+    folder: Path = Path()
+    pair: str | None = None
+    room: str | None = None
+    place: str | None = None
+    since: datetime | None = None
+    until: datetime | None = None
+    tags: tuple[str, ...] = ()
+    words: str | None = None
+    check: bool = False
+    json_target: str | None = None
+
+
+@defaults_from(LogOptions)
 @click.group("log", cls=_Group, invoke_without_command=True, short_help="The logbook.")
-@click.option("--log", "folder", type=FILE, default=Path(), help="The logbook.  [default: here]")
+@click.option("--log", "folder", type=FILE, help="The logbook.  [default: here]")
 @click.option("--pair", help="Takes of this pair only.")
 @click.option("--room", help="Takes in this room only.")
 @click.option("--place", help="Takes at this place only.")
@@ -50,49 +71,56 @@ class _Group(click.Group):
 @click.option("--verify", "check", is_flag=True, help="Read everything, and say what is damaged.")
 @click.option("--json", "json_target", metavar="FILE", help="Write the list as JSON; - to print.")
 @click.pass_context
-def command(
-    context: click.Context, /, folder: Path, check: bool, json_target: str | None, **asked: Any
-) -> None:
+def command(context: click.Context, /, **given: object) -> None:
     """List the takes of a logbook, or do more with one of the commands below."""
-    context.obj = folder
-    if context.invoked_subcommand is not None:
-        return
+    options = options_from(LogOptions, given)
+    context.obj = options.folder
+    if context.invoked_subcommand is None:
+        run(options)
+
+
+def run(options: LogOptions) -> None:
+    """List the takes that are wanted, or check everything.
+
+    Raises
+    ------
+    click.exceptions.Exit
+        With status 2, if something is damaged.
+    """
+    from measure.files.output import check_json_target
     from measure.logbook.folder import open_logbook
 
-    if json_target is not None:
-        from measure.files.output import check_json_target
-
-        check_json_target(json_target)
-    logbook = open_logbook(folder)
-    if check:
-        context.exit(_verify(logbook))
-    _list(logbook, json_target, asked)
+    check_json_target(options.json_target)
+    logbook = open_logbook(options.folder)
+    if options.check:
+        raise click.exceptions.Exit(_verify(logbook))
+    _list(logbook, options)
 
 
-def _list(logbook: Logbook, json_target: str | None, asked: dict[str, Any]) -> None:
+def _list(logbook: Logbook, options: LogOptions) -> None:
     """Print the takes that are wanted."""
     from measure.logbook.selection import Selection, select_takes
     from measure.logbook.take_index import list_takes
 
     listed = list_takes(logbook, tell=lambda text: click.echo(f"{text} ...", err=True))
     wanted = Selection(
-        pair=asked["pair"],
-        room=asked["room"],
-        place=asked["place"],
-        since=asked["since"] and asked["since"].date(),
-        until=asked["until"] and asked["until"].date(),
-        tags=asked["tags"],
-        words=tuple((asked["words"] or "").split()),
+        pair=options.pair,
+        room=options.room,
+        place=options.place,
+        since=options.since and options.since.date(),
+        until=options.until and options.until.date(),
+        tags=options.tags,
+        words=tuple((options.words or "").split()),
     )
     takes = select_takes(listed.takes, wanted)
-    if json_target is not None:
+    if options.json_target is not None:
         import msgspec
 
         from measure.files.output import write_json
 
         document = {"schema": 1, "command": "log", "takes": msgspec.to_builtins(takes)}
-        write_json(document, json_target)
-    if json_target != "-":
+        write_json(document, options.json_target)
+    if options.json_target != "-":
         _print(takes, listed)
 
 

@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from measure.logbook.names import as_text
 from measure.terminal.number_type import Number
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from measure.logbook.entries.entries import Entry, PlaceEntry
 
 FILE = click.Path(path_type=Path)
 
+Triple = tuple[float, float, float]
 
-class Metres(click.ParamType[tuple[float, float, float]]):
+
+class Metres(click.ParamType[Triple]):
     """Three lengths in metres with commas between them."""
 
     name = "X,Y,Z"
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[float, float, float]:
+    ) -> Triple:
         """Return the three numbers."""
         if isinstance(value, tuple):
             return value
@@ -37,36 +42,131 @@ class Metres(click.ParamType[tuple[float, float, float]]):
 METRES = Metres()
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Common:
+    """What is said of every entry, and in which logbook it is kept."""
+
+    folder: Path = Path()
+    name: str
+    notes: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LogAddRoomOptions(_Common):
+    """A room."""
+
+    room_file: Path | None = None
+    photographs: tuple[Path, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LogAddPairOptions(_Common):
+    """A pair of loudspeakers."""
+
+    cabinet_m: Triple | None = None
+    woofer_height_m: float | None = None
+    tweeter_height_m: float | None = None
+    weight_kg: float | None = None
+    on_loan_until: datetime | None = None
+    photographs: tuple[Path, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LogAddPlaceOptions(_Common):
+    """Where a pair stands."""
+
+    room_name: str | None = None
+    pair_name: str | None = None
+    left_m: Triple | None = None
+    right_m: Triple | None = None
+    seat_m: Triple | None = None
+    std_m: float | None = None
+    left_toe_in_deg: float | None = None
+    right_toe_in_deg: float | None = None
+    survey: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LogAddSurveyOptions(_Common):
+    """A survey, and of what it is."""
+
+    survey: Path
+    room: str | None = None
+    pair: str | None = None
+    place: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LogAddMoveOptions(_Common):
+    """A move, and between which takes it lies."""
+
+    before: str
+    after: str | None = None
+    left_mm: float = 0.0
+    right_mm: float = 0.0
+
+
+LogAddOptions = (
+    LogAddRoomOptions
+    | LogAddPairOptions
+    | LogAddPlaceOptions
+    | LogAddSurveyOptions
+    | LogAddMoveOptions
+)
+
+
+def run(options: LogAddOptions) -> None:
+    """Add what the record describes, and say where it is kept."""
+    match options:
+        case LogAddRoomOptions():
+            _add_room(options)
+        case LogAddPairOptions():
+            _add_pair(options)
+        case LogAddPlaceOptions():
+            _add_place(options)
+        case LogAddSurveyOptions():
+            _add_survey(options)
+        case LogAddMoveOptions():
+            _add_move(options)
+
+
 @click.group("add", short_help="Add a room, pair, place, survey or move.")
 def command() -> None:
     """Add a room, pair, place, survey or move to the logbook."""
 
 
+@defaults_from(LogAddRoomOptions)
 @command.command("room")
 @click.argument("name")
 @click.option("--room-file", type=FILE, help="Its room file, kept with it.")
 @click.option("--notes", help="In your words.")
 @click.option("--photograph", "photographs", type=FILE, multiple=True, help="Keep a photograph.")
 @click.pass_obj
-def room(
-    folder: Path,
-    name: str,
-    room_file: Path | None,
-    notes: str | None,
-    photographs: tuple[Path, ...],
-) -> None:
+def room(folder: Path, /, **given: object) -> None:
     """Add a room."""
+    run(options_from(LogAddRoomOptions, given | {"folder": folder}))
+
+
+def _add_room(options: LogAddRoomOptions) -> None:
+    """Add a room with its file and photographs."""
     from measure.files.room_file import read_room
     from measure.logbook.entries.entries import RoomEntry
 
-    files = _photographs(photographs)
-    if room_file is not None:
-        read_room(room_file)
-        files["room.toml"] = room_file
-    made = _common(name, notes, files)
-    _add(folder, RoomEntry(room_file="room.toml" if room_file else None, **made), files)
+    files = _photographs(options.photographs)
+    if options.room_file is not None:
+        read_room(options.room_file)
+        files["room.toml"] = options.room_file
+    made = RoomEntry(
+        name=as_text(options.name),
+        notes=_notes(options),
+        written=_now(),
+        files=tuple(files),
+        room_file="room.toml" if options.room_file else None,
+    )
+    _add(options.folder, made, files)
 
 
+@defaults_from(LogAddPairOptions)
 @command.command("pair")
 @click.argument("name")
 @click.option("--cabinet", "cabinet_m", type=METRES, help="Width, depth, height, m.")
@@ -77,23 +177,32 @@ def room(
 @click.option("--notes", help="In your words.")
 @click.option("--photograph", "photographs", type=FILE, multiple=True, help="Keep a photograph.")
 @click.pass_obj
-def pair(
-    folder: Path,
-    /,
-    name: str,
-    on_loan_until: datetime | None,
-    notes: str | None,
-    photographs: tuple[Path, ...],
-    **facts: Any,
-) -> None:
+def pair(folder: Path, /, **given: object) -> None:
     """Add a pair of loudspeakers."""
+    run(options_from(LogAddPairOptions, given | {"folder": folder}))
+
+
+def _add_pair(options: LogAddPairOptions) -> None:
+    """Add a pair with its photographs."""
     from measure.logbook.entries.entries import PairEntry
 
-    files = _photographs(photographs)
-    day = None if on_loan_until is None else on_loan_until.date()
-    _add(folder, PairEntry(on_loan_until=day, **facts, **_common(name, notes, files)), files)
+    files = _photographs(options.photographs)
+    until = options.on_loan_until
+    made = PairEntry(
+        name=as_text(options.name),
+        notes=_notes(options),
+        written=_now(),
+        files=tuple(files),
+        cabinet_m=options.cabinet_m,
+        woofer_height_m=options.woofer_height_m,
+        tweeter_height_m=options.tweeter_height_m,
+        weight_kg=options.weight_kg,
+        on_loan_until=None if until is None else until.date(),
+    )
+    _add(options.folder, made, files)
 
 
+@defaults_from(LogAddPlaceOptions)
 @command.command("place")
 @click.argument("name")
 @click.option("--room", "room_name", help="In which room.")
@@ -107,23 +216,34 @@ def pair(
 @click.option("--survey", help="The survey in the logbook that describes it, and fills it in.")
 @click.option("--notes", help="In your words.")
 @click.pass_obj
-def place(
-    folder: Path,
-    /,
-    name: str,
-    room_name: str | None,
-    pair_name: str | None,
-    notes: str | None,
-    **facts: Any,
-) -> None:
+def place(folder: Path, /, **given: object) -> None:
     """Add a place: where the pair stands, to be found again."""
+    run(options_from(LogAddPlaceOptions, given | {"folder": folder}))
+
+
+def _add_place(options: LogAddPlaceOptions) -> None:
+    """Add a place, filled in by its survey where it has one."""
     from measure.logbook.entries.entries import PlaceEntry
 
-    made = PlaceEntry(room=room_name, pair=pair_name, **facts, **_common(name, notes, {}))
+    made = PlaceEntry(
+        name=as_text(options.name),
+        notes=_notes(options),
+        written=_now(),
+        files=(),
+        room=options.room_name,
+        pair=options.pair_name,
+        left_m=options.left_m,
+        right_m=options.right_m,
+        seat_m=options.seat_m,
+        std_m=options.std_m,
+        left_toe_in_deg=options.left_toe_in_deg,
+        right_toe_in_deg=options.right_toe_in_deg,
+        survey=options.survey,
+    )
     reason = None
     if made.survey is not None:
-        made, reason = _filled(folder, made, made.survey)
-    _add(folder, made, {})
+        made, reason = _filled(options.folder, made, made.survey)
+    _add(options.folder, made, {})
     if reason is not None:
         click.echo(reason)
 
@@ -140,6 +260,7 @@ def _filled(folder: Path, made: PlaceEntry, survey: str) -> tuple[PlaceEntry, st
     return filled_place(made, survey, evaluate_file(read_survey(path)))
 
 
+@defaults_from(LogAddSurveyOptions)
 @command.command("survey")
 @click.argument("name")
 @click.argument("survey", type=FILE, metavar="SURVEY.toml")
@@ -148,37 +269,46 @@ def _filled(folder: Path, made: PlaceEntry, survey: str) -> tuple[PlaceEntry, st
 @click.option("--place", help="The place that it describes.")
 @click.option("--notes", help="In your words.")
 @click.pass_obj
-def survey_(folder: Path, /, name: str, survey: Path, notes: str | None, **facts: Any) -> None:
+def survey(folder: Path, /, **given: object) -> None:
     """Keep a survey, so that its placement can be found again."""
+    run(options_from(LogAddSurveyOptions, given | {"folder": folder}))
+
+
+def _add_survey(options: LogAddSurveyOptions) -> None:
+    """Keep a survey that can be read."""
     from measure.logbook.entries.entries import SurveyEntry
     from measure.survey.file import read_survey
 
-    read_survey(survey)
-    files = {"survey.toml": survey}
-    made = SurveyEntry(survey_file="survey.toml", **facts, **_common(name, notes, files))
-    _add(folder, made, files)
+    read_survey(options.survey)
+    made = SurveyEntry(
+        name=as_text(options.name),
+        notes=_notes(options),
+        written=_now(),
+        files=("survey.toml",),
+        survey_file="survey.toml",
+        room=options.room,
+        pair=options.pair,
+        place=options.place,
+    )
+    _add(options.folder, made, {"survey.toml": options.survey})
 
 
+@defaults_from(LogAddMoveOptions)
 @command.command("move")
 @click.argument("name")
 @click.option("--before", required=True, help="The take before it.")
 @click.option("--after", help="The take after it.")
-@click.option("--left-away", "left_mm", type=Number(), default=0.0, help="Left, from the seat, mm.")
-@click.option(
-    "--right-away", "right_mm", type=Number(), default=0.0, help="Right, from the seat, mm."
-)
+@click.option("--left-away", "left_mm", type=Number(), help="Left, from the seat, mm.")
+@click.option("--right-away", "right_mm", type=Number(), help="Right, from the seat, mm.")
 @click.option("--notes", help="In your words.")
 @click.pass_obj
-def move(
-    folder: Path,
-    name: str,
-    before: str,
-    after: str | None,
-    left_mm: float,
-    right_mm: float,
-    notes: str | None,
-) -> None:
+def move(folder: Path, /, **given: object) -> None:
     """Keep a move with what it promises; with --after, hold the result against it."""
+    run(options_from(LogAddMoveOptions, given | {"folder": folder}))
+
+
+def _add_move(options: LogAddMoveOptions) -> None:
+    """Keep a move, and say its promise and its result."""
     from analysis.comparison.move_promise import judge_promise, promise
     from analysis.report.comparison.move_promise import judgement_text, promise_text
     from measure.logbook.entries.entries import MoveEntry
@@ -186,26 +316,29 @@ def move(
     from measure.logbook.remarks import take_path
     from measure.logbook.take_index import read_line
 
-    logbook = open_logbook(folder)
-    first = read_line(take_path(logbook, before))
+    logbook = open_logbook(options.folder)
+    first = read_line(take_path(logbook, options.before))
     expected = promise(
         _metres(first.arrival_mm),
         _metres(first.arrival_std_mm),
-        left_away_m=left_mm * 1e-3,
-        right_away_m=right_mm * 1e-3,
+        left_away_m=options.left_mm * 1e-3,
+        right_away_m=options.right_mm * 1e-3,
     )
-    second = None if after is None else read_line(take_path(logbook, after))
+    second = None if options.after is None else read_line(take_path(logbook, options.after))
     made = MoveEntry(
-        before=before,
-        after=after,
+        name=as_text(options.name),
+        notes=_notes(options),
+        written=_now(),
+        files=(),
+        before=options.before,
+        after=options.after,
         pair=first.pair,
-        left_away_m=left_mm * 1e-3,
-        right_away_m=right_mm * 1e-3,
+        left_away_m=options.left_mm * 1e-3,
+        right_away_m=options.right_mm * 1e-3,
         expected_m=None if expected is None else expected.difference_m,
         expected_std_m=None if expected is None else expected.std_m,
-        **_common(name, notes, {}),
     )
-    _add(folder, made, {})
+    _add(options.folder, made, {})
     click.echo(promise_text(expected))
     if second is not None and expected is not None:
         arrival = _metres(second.arrival_mm), _metres(second.arrival_std_mm)
@@ -227,16 +360,14 @@ def _photographs(photographs: tuple[Path, ...]) -> dict[str, Path]:
     }
 
 
-def _common(name: str, notes: str | None, files: dict[str, Path]) -> dict[str, Any]:
-    """Return what every entry has."""
-    from measure.logbook.names import as_text
+def _notes(options: _Common) -> str | None:
+    """Return the notes as they are kept."""
+    return None if options.notes is None else as_text(options.notes)
 
-    return {
-        "name": as_text(name),
-        "notes": None if notes is None else as_text(notes),
-        "written": datetime.now().astimezone().replace(microsecond=0),
-        "files": tuple(files),
-    }
+
+def _now() -> datetime:
+    """Return the moment, to a second."""
+    return datetime.now().astimezone().replace(microsecond=0)
 
 
 def _add(folder: Path, entry: Entry, files: dict[str, Path]) -> None:

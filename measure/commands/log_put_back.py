@@ -3,18 +3,33 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
+
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from analysis.survey.moves.put_back import ObservationToRestore, PutBack, Step
+    from measure.files.output import JsonObject
     from measure.logbook.entries.pair_place import Stood
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LogPutBackOptions:
+    """The kept place, and how the pair stands today."""
+
+    folder: Path = Path()
+    place: str
+    today: str | None = None
+    json_target: str | None = None
+
+
+@defaults_from(LogPutBackOptions)
 @click.command("put-back", short_help="How a pair comes back to a kept place.")
 @click.argument("place")
 @click.option(
@@ -22,28 +37,34 @@ if TYPE_CHECKING:
 )
 @click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
 @click.pass_obj
-def command(folder: Path, place: str, today: str | None, json_target: str | None) -> None:
+def command(folder: Path, /, **given: object) -> None:
     """Say what to move, from where the pair stands today to the kept PLACE.
 
     PLACE is a place or a survey in the logbook. With two surveys both are laid over each
     other at the marks that they share. Without --from it says what the tape must read there.
     """
+    run(options_from(LogPutBackOptions, given | {"folder": folder}))
+
+
+def run(options: LogPutBackOptions) -> None:
+    """Say what to move, or what the tape must read."""
     from measure.files.output import check_json_target, write_json
     from measure.logbook.entries.pair_place import stood
     from measure.logbook.folder import open_logbook
 
-    check_json_target(json_target)
-    logbook = open_logbook(folder)
-    kept = stood(logbook, place)
-    lines, document = _answer(None if today is None else stood(logbook, today), kept)
-    if json_target is not None:
-        head = {"schema": 1, "command": "log put-back", "place": kept.label, "from": today}
-        write_json(head | document, json_target)
+    check_json_target(options.json_target)
+    logbook = open_logbook(options.folder)
+    kept = stood(logbook, options.place)
+    today = None if options.today is None else stood(logbook, options.today)
+    lines, document = _answer(today, kept)
+    if options.json_target is not None:
+        head: JsonObject = {"schema": 1, "command": "log put-back", "place": kept.label}
+        write_json(head | {"from": options.today} | document, options.json_target)
     for line in lines:
-        click.echo(line, err=json_target == "-")
+        click.echo(line, err=options.json_target == "-")
 
 
-def _answer(today: Stood | None, kept: Stood) -> tuple[list[str], dict[str, Any]]:
+def _answer(today: Stood | None, kept: Stood) -> tuple[list[str], JsonObject]:
     """Return what is said, and the same as JSON knows it."""
     if today is None:
         return _observations_there(kept)
@@ -66,7 +87,7 @@ def _answer(today: Stood | None, kept: Stood) -> tuple[list[str], dict[str, Any]
     return lines, _document(steps, observations, ())
 
 
-def _observations_there(kept: Stood) -> tuple[list[str], dict[str, Any]]:
+def _observations_there(kept: Stood) -> tuple[list[str], JsonObject]:
     """Return what the tape reads at a kept place."""
     from analysis.report.survey.put_back import observation_lines
     from analysis.survey.moves.coordinates import observations_to_restore
@@ -91,7 +112,7 @@ def _observations_there(kept: Stood) -> tuple[list[str], dict[str, Any]]:
     return [*said, hint], _document((), observations, ())
 
 
-def _by_surveys(today: Stood, kept: Stood) -> tuple[list[str], dict[str, Any]]:
+def _by_surveys(today: Stood, kept: Stood) -> tuple[list[str], JsonObject]:
     """Return the way back by two surveys."""
     from dataclasses import replace
 
@@ -156,7 +177,7 @@ def _caution(text: str) -> list[str]:
     return wrapped(text)
 
 
-def _moves(found: PutBack) -> list[dict[str, Any]]:
+def _moves(found: PutBack) -> list[JsonObject]:
     """Return the moves in order."""
     from measure.survey.document import move_document
 
@@ -166,8 +187,8 @@ def _moves(found: PutBack) -> list[dict[str, Any]]:
 def _document(
     steps: Sequence[Step],
     observations: Sequence[ObservationToRestore],
-    moves: Sequence[dict[str, Any]],
-) -> dict[str, Any]:
+    moves: Sequence[JsonObject],
+) -> JsonObject:
     """Return the answer as JSON knows it; millimetres and degrees."""
     return {
         "steps": [_step(one) for one in steps],
@@ -183,9 +204,9 @@ def _document(
     }
 
 
-def _step(one: Step) -> dict[str, Any]:
+def _step(one: Step) -> JsonObject:
     """Return how far one thing has to go."""
-    table: dict[str, Any] = {"what": one.what, "moves": one.moves, "turns": one.turns}
+    table: JsonObject = {"what": one.what, "moves": one.moves, "turns": one.turns}
     for name, way in (
         ("toward_wall", one.toward_wall_m),
         ("outward", one.outward_m),

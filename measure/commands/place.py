@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from measure.commands.options import FILE
 from measure.terminal.distance_range import DistanceRange
 from measure.terminal.number_type import NumberRange
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from analysis.placement.fit.room_fit import MeasuredPlace, RoomFit
     from analysis.placement.response.room_response import RoomModel
+    from measure.files.output import JsonObject
     from measure.files.room_file import RoomFile
     from measure.placement.placing import Advice, Range
 
@@ -21,6 +24,25 @@ _RANGE = DistanceRange()
 _FORM = "FROM:TO:STEP in metres, or keep."
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PlaceOptions:
+    """Which room, which places are tried and what was measured in it, what is written."""
+
+    room: Path
+    survey: Path | None = None
+    front: Range | str | None = None
+    spread: Range | str | None = None
+    seat: Range | str | None = None
+    clearance_m: float = 0.3
+    lower_end_hz: float | None = None
+    readings: tuple[Path, ...] = ()
+    walk: Path | None = None
+    json_target: str | None = None
+    figures: Path | None = None
+    logbook: Path | None = None
+
+
+@defaults_from(PlaceOptions)
 @click.command("place", short_help="Where to stand the pair and the seat for bass.")
 @click.argument("room", type=FILE)
 @click.option(
@@ -42,7 +64,6 @@ _FORM = "FROM:TO:STEP in metres, or keep."
     "--clearance",
     "clearance_m",
     type=NumberRange(0.05, 2),
-    default=0.3,
     show_default=True,
     help="Least distance of a loudspeaker's middle from walls and furniture, m.",
 )
@@ -73,25 +94,17 @@ _FORM = "FROM:TO:STEP in metres, or keep."
     type=FILE,
     help="Keep the walk in this logbook.  [default: the one around here]",
 )
-def command(
-    room: Path,
-    survey: Path | None,
-    front: Range | str | None,
-    spread: Range | str | None,
-    seat: Range | str | None,
-    clearance_m: float,
-    lower_end_hz: float | None,
-    readings: tuple[Path, ...],
-    walk: Path | None,
-    json_target: str | None,
-    figures: Path | None,
-    logbook: Path | None,
-) -> None:
+def command(**given: object) -> None:
     """Say where in ROOM.toml the pair and the seat have the evenest bass, and the strongest.
 
     From the room file alone it is a prediction; readings made at known places (--reading,
     or a walk) correct it, and say where it can't be trusted.
     """
+    run(options_from(PlaceOptions, given))
+
+
+def run(options: PlaceOptions) -> None:
+    """Say where pair and seat stand best, and write what was asked for."""
     from measure.files.output import check_json_target, progress, write_json
     from measure.placement.document import place_document
     from measure.placement.placing import (
@@ -102,31 +115,36 @@ def command(
     )
     from measure.survey.places import room_with_survey
 
-    check_json_target(json_target)
-    file, origin = room_with_survey(room, survey)
+    check_json_target(options.json_target)
+    walk = options.walk
+    file, origin = room_with_survey(options.room, options.survey)
     with progress("Computing the room") as step:
-        ranges = (front, spread, seat)
-        model, places = model_and_places(room, file, ranges, clearance_m=clearance_m)
-        measured = read_measured_places(file, readings, walk)
+        ranges = (options.front, options.spread, options.seat)
+        model, places = model_and_places(
+            options.room, file, ranges, clearance_m=options.clearance_m
+        )
+        measured = read_measured_places(file, options.readings, walk)
         if measured:
             step("Fitting the room to the readings")
         fit = fit_readings(model, measured)
         step("Judging the places")
-        advice = advise(model, places, fit, lower_end_hz=lower_end_hz)
+        advice = advise(model, places, fit, lower_end_hz=options.lower_end_hz)
         told = fit is None or not fit.contradicted
         tail = _plan_lines(walk, advice, len(measured)) if walk is not None and told else []
-        written = [] if figures is None else _drawn(file, model, advice, fit, measured, figures)
+        written = []
+        if options.figures is not None:
+            written = _drawn(file, model, advice, fit, measured, options.figures)
     schroeder_hz = _schroeder_hz(file)
     document = place_document(advice.placement, fit, model, schroeder_hz=schroeder_hz)
-    if json_target is not None:
-        write_json(document, json_target)
+    if options.json_target is not None:
+        write_json(document, options.json_target)
     if walk is not None and walk.exists():
-        written += _kept(walk, document, room, logbook)
+        written += _kept(walk, document, options)
     lines = [*origin, *_lines(file, advice, fit, schroeder_hz), *tail]
     if written:
         lines += ["", "Wrote", *(f"  {path}" for path in written)]
     for line in lines:
-        click.echo(line, err=json_target == "-")
+        click.echo(line, err=options.json_target == "-")
 
 
 def _schroeder_hz(file: RoomFile) -> float:
@@ -149,13 +167,13 @@ def _lines(file: RoomFile, advice: Advice, fit: RoomFit | None, schroeder_hz: fl
     return lines if fit is None else [*lines, "", *fit_lines(fit)]
 
 
-def _kept(walk: Path, document: dict[str, Any], room: Path, logbook: Path | None) -> list[Path]:
+def _kept(walk: Path, document: JsonObject, options: PlaceOptions) -> list[Path]:
     """Keep the walk and its fit in the logbook that was named or is around."""
     from measure.logbook.entries.measurement_plans import file_walk
     from measure.logbook.entries.surveys import surrounding_logbook
 
-    found = surrounding_logbook(logbook)
-    return [] if found is None else file_walk(found, walk, document, room=room.stem)
+    found = surrounding_logbook(options.logbook)
+    return [] if found is None else file_walk(found, walk, document, room=options.room.stem)
 
 
 def _plan_lines(path: Path, advice: Advice, n_measured: int) -> list[str]:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from analysis.basics.air import Air
@@ -24,50 +27,67 @@ SOURCES = (
 )
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReportOptions:
+    """What the page is of (a take, two groups or a pair), and where it is written."""
+
+    take: Path | None = None
+    folder: Path = Path()
+    room_path: Path | None = None
+    before: tuple[str, ...] = ()
+    after: tuple[str, ...] = ()
+    pairs: bool = False
+    pair: str | None = None
+    target: Path
+
+
+@defaults_from(ReportOptions)
 @click.command("report", short_help="Write a page to print or read anywhere.")
 @click.argument("take", type=FILE, required=False)
-@click.option("--log", "folder", type=FILE, default=Path(), help="The logbook.  [default: here]")
+@click.option("--log", "folder", type=FILE, help="The logbook.  [default: here]")
 @click.option("--room", "room_path", type=FILE, help="Room file: draws the plan, tells causes.")
 @click.option("--before", multiple=True, help="A take of the first group; repeat.")
 @click.option("--after", multiple=True, help="A take of the second group; repeat.")
 @click.option("--pairs", is_flag=True, help="The groups are two pairs, matched in level.")
 @click.option("--pair", help="The history of this pair in the logbook.")
 @click.option("--out", "target", type=FILE, required=True, help="The page: a file .html.")
-def command(
-    take: Path | None,
-    folder: Path,
-    room_path: Path | None,
-    before: tuple[str, ...],
-    after: tuple[str, ...],
-    pairs: bool,
-    pair: str | None,
-    target: Path,
-) -> None:
+def command(**given: object) -> None:
     """Write one HTML page of TAKE, of --before against --after, or of a --pair.
 
     TAKE is a take's folder, or its name in the logbook. The page loads nothing from
     anywhere, and the figures are drawn anew from what was kept.
     """
+    run(options_from(ReportOptions, given))
+
+
+def run(options: ReportOptions) -> None:
+    """Write the page, and say where."""
     from measure.errors import OutputError
     from measure.files.output import check_writable, text_writer, write_whole
 
-    if [take is not None, bool(before and after), pair is not None].count(True) != 1:
+    target = options.target
+    groups = bool(options.before and options.after)
+    if [options.take is not None, groups, options.pair is not None].count(True) != 1:
         msg = "give a TAKE, or --before and --after, or --pair"
         raise click.UsageError(msg)
     check_writable(str(target))
     if target.suffix.lower() not in (".html", ".htm"):
         msg = f"{target} must end in .html"
         raise OutputError(msg)
-    if pair is not None:
+    if options.pair is not None:
         from measure.commands.report_history import history_page
 
-        text = history_page(folder, pair)
-    elif take is None:
+        text = history_page(options.folder, options.pair)
+    elif options.take is None:
         from measure.commands.report_groups import group_page
 
-        text = group_page(folder, before, after, pairs=pairs, sources=SOURCES)
+        text = group_page(
+            options.folder, options.before, options.after, pairs=options.pairs, sources=SOURCES
+        )
     else:
-        text = _take_page(_folder_of(take, folder), folder, room_path)
+        text = _take_page(
+            _folder_of(options.take, options.folder), options.folder, options.room_path
+        )
     write_whole(target, text_writer(text))
     click.echo(f"Wrote {target}")
 

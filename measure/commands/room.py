@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from measure.commands.options import FILE
+from measure.terminal.option_record import defaults_from, options_from
 
 EFFECT_HZ = (20.0, 300.0)
 """Each surface's effect is written in steps of 1 Hz from here to there."""
@@ -16,9 +18,23 @@ if TYPE_CHECKING:
     from analysis.basics.arrays import Float
     from analysis.room.reflections import Reflection
     from analysis.room.space_modes import SpaceModes
+    from measure.files.output import JsonObject
     from measure.files.room_file import RoomFile
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RoomOptions:
+    """Which room, how far up its modes, and what is written."""
+
+    room: Path
+    survey: Path | None = None
+    highest_hz: float = 200.0
+    error_percent: float = 0.1
+    json_target: str | None = None
+    figures: Path | None = None
+
+
+@defaults_from(RoomOptions)
 @click.command("room", short_help="What a room's size and shape foretell.")
 @click.argument("room", type=FILE)
 @click.option(
@@ -31,7 +47,6 @@ if TYPE_CHECKING:
     "--up-to",
     "highest_hz",
     type=click.FloatRange(20, 400),
-    default=200.0,
     show_default=True,
     help="Modes up to here, Hz.",
 )
@@ -39,58 +54,56 @@ if TYPE_CHECKING:
     "--error",
     "error_percent",
     type=click.FloatRange(0.005, 5),
-    default=0.1,
     show_default=True,
     help="What a mode's frequency may be off by, %.",
 )
 @click.option("--json", "json_target", metavar="FILE", help="Write it as JSON; - to print.")
 @click.option("--figures", type=FILE, help="Draw what each surface does into this folder.")
-def command(
-    room: Path,
-    survey: Path | None,
-    highest_hz: float,
-    error_percent: float,
-    json_target: str | None,
-    figures: Path | None,
-) -> None:
+def command(**given: object) -> None:
     """Print the modes of ROOM.toml, how each loudspeaker drives them, and the cancellations.
 
     Any floor plan will do (floor_m in the room file), under a ceiling that is level or
     slopes along one direction.
     """
+    run(options_from(RoomOptions, given))
+
+
+def run(options: RoomOptions) -> None:
+    """Say what the room does, and write what was asked for."""
     from analysis.report.room.space import space_lines
     from analysis.room.reflections import reflections
     from measure.files.output import check_json_target, progress, write_json
     from measure.survey.places import room_with_survey
 
-    check_json_target(json_target)
-    file, origin = room_with_survey(room, survey)
+    check_json_target(options.json_target)
+    file, origin = room_with_survey(options.room, options.survey)
     c = file.air.speed_of_sound_m_s
     with progress("Finding the room's modes"):
-        modes = _modes(room, file, highest_hz, error_percent)
+        modes = _modes(file, options)
     couplings = _couplings(file, modes)
     heard = {
         side: reflections(file.space, speaker.woofer, file.positions.seat)
         for side, speaker in (("left", file.positions.left), ("right", file.positions.right))
     }
-    if json_target is not None:
-        write_json(_document(file, modes, highest_hz, couplings, heard), json_target)
-    written = [] if figures is None else _drawn(heard, c, figures)
+    if options.json_target is not None:
+        document = _document(file, modes, options.highest_hz, couplings, heard)
+        write_json(document, options.json_target)
+    written = [] if options.figures is None else _drawn(heard, c, options.figures)
     lines = space_lines(
         file.space,
         modes,
         file.air,
-        highest_hz=highest_hz,
+        highest_hz=options.highest_hz,
         couplings=couplings,
         reflections=heard,
     )
     if written:
         lines += ["", "Wrote", *(f"  {path}" for path in written)]
     for line in [*origin, *lines]:
-        click.echo(line, err=json_target == "-")
+        click.echo(line, err=options.json_target == "-")
 
 
-def _modes(path: Path, file: RoomFile, highest_hz: float, error_percent: float) -> SpaceModes:
+def _modes(file: RoomFile, options: RoomOptions) -> SpaceModes:
     """Return the room's modes."""
     from analysis.room.space_modes import space_modes
     from measure.errors import RoomFileError
@@ -98,10 +111,13 @@ def _modes(path: Path, file: RoomFile, highest_hz: float, error_percent: float) 
     c = file.air.speed_of_sound_m_s
     try:
         return space_modes(
-            file.space, highest_hz, speed_of_sound_m_s=c, error_percent=error_percent
+            file.space,
+            options.highest_hz,
+            speed_of_sound_m_s=c,
+            error_percent=options.error_percent,
         )
     except ValueError as problem:
-        msg = f"{path}: {problem}"
+        msg = f"{options.room}: {problem}"
         raise RoomFileError(msg) from problem
 
 
@@ -133,7 +149,7 @@ def _document(
     highest_hz: float,
     couplings: dict[str, Float],
     heard: dict[str, tuple[Reflection, ...]],
-) -> dict[str, Any]:
+) -> JsonObject:
     """Return it as JSON knows it."""
     c = file.air.speed_of_sound_m_s
     frequency_hz = modes.frequency_hz(speed_of_sound_m_s=c)
@@ -162,7 +178,7 @@ def _document(
 
 def _mode_tables(
     modes: SpaceModes, frequency_hz: Float, couplings: dict[str, Float]
-) -> list[dict[str, Any]]:
+) -> list[JsonObject]:
     """Return the modes but the uniform pressure."""
     return [
         {
@@ -177,7 +193,7 @@ def _mode_tables(
 
 def _cancellation_tables(
     file: RoomFile, heard: dict[str, tuple[Reflection, ...]]
-) -> list[dict[str, Any]]:
+) -> list[JsonObject]:
     """Return all cancellations of both loudspeakers."""
     c = file.air.speed_of_sound_m_s
     return [
@@ -195,9 +211,7 @@ def _cancellation_tables(
     ]
 
 
-def _surface_tables(
-    file: RoomFile, heard: dict[str, tuple[Reflection, ...]]
-) -> list[dict[str, Any]]:
+def _surface_tables(file: RoomFile, heard: dict[str, tuple[Reflection, ...]]) -> list[JsonObject]:
     """Return what each surface's reflection does to the direct sound."""
     import numpy as np
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal, get_args
 
 import click
+
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from analysis.survey.arrival import ArrivalAgainstSurvey
@@ -13,16 +16,35 @@ if TYPE_CHECKING:
     from measure.survey.file import SurveyFile
 
 FILE = click.Path(path_type=Path)
-KITS = ("tape", "laser", "both")
+Kit = Literal["tape", "laser", "both"]
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SurveyOptions:
+    """Which survey, what is written, and what the logbook is told of it."""
+
+    survey: Path | None = None
+    new: Path | None = None
+    kit: Kit = "tape"
+    card: Path | None = None
+    room_out: Path | None = None
+    reading: Path | None = None
+    json_target: str | None = None
+    figures: Path | None = None
+    logbook: Path | None = None
+    pair: str | None = None
+    room: str | None = None
+    place: str | None = None
+    force: bool = False
+
+
+@defaults_from(SurveyOptions)
 @click.command("survey", short_help="Survey the pair with tape and laser.")
 @click.argument("survey", type=FILE, required=False, metavar="[SURVEY.toml]")
 @click.option("--new", type=FILE, help="Write a commented starter file instead.")
 @click.option(
     "--kit",
-    type=click.Choice(KITS),
-    default="tape",
+    type=click.Choice(get_args(Kit)),
     show_default=True,
     help="What you measure with, for --new.",
 )
@@ -38,46 +60,39 @@ KITS = ("tape", "laser", "both")
 @click.option("--room", help="Which room, for the logbook.")
 @click.option("--place", help="The place that it describes: made in the logbook if it's new.")
 @click.option("--force", is_flag=True, help="Replace files written by --new, --card, --room-out.")
-def command(
-    survey: Path | None,
-    new: Path | None,
-    kit: str,
-    card: Path | None,
-    room_out: Path | None,
-    reading: Path | None,
-    json_target: str | None,
-    figures: Path | None,
-    logbook: Path | None,
-    force: bool,
-    **labels: str | None,
-) -> None:
+def command(**given: object) -> None:
     """Adjust the readings of SURVEY.toml and say what to move, which way and how far.
 
     Trusts no wall: the centre line starts at a marked middle. Finds a wrong reading if
     the others can tell, and names what nothing fixes.
     """
+    run(options_from(SurveyOptions, given))
+
+
+def run(options: SurveyOptions) -> None:
+    """Adjust a survey and say what to do, or write a starter file."""
     from measure.files.output import check_json_target, write_json
 
-    if new is not None:
-        _starter(new, kit, force=force)
+    if options.new is not None:
+        _starter(options.new, options.kit, force=options.force)
         return
-    if survey is None:
+    if options.survey is None:
         msg = "give a SURVEY.toml, or --new FILE to write one to fill in"
         raise click.UsageError(msg)
     from measure.survey.document import survey_document
     from measure.survey.evaluation import evaluate_file
     from measure.survey.file import read_survey
 
-    check_json_target(json_target)
-    file = read_survey(survey)
+    check_json_target(options.json_target)
+    file = read_survey(options.survey)
     result = evaluate_file(file)
-    arrival = None if reading is None else _arrival(result, reading)
-    written = _write_files(file, result, card=card, room_out=room_out, figures=figures, force=force)
-    kept, said = _filed(logbook, file, result, labels)
+    arrival = None if options.reading is None else _arrival(result, options.reading)
+    written = _write_files(file, result, options)
+    kept, said = _filed(file, result, options)
     written += kept
-    if json_target is not None:
-        write_json(survey_document(file, result, arrival), json_target)
-    quiet = json_target == "-"
+    if options.json_target is not None:
+        write_json(survey_document(file, result, arrival), options.json_target)
+    quiet = options.json_target == "-"
     for line in [*_lines(file, result, arrival), *said]:
         click.echo(line, err=quiet)
     if written:
@@ -109,7 +124,7 @@ def _starter(new: Path, kit: str, *, force: bool) -> None:
 
 
 def _filed(
-    folder: Path | None, file: SurveyFile, result: SurveyResult, labels: dict[str, str | None]
+    file: SurveyFile, result: SurveyResult, options: SurveyOptions
 ) -> tuple[list[Path], list[str]]:
     """Keep the survey in the logbook that was named or is around; return what is new."""
     from analysis.report.format import wrapped
@@ -117,13 +132,21 @@ def _filed(
     from measure.errors import LogbookError
     from measure.logbook.entries.surveys import file_survey, surrounding_logbook
 
-    logbook = surrounding_logbook(folder)
+    logbook = surrounding_logbook(options.logbook)
     if logbook is None:
-        if any(labels.values()):
+        if options.pair or options.room or options.place:
             msg = "--pair, --room and --place are for the logbook: name one with --log"
             raise LogbookError(msg)
         return [], []
-    filed = file_survey(logbook, file, result, steps=step_texts(file, result), **labels)
+    filed = file_survey(
+        logbook,
+        file,
+        result,
+        steps=step_texts(file, result),
+        pair=options.pair,
+        room=options.room,
+        place=options.place,
+    )
     said = [*filed.said]
     if filed.answered is not None:
         said.append(answer_text(logbook, filed.answered))
@@ -147,40 +170,32 @@ def _arrival(result: SurveyResult, reading: Path) -> ArrivalAgainstSurvey | None
     )
 
 
-def _write_files(
-    file: SurveyFile,
-    result: SurveyResult,
-    *,
-    card: Path | None,
-    room_out: Path | None,
-    figures: Path | None,
-    force: bool,
-) -> list[Path]:
+def _write_files(file: SurveyFile, result: SurveyResult, options: SurveyOptions) -> list[Path]:
     """Write what was asked for; return the paths."""
     from measure.files.output import check_writable, refuse_existing, text_writer, write_whole
 
     texts: list[tuple[Path, str]] = []
-    if card is not None:
+    if options.card is not None:
         from measure.survey.card import card_text
 
-        texts.append((card, card_text(file)))
-    if room_out is not None:
+        texts.append((options.card, card_text(file)))
+    if options.room_out is not None:
         from measure.survey.room import room_text
 
-        texts.append((room_out, room_text(file, result)))
+        texts.append((options.room_out, room_text(file, result)))
     for path, _ in texts:
         check_writable(str(path))
-        refuse_existing(path, force=force)
+        refuse_existing(path, force=options.force)
     for path, text in texts:
         write_whole(path, text_writer(text))
     written = [path for path, _ in texts]
-    if figures is not None:
+    if options.figures is not None:
         from analysis.plots.survey import plan_figure
         from measure.files.figures import write_figures
         from measure.survey.lengths import say_length
 
         plan = plan_figure(result, length=lambda value_m: say_length(value_m, unit=file.unit))
-        written += write_figures({"plan": plan}, figures)
+        written += write_figures({"plan": plan}, options.figures)
     return written
 
 

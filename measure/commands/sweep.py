@@ -2,24 +2,44 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from measure.terminal.number_type import Number
+from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from analysis.signals.programme import Programme
+    from measure.files.output import JsonObject
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SweepOptions:
+    """What is played, and where it is written."""
+
+    out: Path
+    start_hz: float = 15.0
+    stop_hz: float | None = None
+    duration_s: float = 6.0
+    level_dbfs: float = -20.0
+    rate_hz: int = 48_000
+    order: str = "LRRL"
+    tail_s: float = 1.5
+    louder: bool = False
+    force: bool = False
+    json_target: str | None = None
+
+
+@defaults_from(SweepOptions)
 @click.command("sweep")
 @click.argument("out", type=click.Path(path_type=Path), metavar="OUT.wav")
 @click.option(
     "--start",
     "start_hz",
     type=Number(),
-    default=15.0,
     show_default=True,
     help="First frequency, Hz.",
 )
@@ -34,7 +54,6 @@ if TYPE_CHECKING:
     "--seconds",
     "duration_s",
     type=Number(),
-    default=6.0,
     show_default=True,
     help="Length of a pass, s.",
 )
@@ -42,16 +61,12 @@ if TYPE_CHECKING:
     "--level",
     "level_dbfs",
     type=Number(),
-    default=-20.0,
     show_default=True,
     help="Peak, dB re full scale.",
 )
-@click.option(
-    "--rate", "rate_hz", default=48_000, show_default=True, help="Sampling frequency, Hz."
-)
+@click.option("--rate", "rate_hz", type=int, show_default=True, help="Sampling frequency, Hz.")
 @click.option(
     "--order",
-    default="LRRL",
     show_default=True,
     help="Which loudspeaker plays each pass; L R R L cancels a clock difference.",
 )
@@ -59,7 +74,6 @@ if TYPE_CHECKING:
     "--tail",
     "tail_s",
     type=Number(),
-    default=1.5,
     show_default=True,
     help="Silence after a pass, s.",
 )
@@ -71,50 +85,57 @@ if TYPE_CHECKING:
 )
 @click.option("--force", is_flag=True, help="Replace an existing sweep and its sheet.")
 @click.option("--json", "json_target", metavar="FILE", help="Write the facts as JSON; - to print.")
-def command(
-    out: Path,
-    louder: bool,
-    force: bool,
-    json_target: str | None,
-    order: str,
-    **asked: float,
-) -> None:
+def command(**given: object) -> None:
     """Write a stereo sweep programme to OUT.wav, and its sheet beside it.
 
     Play it by anything: channel 1 is the left loudspeaker. Record the whole of it with
     one microphone at the seat, then use `apexline read`.
     """
+    run(options_from(SweepOptions, given))
+
+
+def run(options: SweepOptions) -> None:
+    """Write the sweep and its sheet, and say how to play it safely."""
     from measure.files.output import check_json_target, check_writable, refuse_existing, write_json
     from measure.safety.limits import cautions, check_level
     from measure.takes.sheet import sheet_path
 
-    check_level(asked["level_dbfs"], louder=louder)
-    programme = _asked_for(order=order.upper(), **asked)
+    out = options.out
+    check_level(options.level_dbfs, louder=options.louder)
+    programme = _programme(options)
     if out.suffix.lower() != ".wav":
         msg = f"{out} must end in .wav"
         raise click.UsageError(msg)
     sheet = sheet_path(out)
     for target in (out, sheet):
         check_writable(str(target))
-        refuse_existing(target, force=force)
-    check_json_target(json_target)
+        refuse_existing(target, force=options.force)
+    check_json_target(options.json_target)
     sha256 = _write(out, sheet, programme)
     passes = " ".join(programme.order)
-    quiet = json_target == "-"
+    quiet = options.json_target == "-"
     click.echo(f"Wrote {out} ({programme.duration_s:.1f} s, passes {passes})", err=quiet)
     click.echo(f"and {sheet}: keep it, recordings are read by it.\n", err=quiet)
     click.echo(cautions(), err=quiet)
-    if json_target is not None:
-        write_json(_document(programme, out=out, sheet=sheet, sha256=sha256), json_target)
+    if options.json_target is not None:
+        document = _document(programme, out=out, sheet=sheet, sha256=sha256)
+        write_json(document, options.json_target)
 
 
-def _asked_for(*, stop_hz: float | None, rate_hz: float, order: str, **asked: float) -> Programme:
+def _programme(options: SweepOptions) -> Programme:
     """Return the programme that the options describe."""
     from measure.sound.stimulus import default_stop_hz, make_programme
 
-    rate = int(rate_hz)
-    end_hz = default_stop_hz(rate) if stop_hz is None else stop_hz
-    return make_programme(stop_hz=end_hz, rate_hz=rate, order=order, **asked)
+    stop_hz = options.stop_hz
+    return make_programme(
+        start_hz=options.start_hz,
+        stop_hz=default_stop_hz(options.rate_hz) if stop_hz is None else stop_hz,
+        duration_s=options.duration_s,
+        level_dbfs=options.level_dbfs,
+        rate_hz=options.rate_hz,
+        order=options.order.upper(),
+        tail_s=options.tail_s,
+    )
 
 
 def _write(out: Path, sheet: Path, programme: Programme) -> str:
@@ -139,7 +160,7 @@ def _write(out: Path, sheet: Path, programme: Programme) -> str:
     return sha256
 
 
-def _document(programme: Programme, *, out: Path, sheet: Path, sha256: str) -> dict[str, object]:
+def _document(programme: Programme, *, out: Path, sheet: Path, sha256: str) -> JsonObject:
     """Return the facts as JSON knows them."""
     sweep = programme.sweep
     return {

@@ -26,9 +26,10 @@ def defaults_from(record: type[DataclassInstance]) -> Callable[[Command], Comman
     def give(command: Command) -> Command:
         defaults = dict(flat_defaults(record))
         for parameter in command.params:
-            # click itself has None, False and nothing as what wasn't given.
-            if defaults.get(parameter.name or ""):
-                parameter.default = defaults[parameter.name or ""]
+            default = defaults.get(parameter.name or "", MISSING)
+            # click itself has None, False and nothing for what wasn't given; 0 is a default.
+            if default is not False and default not in (MISSING, None, ()):
+                parameter.default = default
         return command
 
     return give

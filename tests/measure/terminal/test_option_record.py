@@ -16,6 +16,7 @@ class Air:
     """A record inside another."""
 
     temperature_c: float = 20.0
+    wind_m_s: float = 0.0
     note: str | None = None
 
 
@@ -38,6 +39,7 @@ SEEN: list[Whole] = []
 @click.option("--loud", is_flag=True)
 @click.option("--tag", "tags", multiple=True)
 @click.option("--temperature", "temperature_c", type=float, show_default=True, help="Of the air.")
+@click.option("--wind", "wind_m_s", type=float)
 @click.option("--note")
 def command(**given: object) -> None:
     SEEN.append(options_from(Whole, given))
@@ -46,6 +48,12 @@ def command(**given: object) -> None:
 def test_nothing_given_is_the_record_of_defaults() -> None:
     assert CliRunner().invoke(command, ["a"]).exit_code == 0
     assert SEEN.pop() == Whole(name="a")
+
+
+def test_what_must_be_given_is_asked_for() -> None:
+    done = CliRunner().invoke(command, [])
+    assert (done.exit_code, SEEN) == (2, [])
+    assert "Missing argument 'NAME'" in done.output
 
 
 def test_what_is_given_reaches_the_record_inside() -> None:
