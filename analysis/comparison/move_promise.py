@@ -53,6 +53,25 @@ class Judgement:
     kept: bool | None
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class MoveAnswer:
+    """What became of a move that was given its result.
+
+    Attributes
+    ----------
+    move : str
+        Its name; empty where it couldn't be found out.
+    judgement : Judgement or None
+        None where nothing was promised.
+    problem : str or None
+        Why no move could be given this result.
+    """
+
+    move: str = ""
+    judgement: Judgement | None = None
+    problem: str | None = None
+
+
 def promise(
     before_m: float | None, before_std_m: float | None, *, left_away_m: float, right_away_m: float
 ) -> Promise | None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 import click
 
 from measure.terminal.option_record import defaults_from, options_from
+from measure.terminal.printed_lines import list_written, print_lines
 
 if TYPE_CHECKING:
     from analysis.bass.features import Feature
@@ -74,13 +75,8 @@ def run(options: CompareOptions) -> None:
         written = write_figures({"comparison": comparison_figure(comparison)}, options.figures)
     if options.json_target is not None:
         write_json(_document(comparison, before=before, after=after), options.json_target)
-    quiet = options.json_target == "-"
-    for line in comparison_lines(comparison):
-        click.echo(line, err=quiet)
-    if written:
-        click.echo("\nWrote", err=quiet)
-        for path in written:
-            click.echo(f"  {path}", err=quiet)
+    lines = [*comparison_lines(comparison), *list_written(written)]
+    print_lines(lines, to_error=options.json_target == "-")
 
 
 def _reading(path: Path) -> Path:

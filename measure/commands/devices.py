@@ -14,6 +14,7 @@ from measure.commands.options.sound import (
     sound_options,
 )
 from measure.terminal.option_record import defaults_from, options_from
+from measure.terminal.printed_lines import print_lines
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -67,8 +68,7 @@ def run(options: DevicesOptions) -> None:
             from measure.sound.selection import select_devices
 
             lines.append(f"Kept in {_keep(select_devices(device_request(sound.devices)))}.")
-    for line in lines:
-        click.echo(line, err=options.json_target == "-")
+    print_lines(lines, to_error=options.json_target == "-")
     if options.json_target is not None:
         write_json({"schema": 1, "command": "devices", **document}, options.json_target)
 

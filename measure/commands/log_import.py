@@ -50,7 +50,8 @@ def command(folder: Path, /, **given: object) -> None:
 
 def run(options: LogImportOptions) -> None:
     """Make the take, and say where it is and which move it answers."""
-    from measure.commands.log_moves import answer_in
+    from analysis.report.comparison.move_promise import answer_text
+    from measure.logbook.entries.moves import answer_move_in
     from measure.logbook.exchange.imported import import_recording
     from measure.logbook.folder import open_logbook
     from measure.takes.description import Labels
@@ -66,6 +67,6 @@ def run(options: LogImportOptions) -> None:
         around=around,
     )
     click.echo(f"Kept in {taken}")
-    answer = answer_in(options.folder, options.name)
+    answer = answer_move_in(options.folder, options.name)
     if answer is not None:
-        click.echo(answer)
+        click.echo(answer_text(answer))

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from measure.terminal.option_record import defaults_from, options_from
+from measure.terminal.printed_lines import print_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -60,8 +61,7 @@ def run(options: LogPutBackOptions) -> None:
     if options.json_target is not None:
         head: JsonObject = {"schema": 1, "command": "log put-back", "place": kept.label}
         write_json(head | {"from": options.today} | document, options.json_target)
-    for line in lines:
-        click.echo(line, err=options.json_target == "-")
+    print_lines(lines, to_error=options.json_target == "-")
 
 
 def _answer(today: Stood | None, kept: Stood) -> tuple[list[str], JsonObject]:

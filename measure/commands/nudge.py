@@ -13,6 +13,7 @@ from measure.commands.options.conditions import ConditionOptions, read_condition
 from measure.commands.options.sound import SoundOptions, sound_options, sound_path
 from measure.terminal.number_type import NumberRange
 from measure.terminal.option_record import defaults_from, options_from
+from measure.terminal.printed_lines import print_lines
 
 if TYPE_CHECKING:
     from analysis.basics.air import Air
@@ -135,8 +136,7 @@ def run(options: NudgeOptions) -> None:
         speed_of_sound_m_s=around.air.speed_of_sound_m_s,
     )
     track, level_dbfs = _nudged(path, track, around, options)
-    for line in _farewell(track, save):
-        click.echo(line, err=options.as_json)
+    print_lines(_farewell(track, save), to_error=options.as_json)
     if save is not None and track.done:
         _save(path, save, level_dbfs, around, options)
 
@@ -319,13 +319,12 @@ def _save(
     path: SoundPath, name: str, level_dbfs: float, around: Conditions, options: NudgeOptions
 ) -> None:
     """Make a full take, and print its verdict."""
-    from measure.commands.read import print_reading
+    from analysis.report.reading.lines import reading_lines
     from measure.sound.keys import Keys
     from measure.sound.selection import treble_ledger
     from measure.takes.description import Labels, sound_facts
     from measure.takes.take import make_take
 
-    quiet = options.as_json
     programme = _take_programme(path.sample_rate_hz, level_dbfs)
     with Keys() as keys:
         _stand_clear(path, keys, "the full take")
@@ -343,17 +342,9 @@ def _save(
             show=lambda _: None,
             step=lambda _: None,
         )
-    print_reading(
-        take.reading,
-        None,
-        [],
-        to_error=quiet,
-        tolerance_mm=options.tolerance_mm,
-        half_angle_deg=None,
-        scores=False,
-        brief=True,
-    )
-    click.echo(f"Kept in {take.folder}.", err=quiet)
+    tolerance_m = options.tolerance_mm * 1e-3
+    lines = reading_lines(take.reading.reading, tolerance_m=tolerance_m, brief=True)
+    print_lines([*lines, f"Kept in {take.folder}."], to_error=options.as_json)
 
 
 def _take_programme(rate_hz: int, level_dbfs: float) -> Programme:

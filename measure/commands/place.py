@@ -12,6 +12,7 @@ from measure.commands.options import FILE
 from measure.terminal.distance_range import DistanceRange
 from measure.terminal.number_type import NumberRange
 from measure.terminal.option_record import defaults_from, options_from
+from measure.terminal.printed_lines import list_written, print_lines
 
 if TYPE_CHECKING:
     from analysis.placement.fit.room_fit import MeasuredPlace, RoomFit
@@ -141,10 +142,7 @@ def run(options: PlaceOptions) -> None:
     if walk is not None and walk.exists():
         written += _kept(walk, document, options)
     lines = [*origin, *_lines(file, advice, fit, schroeder_hz), *tail]
-    if written:
-        lines += ["", "Wrote", *(f"  {path}" for path in written)]
-    for line in lines:
-        click.echo(line, err=options.json_target == "-")
+    print_lines([*lines, *list_written(written)], to_error=options.json_target == "-")
 
 
 def _schroeder_hz(file: RoomFile) -> float:

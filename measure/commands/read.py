@@ -16,10 +16,10 @@ from measure.commands.options.conditions import (
 )
 from measure.terminal.number_type import NumberRange
 from measure.terminal.option_record import defaults_from, options_from
+from measure.terminal.printed_lines import list_written, print_lines
 
 if TYPE_CHECKING:
     from analysis.signals.programme import Programme
-    from measure.files.microphone import Microphone
     from measure.files.readings.recording_reader import FileReading
     from measure.takes.conditions import Conditions
 
@@ -108,6 +108,8 @@ def command(**given: object) -> None:
 
 def run(options: ReadOptions) -> None:
     """Read a recording, say what it says, and write what was asked for."""
+    from analysis.report.reading.lines import reading_lines
+    from measure.files.microphone import correction_lines
     from measure.files.output import check_json_target, progress
     from measure.takes.sheet import check_sound, read_sheet
 
@@ -126,16 +128,16 @@ def run(options: ReadOptions) -> None:
             written = []
         if options.json_target is not None:
             written += _save(file, options, around, options.json_target)
-    print_reading(
-        file,
-        around.microphone,
-        written,
-        to_error=options.json_target == "-",
-        tolerance_mm=options.tolerance_mm,
+    lines = reading_lines(
+        file.reading,
+        source=file.source_lines,
+        microphone=correction_lines(around.microphone),
         half_angle_deg=options.half_angle_deg,
+        tolerance_m=options.tolerance_mm * 1e-3,
         scores=options.scores,
         brief=options.brief,
     )
+    print_lines([*lines, *list_written(written)], to_error=options.json_target == "-")
 
 
 def _read(options: ReadOptions, programme: Programme, around: Conditions) -> FileReading:
@@ -181,61 +183,3 @@ def _save(file: FileReading, options: ReadOptions, around: Conditions, target: s
     files = {path: text_writer(json_text(document)), responses_path(path): write_responses}
     write_together(files)
     return list(files)
-
-
-def print_reading(
-    file: FileReading,
-    microphone: Microphone | None,
-    written: list[Path],
-    *,
-    to_error: bool,
-    tolerance_mm: float,
-    half_angle_deg: float | None,
-    scores: bool,
-    brief: bool,
-) -> None:
-    """Print the verdict, then what it rests on."""
-    from analysis.report.reading.details import details
-    from analysis.report.reading.verdict import verdict
-
-    reading = file.reading
-    said = verdict(reading, half_angle_deg=half_angle_deg, tolerance_m=tolerance_mm * 1e-3)
-    for line in said.lines():
-        click.echo(line, err=to_error)
-    if not brief:
-        sections = details(
-            reading,
-            half_angle_deg=half_angle_deg,
-            microphone=microphone_lines(microphone),
-            scores=scores,
-        )
-        for heading, lines in [_source(file), *sections]:
-            click.echo(f"\n{heading}", err=to_error)
-            for line in lines:
-                click.echo(f"  {line}", err=to_error)
-    if written:
-        click.echo("\nWrote", err=to_error)
-        for path in written:
-            click.echo(f"  {path}", err=to_error)
-
-
-def _source(file: FileReading) -> tuple[str, list[str]]:
-    """Return what was read."""
-    channel = f", channel {file.channel} of {file.n_channels}" if file.n_channels > 1 else ""
-    facts = f"{file.duration_s:.1f} s, {file.sample_rate_hz} Hz, {file.encoding}{channel}"
-    return "Recording", [file.path.name, facts]
-
-
-def microphone_lines(microphone: Microphone | None) -> list[str]:
-    """Say what was done about the microphone's own response."""
-    if microphone is None:
-        return []
-    from measure.files.microphone import PRINTED_HZ
-
-    values = ", ".join(f"{microphone.at_db(at_hz):+.1f} dB at {at_hz:g} Hz" for at_hz in PRINTED_HZ)
-    angle = (
-        "no angle was given for which its file holds (--mic-angle)"
-        if microphone.incidence_deg is None
-        else f"its file holds for {microphone.incidence_deg} degrees"
-    )
-    return [f"correction added: {values}; {angle}"]

@@ -13,7 +13,7 @@ from measure.terminal.option_record import defaults_from, options_from
 if TYPE_CHECKING:
     from analysis.basics.air import Air
     from analysis.reading import Reading
-    from analysis.report.page import Part
+    from analysis.report.page.html import Part
     from analysis.room.room import Positions, Room
     from analysis.room.space import Space
     from measure.takes.stored import TakeFile
@@ -75,21 +75,41 @@ def run(options: ReportOptions) -> None:
         msg = f"{target} must end in .html"
         raise OutputError(msg)
     if options.pair is not None:
-        from measure.commands.report_history import history_page
-
-        text = history_page(options.folder, options.pair)
+        text = _history_page(options.folder, options.pair)
     elif options.take is None:
-        from measure.commands.report_groups import group_page
-
-        text = group_page(
-            options.folder, options.before, options.after, pairs=options.pairs, sources=SOURCES
-        )
+        text = _group_page(options)
     else:
         text = _take_page(
             _folder_of(options.take, options.folder), options.folder, options.room_path
         )
     write_whole(target, text_writer(text))
     click.echo(f"Wrote {target}")
+
+
+def _history_page(folder: Path, pair: str) -> str:
+    """Return the page of a pair's history."""
+    from analysis.report.page.history import history_page
+    from measure.logbook.folder import open_logbook
+    from measure.logbook.history import pair_history, pair_moves
+
+    logbook = open_logbook(folder)
+    takes = pair_history(logbook, pair)
+    moves = pair_moves(logbook, {one.name for one in takes}, pair)
+    return history_page(pair, takes, moves)
+
+
+def _group_page(options: ReportOptions) -> str:
+    """Return the page of two groups."""
+    from analysis.report.page.groups import group_page
+    from measure.logbook.compared_takes import compare_takes
+    from measure.logbook.entries.pair_place import take_places
+    from measure.logbook.folder import open_logbook
+
+    logbook = open_logbook(options.folder)
+    before, after = options.before, options.after
+    found = compare_takes(logbook, before, after, pairs=options.pairs)
+    places = take_places(logbook, before[0]), take_places(logbook, after[0])
+    return group_page(found, before, after, places=places, sources=SOURCES)
 
 
 def _folder_of(take: Path, folder: Path) -> Path:
@@ -102,7 +122,7 @@ def _folder_of(take: Path, folder: Path) -> Path:
 
 def _take_page(path: Path, folder: Path, room_path: Path | None) -> str:
     """Return the page of one take, read anew from its recording."""
-    from analysis.report.page import page_html
+    from analysis.report.page.html import page_html
     from analysis.report.reading.verdict import verdict
     from measure.files.readings.recording_reader import read_file
     from measure.takes.stored import read_take, take_microphone
@@ -181,10 +201,10 @@ def _take_parts(
 ) -> list[Part]:
     """Return the parts of a take's page."""
     from analysis.plots.page.figures import plan_svg
-    from analysis.report.page import Part
+    from analysis.report.page.html import Part
     from analysis.report.reading.details import details
     from analysis.room.room import Room
-    from measure.commands.read import microphone_lines
+    from measure.files.microphone import correction_lines
     from measure.takes.stored import take_microphone
 
     parts = [Part(heading="What was found", texts=findings)]
@@ -196,7 +216,7 @@ def _take_parts(
             drawn = plan_svg(box, positions)
             parts.append(Part(heading="Plan", figure=drawn, caption="From the room file."))
     parts += _curves(reading)
-    listed = details(reading, microphone=microphone_lines(take_microphone(take)))
+    listed = details(reading, microphone=correction_lines(take_microphone(take)))
     parts += [Part(heading=name, lines=tuple(lines)) for name, lines in listed]
     parts.append(Part(heading="How it was measured", rows=_how(take)))
     parts.append(Part(heading="Sources", texts=SOURCES))
@@ -206,7 +226,7 @@ def _take_parts(
 def _curves(reading: Reading) -> list[Part]:
     """Return the figures of bass and first sound, of what was heard."""
     from analysis.plots.page.figures import arrival_svg, bass_svg
-    from analysis.report.page import Part
+    from analysis.report.page.html import Part
 
     parts = []
     bass = bass_svg(reading.bass)

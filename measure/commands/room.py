@@ -10,6 +10,7 @@ import click
 
 from measure.commands.options import FILE
 from measure.terminal.option_record import defaults_from, options_from
+from measure.terminal.printed_lines import list_written, print_lines
 
 EFFECT_HZ = (20.0, 300.0)
 """Each surface's effect is written in steps of 1 Hz from here to there."""
@@ -97,10 +98,8 @@ def run(options: RoomOptions) -> None:
         couplings=couplings,
         reflections=heard,
     )
-    if written:
-        lines += ["", "Wrote", *(f"  {path}" for path in written)]
-    for line in [*origin, *lines]:
-        click.echo(line, err=options.json_target == "-")
+    lines = [*origin, *lines, *list_written(written)]
+    print_lines(lines, to_error=options.json_target == "-")
 
 
 def _modes(file: RoomFile, options: RoomOptions) -> SpaceModes:

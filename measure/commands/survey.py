@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 import click
 
 from measure.terminal.option_record import defaults_from, options_from
+from measure.terminal.printed_lines import list_written, print_lines
 
 if TYPE_CHECKING:
     from analysis.survey.arrival import ArrivalAgainstSurvey
@@ -92,13 +93,8 @@ def run(options: SurveyOptions) -> None:
     written += kept
     if options.json_target is not None:
         write_json(survey_document(file, result, arrival), options.json_target)
-    quiet = options.json_target == "-"
-    for line in [*_lines(file, result, arrival), *said]:
-        click.echo(line, err=quiet)
-    if written:
-        click.echo("\nWrote", err=quiet)
-        for path in written:
-            click.echo(f"  {path}", err=quiet)
+    lines = [*_lines(file, result, arrival), *said, *list_written(written)]
+    print_lines(lines, to_error=options.json_target == "-")
 
 
 def _starter(new: Path, kit: str, *, force: bool) -> None:
@@ -127,9 +123,10 @@ def _filed(
     file: SurveyFile, result: SurveyResult, options: SurveyOptions
 ) -> tuple[list[Path], list[str]]:
     """Keep the survey in the logbook that was named or is around; return what is new."""
+    from analysis.report.comparison.move_promise import answer_text
     from analysis.report.format import wrapped
-    from measure.commands.log_moves import answer_text, step_texts
     from measure.errors import LogbookError
+    from measure.logbook.entries.moves import judged_answer
     from measure.logbook.entries.surveys import file_survey, surrounding_logbook
 
     logbook = surrounding_logbook(options.logbook)
@@ -142,16 +139,27 @@ def _filed(
         logbook,
         file,
         result,
-        steps=step_texts(file, result),
+        steps=_step_texts(file, result),
         pair=options.pair,
         room=options.room,
         place=options.place,
     )
     said = [*filed.said]
     if filed.answered is not None:
-        said.append(answer_text(logbook, filed.answered))
+        said.append(answer_text(judged_answer(logbook, filed.answered)))
     lines = [line for text in said for line in wrapped(text)]
     return list(filed.kept), ["", *lines] if lines else []
+
+
+def _step_texts(file: SurveyFile, result: SurveyResult) -> tuple[str, ...]:
+    """Return the moves that the survey asks for, in words and in order."""
+    from analysis.report.survey.verdict import move_text
+    from measure.survey.lengths import say_length
+
+    def length(value_m: float) -> str:
+        return say_length(value_m, unit=file.unit)
+
+    return tuple(move_text(one, result, length=length) for one in result.plan.moves)
 
 
 def _arrival(result: SurveyResult, reading: Path) -> ArrivalAgainstSurvey | None:

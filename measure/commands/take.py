@@ -19,6 +19,7 @@ from measure.commands.options.conditions import (
 from measure.commands.options.sound import SoundOptions, sound_options, sound_path
 from measure.terminal.number_type import Number, NumberRange
 from measure.terminal.option_record import defaults_from, options_from
+from measure.terminal.printed_lines import print_lines
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -154,8 +155,10 @@ def command(**given: object) -> None:
 
 def run(options: TakeOptions) -> None:
     """Make a take, and say what it says."""
-    from measure.commands.log_moves import answer_in
-    from measure.commands.read import print_reading
+    from analysis.report.comparison.move_promise import answer_text
+    from analysis.report.reading.lines import reading_lines
+    from measure.files.microphone import correction_lines
+    from measure.logbook.entries.moves import answer_move_in
     from measure.logbook.folder import takes_folder
     from measure.takes.description import Labels
 
@@ -167,18 +170,17 @@ def run(options: TakeOptions) -> None:
     show_cautions(path, accepted=options.accept_cautions)
     take = _made(path, labels, around, folder, options)
     click.echo()
-    print_reading(
-        take.reading,
-        around.microphone,
-        [],
-        to_error=False,
-        tolerance_mm=options.tolerance_mm,
-        half_angle_deg=None,
-        scores=False,
+    lines = reading_lines(
+        take.reading.reading,
+        source=take.reading.source_lines,
+        microphone=correction_lines(around.microphone),
+        tolerance_m=options.tolerance_mm * 1e-3,
         brief=not options.details,
     )
-    answer = answer_in(folder, options.name)
-    for line in [*_afterwards(take), *([answer] if answer else [])]:
+    print_lines(lines, to_error=False)
+    answer = answer_move_in(folder, options.name)
+    answers = [] if answer is None else [answer_text(answer)]
+    for line in [*_afterwards(take), *answers]:
         click.echo(textwrap.fill(line, WIDTH, subsequent_indent="  "))
 
 

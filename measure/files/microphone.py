@@ -83,6 +83,19 @@ class Microphone:
         return np.asarray(np.interp(np.log2(frequency_hz), octave, self.correction_db))
 
 
+def correction_lines(microphone: Microphone | None) -> list[str]:
+    """Say what was done about a microphone's own response; nothing without a correction."""
+    if microphone is None:
+        return []
+    values = ", ".join(f"{microphone.at_db(at_hz):+.1f} dB at {at_hz:g} Hz" for at_hz in PRINTED_HZ)
+    angle = (
+        "no angle was given for which its file holds (--mic-angle)"
+        if microphone.incidence_deg is None
+        else f"its file holds for {microphone.incidence_deg} degrees"
+    )
+    return [f"correction added: {values}; {angle}"]
+
+
 def read_microphone(
     path: Path,
     *,

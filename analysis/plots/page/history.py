@@ -7,36 +7,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.basics.arrays import Float
+from analysis.comparison.history import HistoryTake
 from analysis.plots.page.chart import Axis, Chart, ChartLine, chart_svg
 
 _KINDS = ("left", "right", "third")
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class HistoryPoint:
-    """One take of a history.
-
-    Attributes
-    ----------
-    name : str
-    arrival_m, arrival_std_m : float or None
-        Left minus right and its one sigma, in metres.
-    balance_db : mapping as tuple of (str, float or None)
-        Name of a bass band and its level against the middle, in dB.
-    """
-
-    name: str
-    arrival_m: float | None
-    arrival_std_m: float | None
-    balance_db: tuple[tuple[str, float | None], ...]
-
-
-def arrival_history_svg(points: Sequence[HistoryPoint]) -> str:
+def arrival_history_svg(points: Sequence[HistoryTake]) -> str:
     """Return the difference of arrival over the takes, with two sigma about it."""
     mm = _column([one.arrival_m for one in points]) * 1e3
     std_mm = _column([one.arrival_std_m for one in points]) * 1e3
@@ -60,7 +41,7 @@ def arrival_history_svg(points: Sequence[HistoryPoint]) -> str:
     return chart_svg(chart, identifier="arrival-history")
 
 
-def bass_history_svg(points: Sequence[HistoryPoint]) -> str | None:
+def bass_history_svg(points: Sequence[HistoryTake]) -> str | None:
     """Return the level of each band of the bass over the takes; None where none is known."""
     bands = [name for name, _ in points[0].balance_db] if points else []
     columns = [_column([dict(one.balance_db).get(name) for one in points]) for name in bands]
@@ -86,7 +67,7 @@ def _column(values: Sequence[float | None]) -> Float:
     return np.array([math.nan if one is None else one for one in values])
 
 
-def _order(points: Sequence[HistoryPoint]) -> Float:
+def _order(points: Sequence[HistoryTake]) -> Float:
     """Return the places of takes."""
     return np.arange(1.0, len(points) + 1)
 

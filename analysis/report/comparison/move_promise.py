@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis.comparison.move_promise import Judgement, Promise
+from analysis.comparison.move_promise import Judgement, MoveAnswer, Promise
 from analysis.report import format as fmt
 
 
@@ -26,3 +26,12 @@ def judgement_text(found: Judgement) -> str:
         f"Found: {size}, {off} from the promise, which is more than the uncertainty: was the "
         "other loudspeaker moved too, the microphone, or the length misread?"
     )
+
+
+def answer_text(answer: MoveAnswer) -> str:
+    """Return what became of a move that was given its result."""
+    if answer.problem is not None:
+        return f"No move was given this take as its result: {answer.problem}"
+    found = answer.judgement
+    text = "nothing was promised." if found is None else judgement_text(found)
+    return f"The move {answer.move} has its result: {text}"

@@ -47,6 +47,13 @@ class FileReading:
     encoding: str
     duration_s: float
 
+    @property
+    def source_lines(self) -> list[str]:
+        """The file's name, and what sound it holds."""
+        channel = f", channel {self.channel} of {self.n_channels}" if self.n_channels > 1 else ""
+        facts = f"{self.duration_s:.1f} s, {self.sample_rate_hz} Hz, {self.encoding}{channel}"
+        return [self.path.name, facts]
+
 
 def read_file(
     path: Path,

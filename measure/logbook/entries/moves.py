@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import math
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from analysis.comparison.move_promise import Judgement, Promise, judge_promise
+from analysis.comparison.move_promise import Judgement, MoveAnswer, Promise, judge_promise
 from measure.errors import MeasureError
 from measure.logbook.entries.entries import MoveEntry
 from measure.logbook.entries.pair_place import survey_path
 from measure.logbook.entries.store import change_entry, read_entries
-from measure.logbook.folder import Logbook
+from measure.logbook.folder import Logbook, is_logbook, open_logbook
 from measure.logbook.remarks import take_path
 from measure.logbook.selection import plain_text
 from measure.logbook.take_index import read_line
@@ -31,6 +32,26 @@ def distance_m(result: SurveyResult) -> tuple[float, float] | None:
     """Return left minus right of the distances to the head and its sigma, if a survey tells."""
     value, std = result.triangle.distance_m.left_minus_right.value_and_std
     return None if math.isinf(std) else (value, std)
+
+
+def answer_move_in(folder: Path, name: str) -> MoveAnswer | None:
+    """Answer a move by a take in a folder, if that is a logbook's; return what became of it.
+
+    Nothing that goes wrong here harms the take: it is said and nothing else.
+    """
+    if not any(is_logbook(place) for place in (folder.absolute(), *folder.absolute().parents)):
+        return None
+    try:
+        logbook = open_logbook(folder)
+        move = answer_by_take(logbook, name)
+        return None if move is None else judged_answer(logbook, move)
+    except MeasureError as problem:
+        return MoveAnswer(problem=str(problem))
+
+
+def judged_answer(logbook: Logbook, move: MoveEntry) -> MoveAnswer:
+    """Return what became of a move that has its result."""
+    return MoveAnswer(move=move.name, judgement=judged(logbook, move))
 
 
 def answer_by_take(logbook: Logbook, name: str) -> MoveEntry | None:

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from measure.errors import LogbookError
+from measure.errors import LogbookError, MeasureError
 from measure.logbook.entries.entries import Entry, PlaceEntry, SurveyEntry
 from measure.logbook.entries.store import folder_of, read_entry
 from measure.logbook.folder import Logbook
 from measure.logbook.names import entry_folder_name, same_folder
+from measure.logbook.remarks import take_path
+from measure.logbook.take_index import read_line
 from measure.survey.evaluation import evaluate_file
 
 if TYPE_CHECKING:
@@ -123,3 +125,14 @@ def coordinates(one: Stood) -> RoomPlaces:
         std_m=place.std_m or UNKNOWN_STD_M,
         toe_in_deg={side: value for side, value in toe_ins.items() if value is not None},
     )
+
+
+def take_places(logbook: Logbook, take: str) -> RoomPlaces | None:
+    """Return where the pair of a take stood, if its place is kept with coordinates."""
+    line = read_line(take_path(logbook, take))
+    if line.place is None:
+        return None
+    try:
+        return coordinates(stood(logbook, line.place))
+    except MeasureError:
+        return None

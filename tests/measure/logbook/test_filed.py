@@ -10,20 +10,26 @@ from pathlib import Path
 
 import pytest
 
+from analysis.report.comparison.move_promise import answer_text
+from analysis.report.page.groups import distance_rows
+from analysis.report.page.history import move_text
 from measure import cli
-from measure.commands.log_moves import answer_in
-from measure.commands.report_groups import distance_rows
-from measure.commands.report_history import move_texts
 from measure.logbook.entries.entries import MoveEntry, PlaceEntry, SurveyEntry, WalkEntry
 from measure.logbook.entries.measurement_plans import file_walk
-from measure.logbook.entries.moves import answer_by_take, judged
+from measure.logbook.entries.moves import answer_by_take, answer_move_in, judged
+from measure.logbook.entries.pair_place import take_places
 from measure.logbook.entries.store import add_entry, read_entries, read_entry
 from measure.logbook.folder import Logbook
+from measure.logbook.history import pair_moves
 
 Keep = Callable[..., Path]
 
 SAMPLES = Path(__file__).parents[3] / "sample_data"
 BEFORE, AFTER = (SAMPLES / f"survey-{name}.toml" for name in ("before", "after"))
+
+
+def move_texts(logbook: Logbook, names: set[str], pair: str) -> list[str]:
+    return [move_text(one) for one in pair_moves(logbook, names, pair)]
 
 
 def run(*words: object) -> None:
@@ -105,9 +111,9 @@ def test_the_next_take_of_the_pair_is_a_moves_result(logbook: Logbook, keep: Kee
     assert answer_by_take(logbook, "withheld") is None
     assert "It has no result yet" in " ".join(move_texts(logbook, {"first"}, "Birch"))
     keep("second", number=4, arrival_mm=0.2, pair="birch")
-    said = answer_in(logbook.takes, "second")
-    assert said is not None
-    assert "The promise was kept" in said
+    answer = answer_move_in(logbook.takes, "second")
+    assert answer is not None
+    assert "The promise was kept" in answer_text(answer)
     assert read_entry(logbook, MoveEntry, "m").after == "second"
     keep("third", number=5, arrival_mm=0.3, pair="Birch")
     assert answer_by_take(logbook, "third") is None
@@ -131,7 +137,7 @@ def test_a_result_that_misses_its_promise_says_so(logbook: Logbook, keep: Keep) 
 
 
 def test_no_logbook_no_answer(tmp_path: Path) -> None:
-    assert answer_in(tmp_path, "first") is None
+    assert answer_move_in(tmp_path, "first") is None
 
 
 def test_a_result_that_is_gone_is_named_on_the_page(logbook: Logbook, keep: Keep) -> None:
@@ -162,10 +168,13 @@ def test_the_distances_of_two_pairs_stand_beside_each_other(logbook: Logbook, ke
         where = ("--left", f"0.9,{y},1.0", "--right", "3.1,0.9,1.0", "--seat", "2.0,3.3,1.0")
         run(*log, "add", "place", name, *where, "--std", "0.002")
         keep(f"take {name}", arrival_mm=0.0, place=name)
-    rows = {row[0]: row for row in distance_rows(logbook, ("take one", "take two"))}
+    one, two = (take_places(logbook, f"take {name}") for name in ("one", "two"))
+    assert one is not None
+    assert two is not None
+    rows = {row[0]: row for row in distance_rows(one, two, names=("take one", "take two"))}
     apart_mm = (math.hypot(1.1, 2.4) - math.hypot(1.1, 2.37)) * 1e3
     assert rows["left to seat"][3].startswith(f"\N{MINUS SIGN}{apart_mm:.0f} ")
     assert rows["left to front wall"][4] == "yes"
     assert rows["right to seat"][4] == "no"
     keep("nowhere", arrival_mm=0.0, place="unknown")
-    assert distance_rows(logbook, ("take one", "nowhere")) == ()
+    assert take_places(logbook, "nowhere") is None

@@ -1,44 +1,61 @@
-"""The page of two groups of takes, or of two pairs side by side, for ``apexline report``."""
+"""The page of two groups of takes, or of two pairs side by side."""
 
 from __future__ import annotations
 
 import math
-from pathlib import Path
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import Final
 
-if TYPE_CHECKING:
-    from analysis.comparison.groups.compare import GroupComparison
-    from analysis.report.page import Part
-    from analysis.survey.moves.coordinates import RoomPlaces, Thing
-    from measure.logbook.folder import Logbook
+from analysis.comparison.groups.compare import GroupComparison
+from analysis.plots.page.figures import group_svg, wide_svg
+from analysis.report import format as fmt
+from analysis.report.comparison import groups as words
+from analysis.report.page.html import Part, page_html
+from analysis.survey.moves.coordinates import RoomPlaces, Thing
 
-SIGMAS = 2.0
+SIGMAS: Final = 2.0
+
+NO_PLACES: Final = (
+    "Not known: the logbook keeps no place with coordinates under the name of both takes' places. "
+    "A survey fills one: apexline survey SURVEY.toml --place NAME."
+)
+
+_LABELS: Final = (
+    "left to seat",
+    "right to seat",
+    "left minus right",
+    "left to right",
+    "left to front wall",
+    "right to front wall",
+    "left to left wall",
+    "right to left wall",
+    "seat to front wall",
+)
 
 
 def group_page(
-    folder: Path,
-    before: tuple[str, ...],
-    after: tuple[str, ...],
+    found: GroupComparison,
+    before: Sequence[str],
+    after: Sequence[str],
     *,
-    pairs: bool,
-    sources: tuple[str, ...],
+    places: tuple[RoomPlaces | None, RoomPlaces | None],
+    sources: Sequence[str],
 ) -> str:
     """Return the page of two groups.
 
-    Raises
-    ------
-    LogbookError
-        If a take isn't there, or they can't be compared.
+    Parameters
+    ----------
+    found : GroupComparison
+    before, after : sequence of str
+        The takes of both groups; the first of each gives it its name.
+    places : tuple of two RoomPlaces or None
+        Where the pair of each group's first take stood, where that is known.
+    sources : sequence of str
+        On what the figures rest.
     """
-    from analysis.report.comparison import groups as words
-    from analysis.report.page import Part, page_html
-    from measure.logbook.compared_takes import compare_takes
-    from measure.logbook.folder import open_logbook
-
-    logbook = open_logbook(folder)
-    found = compare_takes(logbook, before, after, pairs=pairs)
     names = before[0], after[0]
-    distances = distance_rows(logbook, names)
+    first, second = places
+    distances = () if not (first and second) else distance_rows(first, second, names=names)
     parts = [
         *_figures(found, names),
         Part(heading="Side by side", rows=tuple(words.change_rows(found))),
@@ -56,17 +73,8 @@ def group_page(
     )
 
 
-NO_PLACES = (
-    "Not known: the logbook keeps no place with coordinates under the name of both takes' places. "
-    "A survey fills one: apexline survey SURVEY.toml --place NAME."
-)
-
-
 def _figures(found: GroupComparison, names: tuple[str, str]) -> list[Part]:
     """Return the curves of both sides, bass and whole range."""
-    from analysis.plots.page.figures import group_svg, wide_svg
-    from analysis.report.page import Part
-
     caption = (
         f"{names[0]} dotted, {names[1]} solid; grey: two standard deviations of the repeats, "
         "where there are any."
@@ -84,15 +92,11 @@ def _figures(found: GroupComparison, names: tuple[str, str]) -> list[Part]:
     ]
 
 
-def distance_rows(logbook: Logbook, takes: tuple[str, str]) -> tuple[tuple[str, ...], ...]:
-    """Return the distances at the places of two takes beside each other; empty if not kept."""
-    from analysis.report import format as fmt
-
-    places = [_places(logbook, name) for name in takes]
-    first, second = places
-    if first is None or second is None:
-        return ()
-    rows: list[tuple[str, ...]] = [("", takes[0], takes[1], "change", "beyond two sigma")]
+def distance_rows(
+    first: RoomPlaces, second: RoomPlaces, *, names: tuple[str, str]
+) -> tuple[tuple[str, ...], ...]:
+    """Return the distances at two places beside each other, headed by two names."""
+    rows: list[tuple[str, ...]] = [("", names[0], names[1], "change", "beyond two sigma")]
     for label, (a, a_std), (b, b_std) in zip(
         _LABELS, _distances(first), _distances(second), strict=True
     ):
@@ -109,19 +113,6 @@ def distance_rows(logbook: Logbook, takes: tuple[str, str]) -> tuple[tuple[str, 
     return tuple(rows)
 
 
-_LABELS = (
-    "left to seat",
-    "right to seat",
-    "left minus right",
-    "left to right",
-    "left to front wall",
-    "right to front wall",
-    "left to left wall",
-    "right to left wall",
-    "seat to front wall",
-)
-
-
 def _distances(at: RoomPlaces) -> list[tuple[float, float]]:
     """Return the distances of a place, each with its sigma, in the order of the labels."""
 
@@ -135,19 +126,3 @@ def _distances(at: RoomPlaces) -> list[tuple[float, float]]:
     walls: list[tuple[Thing, int]] = [("left", 1), ("right", 1), ("left", 0), ("right", 0)]
     walls.append(("seat", 1))
     return [*spans, *((at.places_m[what][axis], at.std_m) for what, axis in walls)]
-
-
-def _places(logbook: Logbook, take: str) -> RoomPlaces | None:
-    """Return where the pair of a take stood, if its place is kept with coordinates."""
-    from measure.errors import MeasureError
-    from measure.logbook.entries.pair_place import coordinates, stood
-    from measure.logbook.remarks import take_path
-    from measure.logbook.take_index import read_line
-
-    line = read_line(take_path(logbook, take))
-    if line.place is None:
-        return None
-    try:
-        return coordinates(stood(logbook, line.place))
-    except MeasureError:
-        return None
