@@ -19,7 +19,7 @@ from measure.files.toml_file import load_toml, toml_record
 from measure.files.typed_records import convert_content
 
 Content = Mapping[str, Any]
-Step = Callable[[Content], dict[str, Any]]
+Step = Callable[[Content], Content]
 
 Table = TypeVar("Table", bound=msgspec.Struct)
 
@@ -37,7 +37,7 @@ class _Version(msgspec.Struct):
 
 def migrate_content(
     content: Content, *, kind: str, newest: int, steps: Mapping[tuple[str, int], Step] = STEPS
-) -> dict[str, Any]:
+) -> Content:
     """Return the content of a file as the newest schema has it.
 
     Parameters
@@ -51,7 +51,7 @@ def migrate_content(
 
     Returns
     -------
-    dict
+    mapping
         A new one.
 
     Raises
@@ -65,7 +65,7 @@ def migrate_content(
         if found["schema"] > newest or step is None:
             msg = f"schema {found['schema']} of a {kind} must lead to {newest}"
             raise ValueError(msg)
-        found = step(found) | {"schema": found["schema"] + 1}
+        found = {**step(found), "schema": found["schema"] + 1}
     return found
 
 

@@ -5,18 +5,17 @@ Conventions: the keys are listed in docs/placement.md.
 
 from __future__ import annotations
 
-from typing import Any
-
 from analysis.placement.band_levels import CENTRES_HZ
 from analysis.placement.choice import Choice, Placement
 from analysis.placement.fit.parameters import NAMES
 from analysis.placement.fit.room_fit import RoomFit
 from analysis.placement.response.room_response import RoomModel
+from measure.files.output import JsonObject
 
 
 def place_document(
     placement: Placement, fit: RoomFit | None, model: RoomModel, *, schroeder_hz: float
-) -> dict[str, Any]:
+) -> JsonObject:
     """Return choices, fit and map; no choices where the readings contradict the room.
 
     Parameters
@@ -43,7 +42,7 @@ def place_document(
     }
 
 
-def _map_rows(placement: Placement) -> list[dict[str, Any]]:
+def _map_rows(placement: Placement) -> list[JsonObject]:
     """Return each place."""
     places = placement.places
     return [
@@ -60,13 +59,13 @@ def _map_rows(placement: Placement) -> list[dict[str, Any]]:
     ]
 
 
-def _choice_table(choice: Choice) -> dict[str, Any]:
+def _choice_table(choice: Choice) -> JsonObject:
     """Return a choice's fields under their own names."""
     table = {name: getattr(choice, name) for name in choice.__slots__ if name != "index"}
     return table | {"interval_m": list(choice.interval_m)}
 
 
-def _fit_table(fit: RoomFit) -> dict[str, Any]:
+def _fit_table(fit: RoomFit) -> JsonObject:
     """Return a fit."""
     return {
         "n_readings": fit.n_readings,

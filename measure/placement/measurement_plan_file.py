@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import msgspec
 import numpy as np
@@ -151,7 +150,7 @@ def read_measured_place(path: Path, space: Space, positions: Positions) -> Measu
 
 def _read_band_levels(path: Path) -> tuple[Float, Float]:
     """Read the band levels of left and right of a saved reading."""
-    bass: dict[str, Any] = load_document(path)["bass"]
+    bass = load_document(path)["bass"]
     sides = []
     for side in ("left", "right"):
         level = [np.nan if value is None else value for value in bass[side]["level_db"]]

@@ -7,7 +7,7 @@ observations don't fix is null. ``docs/survey_json.md`` lists each key.
 from __future__ import annotations
 
 import math
-from typing import Any, Final
+from typing import Final
 
 from analysis.survey.adjustment.blunders import Blunder
 from analysis.survey.arrival import ArrivalAgainstSurvey
@@ -17,6 +17,7 @@ from analysis.survey.result import SurveyResult
 from analysis.survey.survey import SIDES, Observation
 from analysis.survey.triangle import SideEstimates
 from analysis.survey.walls import WallDistance
+from measure.files.output import JsonObject
 from measure.survey.file import SurveyFile
 
 SCHEMA: Final = 1
@@ -26,7 +27,7 @@ _DEG: Final = 180 / math.pi
 
 def survey_document(
     file: SurveyFile, result: SurveyResult, arrival: ArrivalAgainstSurvey | None
-) -> dict[str, Any]:
+) -> JsonObject:
     """Return a survey as JSON knows it.
 
     Parameters
@@ -106,9 +107,7 @@ def _criterion_unit(criterion: str) -> tuple[str, float]:
     return ("deg", _DEG) if is_angle else ("mm", _MM)
 
 
-def _estimate_document(
-    one: Estimate, unit: str, scale: float, *, name: str = "off"
-) -> dict[str, Any]:
+def _estimate_document(one: Estimate, unit: str, scale: float, *, name: str = "off") -> JsonObject:
     """Return a quantity and its sigma."""
     return {
         f"{name}_{unit}": _scale(one.value, scale),
@@ -116,9 +115,9 @@ def _estimate_document(
     }
 
 
-def _sides_document(pair: SideEstimates, unit: str, scale: float) -> dict[str, Any]:
+def _sides_document(pair: SideEstimates, unit: str, scale: float) -> JsonObject:
     """Return both sides and their difference."""
-    table: dict[str, Any] = {}
+    table: JsonObject = {}
     for side in SIDES:
         table |= _estimate_document(pair.of(side), unit, scale, name=side)
     difference = pair.left_minus_right
@@ -128,11 +127,11 @@ def _sides_document(pair: SideEstimates, unit: str, scale: float) -> dict[str, A
     }
 
 
-def _walls_document(result: SurveyResult) -> dict[str, Any]:
+def _walls_document(result: SurveyResult) -> JsonObject:
     """Return distances from walls and their shapes."""
     walls = result.walls
 
-    def distances(many: tuple[WallDistance, ...]) -> dict[str, Any]:
+    def distances(many: tuple[WallDistance, ...]) -> JsonObject:
         return {
             one.wall: _estimate_document(one.reference_m, "mm", _MM, name="distance")
             | ({} if one.gap_m is None else _estimate_document(one.gap_m, "mm", _MM, name="gap"))
@@ -167,7 +166,7 @@ def _convert(value: float, kind: str) -> tuple[str, float]:
 
 def _blunder_document(
     one: Blunder, observations: tuple[Observation, ...], file: SurveyFile
-) -> dict[str, Any]:
+) -> JsonObject:
     """Return an observation that doesn't fit."""
     observation = observations[one.row]
     unit, given = _convert(one.given, observation.kind)
@@ -183,7 +182,7 @@ def _blunder_document(
     }
 
 
-def move_document(one: Move) -> dict[str, Any]:
+def move_document(one: Move) -> JsonObject:
     """Return a move as JSON knows it."""
     return {
         "kind": one.kind,
@@ -211,9 +210,10 @@ def move_document(one: Move) -> dict[str, Any]:
     }
 
 
-def _observation_documents(result: SurveyResult, file: SurveyFile) -> list[dict[str, Any]]:
+def _observation_documents(result: SurveyResult, file: SurveyFile) -> list[JsonObject]:
     """Return each observation with its residual and how well it is checked."""
-    adjusted, rows = result.solution.adjusted, []
+    adjusted = result.solution.adjusted
+    rows: list[JsonObject] = []
     for k, observation in enumerate(result.solution.built.observations):
         unit, value = _convert(observation.value, observation.kind)
         rows.append(
@@ -233,10 +233,10 @@ def _observation_documents(result: SurveyResult, file: SurveyFile) -> list[dict[
     return rows
 
 
-def _point_documents(result: SurveyResult) -> dict[str, Any]:
+def _point_documents(result: SurveyResult) -> JsonObject:
     """Return the places of all points in the frame of the centre line."""
     solution = result.solution
-    table: dict[str, Any] = {}
+    table: JsonObject = {}
     for name in solution.built.survey.names:
         std = solution.place_covariance(name).diagonal().clip(0) ** 0.5
         fixed = name not in solution.open_nodes
@@ -249,7 +249,7 @@ def _point_documents(result: SurveyResult) -> dict[str, Any]:
     return table
 
 
-def _arrival_document(found: ArrivalAgainstSurvey) -> dict[str, Any]:
+def _arrival_document(found: ArrivalAgainstSurvey) -> JsonObject:
     """Return the sound beside the survey."""
     return {
         "sound_mm": found.sound_m * _MM,

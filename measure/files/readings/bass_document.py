@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -16,11 +16,12 @@ from analysis.bass.causes.cause import Cause
 from analysis.room.modes import Modes
 from analysis.room.prediction import Curve, NumberedModes, Prediction
 from analysis.room.room import Point
+from measure.files.output import JsonObject
 
 SIDES: Final[tuple[Curve, Curve]] = ("left", "right")
 
 
-def bass_document(bass: Bass, spots: Mapping[str, str]) -> dict[str, Any]:
+def bass_document(bass: Bass, spots: Mapping[str, str]) -> JsonObject:
     """Return the bass as JSON knows it.
 
     Parameters
@@ -41,7 +42,7 @@ def bass_document(bass: Bass, spots: Mapping[str, str]) -> dict[str, Any]:
     }
 
 
-def _side(side: BassSide | None) -> dict[str, Any]:
+def _side(side: BassSide | None) -> JsonObject:
     """Return one curve; empty lists where there is none."""
     if side is None:
         return {
@@ -91,7 +92,7 @@ def _covered(values: Float, covered: Mask) -> list[float | None]:
     return [float(value) if inside else None for value, inside in zip(values, covered, strict=True)]
 
 
-def _feature(one: ExplainedFeature, *, worst: bool) -> dict[str, Any]:
+def _feature(one: ExplainedFeature, *, worst: bool) -> JsonObject:
     """Return one peak or dip."""
     feature = one.feature
     return {
@@ -111,9 +112,9 @@ def _feature(one: ExplainedFeature, *, worst: bool) -> dict[str, Any]:
     }
 
 
-def _cause(cause: Cause) -> dict[str, Any]:
+def _cause(cause: Cause) -> JsonObject:
     """Return one cause; its indices or its surface where it has them."""
-    table: dict[str, Any] = {
+    table: JsonObject = {
         "cause": cause.cause,
         "frequency_hz": cause.frequency_hz,
         "score": cause.score,
@@ -129,7 +130,7 @@ def _cause(cause: Cause) -> dict[str, Any]:
     return table
 
 
-def room_document(prediction: Prediction | None) -> dict[str, Any] | None:
+def room_document(prediction: Prediction | None) -> JsonObject | None:
     """Return what the room file predicts, as JSON knows it.
 
     Parameters
@@ -174,7 +175,7 @@ def _point(point: Point) -> list[float]:
     return [point.x_m, point.y_m, point.z_m]
 
 
-def _modes(modes: Modes | NumberedModes, seat: Float) -> list[dict[str, Any]]:
+def _modes(modes: Modes | NumberedModes, seat: Float) -> list[JsonObject]:
     """Return the modes up to the curves' end."""
     return [
         {

@@ -21,6 +21,7 @@ from analysis.reading import Reading
 from analysis.recording.responses import SideResponse
 from measure.errors import ReadingFileError
 from measure.files.migration import another_schema
+from measure.files.output import JsonObject
 from measure.files.readings.bass_document import bass_document, room_document
 from measure.files.readings.recording_reader import FileReading
 
@@ -34,7 +35,7 @@ def responses_path(document: Path) -> Path:
 
 def reading_document(
     file: FileReading, *, sweep: str, microphone: Mapping[str, Any] | None, spots: Mapping[str, str]
-) -> dict[str, Any]:
+) -> JsonObject:
     """Return a reading as JSON knows it.
 
     Parameters
@@ -86,7 +87,7 @@ def reading_document(
     }
 
 
-def _recording(file: FileReading) -> dict[str, Any]:
+def _recording(file: FileReading) -> JsonObject:
     """Return what was read."""
     return {
         "file": file.path.name,
@@ -98,7 +99,7 @@ def _recording(file: FileReading) -> dict[str, Any]:
     }
 
 
-def _air(reading: Reading) -> dict[str, Any]:
+def _air(reading: Reading) -> JsonObject:
     """Return the air."""
     return {
         "temperature_c": reading.air.temperature_c,
@@ -109,7 +110,7 @@ def _air(reading: Reading) -> dict[str, Any]:
     }
 
 
-def _clock(reading: Reading) -> dict[str, Any]:
+def _clock(reading: Reading) -> JsonObject:
     """Return the clock difference."""
     return {
         "drift_ppm": reading.aligned.clock.drift_ppm,
@@ -118,7 +119,7 @@ def _clock(reading: Reading) -> dict[str, Any]:
     }
 
 
-def _passes(reading: Reading) -> list[dict[str, Any]]:
+def _passes(reading: Reading) -> list[JsonObject]:
     """Return what was used of each pass."""
     return [
         {
@@ -149,10 +150,10 @@ def _gaps_hz(side: SideResponse | None) -> list[list[float]]:
     return [] if side is None else [list(gap) for gap in side.response.gaps_hz]
 
 
-def _arrival(reading: Reading) -> dict[str, Any]:
+def _arrival(reading: Reading) -> JsonObject:
     """Return the arrival's table."""
     found = reading.arrival
-    table: dict[str, Any] = dict.fromkeys(
+    table: JsonObject = dict.fromkeys(
         (
             "left_minus_right_us",
             "left_minus_right_mm",
@@ -204,7 +205,7 @@ def _reason(reading: Reading) -> str:
     return "; ".join(failed) or "not both loudspeakers were heard"
 
 
-def _level(reading: Reading) -> dict[str, Any]:
+def _level(reading: Reading) -> JsonObject:
     """Return the level's table."""
     level = reading.level
     direct = level.direct if level else None
@@ -223,7 +224,7 @@ def _level(reading: Reading) -> dict[str, Any]:
     }
 
 
-def _bands(difference: LevelDifference | None) -> list[dict[str, Any]]:
+def _bands(difference: LevelDifference | None) -> list[JsonObject]:
     """Return third octaves."""
     if difference is None:
         return []
@@ -237,7 +238,7 @@ def _bands(difference: LevelDifference | None) -> list[dict[str, Any]]:
     ]
 
 
-def _polarity(reading: Reading) -> dict[str, Any]:
+def _polarity(reading: Reading) -> JsonObject:
     """Return the polarity's table."""
     found = reading.polarity
     return {
@@ -248,7 +249,7 @@ def _polarity(reading: Reading) -> dict[str, Any]:
     }
 
 
-def _distortion(reading: Reading) -> list[dict[str, Any]]:
+def _distortion(reading: Reading) -> list[JsonObject]:
     """Return the harmonics."""
     return [
         {
@@ -270,7 +271,7 @@ def stereo_responses(reading: Reading) -> Float:
     return np.stack([np.zeros(n_samples) if one is None else one for one in sides])
 
 
-def load_document(path: Path) -> dict[str, Any]:
+def load_document(path: Path) -> Mapping[str, Any]:
     """Load a saved reading.
 
     Parameters

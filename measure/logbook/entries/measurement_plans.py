@@ -10,8 +10,9 @@ import json
 import tempfile
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
+from measure.files.output import JsonObject
 from measure.logbook.entries.entries import WalkEntry
 from measure.logbook.entries.store import add_entry, folder_of, read_entries
 from measure.logbook.folder import Logbook
@@ -22,7 +23,7 @@ FIT: Final = "fit.json"
 
 
 def file_walk(
-    logbook: Logbook, walk: Path, document: dict[str, Any], *, room: str | None = None
+    logbook: Logbook, walk: Path, document: JsonObject, *, room: str | None = None
 ) -> list[Path]:
     """Keep a walk with what `apexline place` found by it.
 
@@ -48,6 +49,7 @@ def file_walk(
     text = json.dumps(document, indent=1, allow_nan=False) + "\n"
     if _kept_already(logbook, walk, text):
         return []
+    fit = document.get("fit")
     now = datetime.now().astimezone().replace(microsecond=0)
     entry = WalkEntry(
         name=f"{as_text(walk.stem)} {now:%Y-%m-%d %H.%M.%S}",
@@ -55,13 +57,13 @@ def file_walk(
         walk_file=WALK,
         fit_file=FIT,
         room=None if room is None else as_text(room),
-        n_readings=(document.get("fit") or {}).get("n_readings", 0),
+        n_readings=fit.get("n_readings", 0) if isinstance(fit, dict) else 0,
         files=(WALK, FIT),
     )
     with tempfile.TemporaryDirectory() as folder:
-        fit = Path(folder) / FIT
-        fit.write_text(text, encoding="utf-8")
-        return [add_entry(logbook, entry, files={WALK: walk, FIT: fit})]
+        fit_file = Path(folder) / FIT
+        fit_file.write_text(text, encoding="utf-8")
+        return [add_entry(logbook, entry, files={WALK: walk, FIT: fit_file})]
 
 
 def _kept_already(logbook: Logbook, walk: Path, text: str) -> bool:
