@@ -59,13 +59,8 @@ def plan_figure(result: SurveyResult, *, length: Callable[[float], str]) -> Figu
 
     Parameters
     ----------
-    result : SurveyResult
     length : callable
         Words a length in metres.
-
-    Returns
-    -------
-    Figure
     """
     places = result.solution.adjusted.positions_m[:, :2]
     walls = {name: _wall_line(result, name) for name in result.solution.built.segments}

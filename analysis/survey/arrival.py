@@ -33,13 +33,7 @@ MOST_SUSPECTS: Final = 3
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Suspect:
-    """An observation that could explain the disagreement alone.
-
-    Attributes
-    ----------
-    label : str
-    given_m, would_be_m : float
-    """
+    """An observation that could explain the disagreement alone."""
 
     label: str
     given_m: float
@@ -58,10 +52,8 @@ class ArrivalAgainstSurvey:
         Sound less survey.
     std_m : float
         One sigma of the disagreement: both uncertainties together.
-    agrees : bool
     microphone_right_m : float
         How far to the right of the surveyed head the microphone stood, if that is the cause.
-    suspects : tuple of Suspect
     """
 
     sound_m: float
@@ -80,8 +72,6 @@ def compare_arrival(
 
     Parameters
     ----------
-    solution : Solution
-    triangle : Triangle
     sound_m : float
         Left minus right, as a length.
     sound_std_m : float

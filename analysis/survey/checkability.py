@@ -43,15 +43,12 @@ class Uncheckable:
 
     Attributes
     ----------
-    label : str
-    kind : str
     redundancy : float
         0 to `LEAST`.
     add : str
         The observation that would check it.
     again : bool
         Whether that is the same observation once more.
-    redundancy_then : float
     """
 
     label: str
@@ -64,10 +61,6 @@ class Uncheckable:
 
 def uncheckable_observations(solution: Solution) -> tuple[Uncheckable, ...]:
     """Return the observations that nothing checks, the least checked first.
-
-    Parameters
-    ----------
-    solution : Solution
 
     Returns
     -------

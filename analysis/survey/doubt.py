@@ -32,7 +32,6 @@ def survey_doubts(solution: Solution, target: Target) -> tuple[Doubt, ...]:
 
     Parameters
     ----------
-    solution : Solution
     target : Target
         With its tolerances.
 

@@ -39,7 +39,6 @@ def observe(kind: Kind, ends: Float, sign: Float) -> tuple[Float, Float]:
 
     Parameters
     ----------
-    kind : str
     ends : ndarray, shape (n, n_ends, 3)
         Places of the nodes of each observation, in metres.
     sign : ndarray, shape (n,)

@@ -51,11 +51,6 @@ class Estimate:
 def propagate(adjusted: Adjustment, quantities: Quantities) -> dict[str, Estimate]:
     """Return quantities of the adjusted places with their uncertainties.
 
-    Parameters
-    ----------
-    adjusted : Adjustment
-    quantities : callable
-
     Returns
     -------
     dict of str to Estimate

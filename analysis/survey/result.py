@@ -22,13 +22,6 @@ class SurveyResult:
 
     Attributes
     ----------
-    solution : Solution
-    triangle : Triangle
-    walls : SurveyWalls
-    target : Target
-    criteria : tuple of Criterion
-    plan : Plan
-    uncheckable : tuple of Uncheckable
     doubts : tuple of {"unchecked", "names", "many", "alike"}
         Why nothing should be moved yet; empty where the figures can be acted upon.
     """
@@ -55,13 +48,8 @@ def evaluate_survey(survey: Survey, target: Target | None = None) -> SurveyResul
 
     Parameters
     ----------
-    survey : Survey
     target : Target, optional
         By default symmetric with the least movement.
-
-    Returns
-    -------
-    SurveyResult
 
     Raises
     ------

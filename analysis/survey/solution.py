@@ -80,9 +80,6 @@ class Solution:
 
     Attributes
     ----------
-    built : SurveyNetwork
-    adjusted : Adjustment
-    blunders : tuple of Blunder
     undetermined : tuple of str
         What nothing fixes, in words.
     contradictions : tuple of str
@@ -116,14 +113,6 @@ class Solution:
 
 def solve_survey(survey: Survey) -> Solution:
     """Solve a survey.
-
-    Parameters
-    ----------
-    survey : Survey
-
-    Returns
-    -------
-    Solution
 
     Raises
     ------

@@ -59,7 +59,6 @@ class Height:
 
     Attributes
     ----------
-    value_m : float
     std_m : float
         One sigma, above 0.
     """
@@ -74,7 +73,6 @@ class Mark:
 
     Attributes
     ----------
-    name : str
     height : Height or None
         None where nobody read it.
     side : {"left", "right"} or None
@@ -92,11 +90,9 @@ class Cabinet:
 
     Attributes
     ----------
-    width_m, depth_m, height_m : float
     width_std_m : float or None
         One sigma of the width as an observation between the front edges; None where they aren't
         at the cabinet's full width, and the width is for drawing only.
-    tweeter : Height or None
     edges : Height or None
         At which height the edges were used; None for the tweeter's.
     from_inner : float
@@ -142,7 +138,6 @@ class Wall:
 
     Attributes
     ----------
-    name : {"front", "left", "right", "rear"}
     marks : tuple of str
         Marks on it, in order: a crooked wall has more than two. Empty for a straight wall
         that is found from the observations to it.
@@ -158,10 +153,8 @@ class Furniture:
 
     Attributes
     ----------
-    name : str
     ends : tuple of str
         The marks at the ends of its front.
-    depth_m : float or None
     """
 
     name: str
@@ -208,13 +201,6 @@ class Survey:
         How well the head was put on the line, one sigma; None where that isn't said.
     cabinets : mapping of str to Cabinet
         ``left`` and ``right``.
-    line : CentreLine
-    marks : tuple of Mark
-    walls : tuple of Wall
-    furniture : tuple of Furniture
-    observations : tuple of Observation
-    room_height_m : float or None
-    temperature_c : float or None
     """
 
     head: Height | None

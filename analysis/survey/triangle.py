@@ -30,12 +30,7 @@ OUTWARD: Final[dict[Side, float]] = {"left": -1.0, "right": 1.0}
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class SideEstimates:
-    """A quantity of both sides.
-
-    Attributes
-    ----------
-    left, right, left_minus_right : Estimate
-    """
+    """A quantity of both sides."""
 
     left: Estimate
     right: Estimate
@@ -52,14 +47,11 @@ class Triangle:
 
     Attributes
     ----------
-    distance_m, offset_m, depth_m : Pair
-    toe_in_rad, aim_rad : Pair
     toe_in_edge_m : Estimate
         The difference in toe-in as it shows at a cabinet's outer edge with the inner one
         held.
     height_m : Pair
         Tweeter above the ear.
-    base_width_m, apex_angle_rad, seat_ratio : Estimate
     seat_offset_m : Estimate
         The head's x, positive to the right of the line.
     seat_depth_m : Estimate
@@ -87,7 +79,6 @@ def cabinet_axis(inner: Float, outer: Float, side: Side) -> Float:
     ----------
     inner, outer : ndarray, shape (..., 2) or (..., 3)
         Places of its front edges.
-    side : {"left", "right"}
 
     Returns
     -------
@@ -106,7 +97,6 @@ def triangle_quantities(places: Float, node: dict[str, int]) -> dict[str, Float]
     ----------
     places : ndarray, shape (..., n_nodes, 3)
         In the survey's frame, in metres.
-    node : mapping of str to int
 
     Returns
     -------
@@ -155,16 +145,7 @@ def _side_quantities(at: dict[str, Float], side: Side) -> dict[str, Float]:
 
 
 def survey_triangle(solution: Solution) -> Triangle:
-    """Return the triangle of a solved survey.
-
-    Parameters
-    ----------
-    solution : Solution
-
-    Returns
-    -------
-    Triangle
-    """
+    """Return the triangle of a solved survey."""
     node = solution.built.node
     found = propagate(solution.adjusted, lambda places: triangle_quantities(places, node))
 

@@ -31,7 +31,6 @@ class WallDistance:
 
     Attributes
     ----------
-    wall : str
     reference_m : Estimate
         Of a cabinet's reference point, or the head.
     gap_m : Estimate or None
@@ -49,8 +48,6 @@ class WallShape:
 
     Attributes
     ----------
-    wall : str
-    skew_rad : Estimate
     bend_m : Estimate or None
         Largest distance of a mark from the line that fits best, positive into the room; None
         with fewer than three marks.
@@ -72,7 +69,6 @@ class SurveyWalls:
     ----------
     cabinets : mapping of str to tuple of WallDistance
         By side.
-    head : tuple of WallDistance
     shapes : tuple of WallShape
     corners_rad : mapping of (str, str) to Estimate
         Angle between two walls less a right angle.
@@ -90,9 +86,6 @@ def cabinet_corners(places: Float, node: dict[str, int], side: Side, depth_m: fl
     Parameters
     ----------
     places : ndarray, shape (..., n_nodes, 3)
-    node : mapping of str to int
-    side : {"left", "right"}
-    depth_m : float
 
     Returns
     -------
@@ -106,16 +99,7 @@ def cabinet_corners(places: Float, node: dict[str, int], side: Side, depth_m: fl
 
 
 def survey_walls(solution: Solution) -> SurveyWalls:
-    """Return distances from the walls and their shapes.
-
-    Parameters
-    ----------
-    solution : Solution
-
-    Returns
-    -------
-    SurveyWalls
-    """
+    """Return distances from the walls and their shapes."""
     found = propagate(solution.adjusted, lambda places: _wall_quantities(solution, places))
     segments = solution.built.segments
 
@@ -179,7 +163,6 @@ def tweeter_wall_distances(solution: Solution, places: Float) -> dict[str, Float
 
     Parameters
     ----------
-    solution : Solution
     places : ndarray, shape (..., n_nodes, 3)
 
     Returns

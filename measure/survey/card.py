@@ -26,10 +26,6 @@ tweeter: hold a card in front of it.
 def card_text(file: SurveyFile) -> str:
     """Return the card of a survey file, every observation of it with blanks to fill.
 
-    Parameters
-    ----------
-    file : SurveyFile
-
     Returns
     -------
     str

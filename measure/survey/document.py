@@ -28,18 +28,7 @@ _DEG: Final = 180 / math.pi
 def survey_document(
     file: SurveyFile, result: SurveyResult, arrival: ArrivalAgainstSurvey | None
 ) -> JsonObject:
-    """Return a survey as JSON knows it.
-
-    Parameters
-    ----------
-    file : SurveyFile
-    result : SurveyResult
-    arrival : ArrivalAgainstSurvey or None
-
-    Returns
-    -------
-    dict
-    """
+    """Return a survey as JSON knows it."""
     triangle, adjusted = result.triangle, result.solution.adjusted
     return {
         "schema": SCHEMA,

@@ -14,14 +14,6 @@ if TYPE_CHECKING:
 def evaluate_file(file: SurveyFile) -> SurveyResult:
     """Return all that a survey gives.
 
-    Parameters
-    ----------
-    file : SurveyFile
-
-    Returns
-    -------
-    SurveyResult
-
     Raises
     ------
     SurveyFileError

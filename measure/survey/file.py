@@ -60,10 +60,6 @@ class SurveyFile:
 
     Attributes
     ----------
-    path : Path
-    survey : Survey
-    target : Target
-    unit : {"mm", "cm", "m", "in"}
     lines : mapping of str to int
         The file's line of each observation, by its label.
     """
@@ -77,14 +73,6 @@ class SurveyFile:
 
 def read_survey(path: Path) -> SurveyFile:
     """Read a survey file.
-
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    SurveyFile
 
     Raises
     ------

@@ -41,10 +41,6 @@ def parse_length(given: float | str, *, unit: Unit) -> float:
     unit : {"mm", "cm", "m", "in"}
         Of bare numbers.
 
-    Returns
-    -------
-    float
-
     Raises
     ------
     ValueError
@@ -93,14 +89,8 @@ def say_length(value_m: float, *, unit: Unit, places: int | None = None) -> str:
 
     Parameters
     ----------
-    value_m : float
-    unit : {"mm", "cm", "m", "in"}
     places : int, optional
         Decimals; by default whole millimetres, or sixteenths of an inch as a decimal.
-
-    Returns
-    -------
-    str
     """
     usual = {"mm": 0, "cm": 1, "m": 3, "in": 2}[unit]
     return f"{value_m / METRES[unit]:.{usual if places is None else places}f} {unit}"

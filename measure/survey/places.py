@@ -43,7 +43,6 @@ class SurveyedPlaces:
     ----------
     path : Path
         The survey's file.
-    result : SurveyResult
     """
 
     path: Path
@@ -51,14 +50,6 @@ class SurveyedPlaces:
 
     def positions_in(self, space: Space) -> Positions:
         """Return the places in a room's coordinates, the woofers at the tweeters' height.
-
-        Parameters
-        ----------
-        space : Space
-
-        Returns
-        -------
-        Positions
 
         Raises
         ------
@@ -137,14 +128,6 @@ class SurveyedPlaces:
 def surveyed_places(path: Path) -> SurveyedPlaces:
     """Return the places of a survey.
 
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    SurveyedPlaces
-
     Raises
     ------
     SurveyFileError
@@ -163,11 +146,6 @@ def surveyed_places(path: Path) -> SurveyedPlaces:
 
 def room_with_survey(room: Path, survey: Path | None) -> tuple[RoomFile, list[str]]:
     """Return a room file, with its places from a survey if there is one, and what to say of it.
-
-    Parameters
-    ----------
-    room : Path
-    survey : Path or None
 
     Returns
     -------

@@ -19,11 +19,6 @@ USUAL_TEMPERATURE_C: Final = 20.0
 def room_text(file: SurveyFile, result: SurveyResult) -> str:
     """Return the room file of a survey, standard deviations as comments.
 
-    Parameters
-    ----------
-    file : SurveyFile
-    result : SurveyResult
-
     Returns
     -------
     str

@@ -19,16 +19,7 @@ _NAMES = {"left": "Left loudspeaker", "right": "Right loudspeaker", "seat": "Sea
 
 
 def step_lines(steps: Sequence[Step]) -> list[str]:
-    """Return how far each thing has to go, in lines of at most ``fmt.WIDTH`` columns.
-
-    Parameters
-    ----------
-    steps : sequence of Step
-
-    Returns
-    -------
-    list of str
-    """
+    """Return how far each thing has to go, in lines of at most ``fmt.WIDTH`` columns."""
     said = []
     for step in steps:
         said += fmt.wrapped(step_text(step), hanging=2)
@@ -82,14 +73,8 @@ def observation_lines(
 
     Parameters
     ----------
-    observations : sequence of ObservationToRestore
-    length : callable
     now : bool
         Whether what it reads today stands beside it.
-
-    Returns
-    -------
-    list of str
     """
     rows = []
     for one in observations:
@@ -104,17 +89,7 @@ def observation_lines(
 
 
 def mark_lines(marks: Sequence[str], moved: Sequence[MovedMark]) -> list[str]:
-    """Return at which marks two surveys were laid over each other, and which were left out.
-
-    Parameters
-    ----------
-    marks : sequence of str
-    moved : sequence of MovedMark
-
-    Returns
-    -------
-    list of str
-    """
+    """Return at which marks two surveys were laid over each other, and which were left out."""
     said = [f"Both surveys were laid over each other at {', '.join(marks)}."]
     said += [
         f"{one.name} isn't where it was and was left out: it stands "

@@ -15,17 +15,7 @@ from analysis.survey.result import SurveyResult
 
 
 def figure_lines(result: SurveyResult, *, length: Length = millimetres) -> list[str]:
-    """Return the triangle as a table.
-
-    Parameters
-    ----------
-    result : SurveyResult
-    length : callable
-
-    Returns
-    -------
-    list of str
-    """
+    """Return the triangle as a table."""
     triangle = result.triangle
     rows: list[tuple[str, ...]] = [("", "left", "right", "left − right")]
     for name, pair in (
@@ -63,11 +53,6 @@ def _head_line(offset_m: Estimate) -> str:
 def wall_lines(result: SurveyResult, *, length: Length = millimetres) -> list[str]:
     """Return the walls: distances of each cabinet, how square and how straight.
 
-    Parameters
-    ----------
-    result : SurveyResult
-    length : callable
-
     Returns
     -------
     list of str
@@ -100,16 +85,7 @@ def wall_lines(result: SurveyResult, *, length: Length = millimetres) -> list[st
 
 
 def reliability_lines(result: SurveyResult) -> list[str]:
-    """Return how well the observations check each other, and what to add.
-
-    Parameters
-    ----------
-    result : SurveyResult
-
-    Returns
-    -------
-    list of str
-    """
+    """Return how well the observations check each other, and what to add."""
     adjusted = result.solution.adjusted
     said = [
         f"{int(adjusted.active.sum())} readings for {adjusted.network.n_unknowns} unknowns: "

@@ -61,10 +61,6 @@ def millimetres(value_m: float) -> str:
 def verdict_lines(result: SurveyResult) -> list[str]:
     """Return the verdict, the first thing first.
 
-    Parameters
-    ----------
-    result : SurveyResult
-
     Returns
     -------
     list of str
@@ -175,14 +171,8 @@ def misfit_lines(
 
     Parameters
     ----------
-    result : SurveyResult
     lines : mapping of str to int
         Where each observation stands in its file.
-    length : callable
-
-    Returns
-    -------
-    list of str
     """
     observations = result.solution.built.observations
     said = []
@@ -236,17 +226,7 @@ def blunder_text(
 
 
 def move_lines(result: SurveyResult, *, length: Length = millimetres) -> list[str]:
-    """Return the moves in order, each with the observations that must result.
-
-    Parameters
-    ----------
-    result : SurveyResult
-    length : callable
-
-    Returns
-    -------
-    list of str
-    """
+    """Return the moves in order, each with the observations that must result."""
     said: list[str] = []
     for number, move in enumerate(result.plan.moves, start=1):
         said += fmt.wrapped(f"{number}. {move_text(move, result, length=length)}", hanging=3)
@@ -314,17 +294,7 @@ def _observation_table(observations: tuple[ObservationChange, ...], length: Leng
 
 
 def arrival_lines(found: ArrivalAgainstSurvey, *, length: Length = millimetres) -> list[str]:
-    """Return what the sound's arrival difference says beside the surveyed one.
-
-    Parameters
-    ----------
-    found : ArrivalAgainstSurvey
-    length : callable
-
-    Returns
-    -------
-    list of str
-    """
+    """Return what the sound's arrival difference says beside the surveyed one."""
     both = (
         f"left minus right by sound {fmt.mm(found.sound_m, sign=True)}, by tape and laser "
         f"{fmt.mm(found.survey_m, sign=True)}: "

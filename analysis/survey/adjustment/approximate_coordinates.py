@@ -81,7 +81,6 @@ class Layout:
         The datum: the mean of the first nodes is the origin, that of the second lies on the
         positive y axis. Where `ahead` is empty, the y axis stands across the line from the
         first to the second of `origin`.
-    constraints : tuple of SideConstraint
     """
 
     usual_m: Float
@@ -109,9 +108,7 @@ def approximate_plans(
 
     Parameters
     ----------
-    observations : sequence of NetworkObservation
     heights_m : ndarray, shape (n_nodes,)
-    layout : Layout
 
     Returns
     -------

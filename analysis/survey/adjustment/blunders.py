@@ -95,10 +95,6 @@ def critical_value(n_tests: int, *, false_alarm: float = FALSE_ALARM) -> float:
         How many observations are looked at, at least 1.
     false_alarm : float
         Chance that any of them is called wrong by accident, 0 to 1.
-
-    Returns
-    -------
-    float
     """
     each = -np.expm1(np.log1p(-false_alarm) / max(n_tests, 1))
     return float(-special.ndtri(each / 2))
@@ -111,7 +107,6 @@ def search_blunders(
 
     Parameters
     ----------
-    network : Network
     start : ndarray, shape (n_unknowns,)
     suspects : ndarray of bool, optional
         Which may be called wrong; by default all.
@@ -157,10 +152,8 @@ def gross_observations(network: Network, start: Float, suspects: Mask) -> list[i
 
     Parameters
     ----------
-    network : Network
     start : ndarray, shape (n_unknowns,)
         That resists gross errors, so that they are those far off here.
-    suspects : ndarray of bool
 
     Returns
     -------
@@ -177,9 +170,7 @@ def likeliest_blunder(network: Network, start: Float, suspects: Mask) -> tuple[F
 
     Parameters
     ----------
-    network : Network
     start : ndarray, shape (n_unknowns,)
-    suspects : ndarray of bool
 
     Returns
     -------

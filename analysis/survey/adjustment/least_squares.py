@@ -66,7 +66,6 @@ class Adjustment:
 
     Attributes
     ----------
-    network : Network
     active : ndarray of bool, shape (n_observations,)
         Which observations were used.
     unknowns : ndarray, shape (n_unknowns,)
@@ -83,9 +82,6 @@ class Adjustment:
         0 to 1; 1 for observations that weren't used.
     standardised : ndarray, shape (n_observations,)
         w of used observations; 0 where nothing checks it, and for the others.
-    degrees_of_freedom : int
-    chi_square : float
-    converged : bool
     """
 
     network: Network
@@ -129,11 +125,9 @@ def solve_unknowns(
 
     Parameters
     ----------
-    network : Network
     start : ndarray, shape (n_unknowns,)
     active : ndarray of bool, optional
         Observations to use; by default all.
-    n_steps : int
 
     Returns
     -------
@@ -171,7 +165,6 @@ def robust_unknowns(network: Network, start: Float) -> Float:
 
     Parameters
     ----------
-    network : Network
     start : ndarray, shape (n_unknowns,)
 
     Returns
@@ -220,15 +213,10 @@ def adjust(network: Network, start: Float, *, active: Mask | None = None) -> Adj
 
     Parameters
     ----------
-    network : Network
     start : ndarray, shape (n_unknowns,)
         Near enough that no point stands in its mirror image.
     active : ndarray of bool, optional
         Observations to use; by default all.
-
-    Returns
-    -------
-    Adjustment
     """
     used = np.ones(len(network.observations), bool) if active is None else active.astype(bool)
     unknowns, chi_square, converged = solve_unknowns(network, start, active=used)
@@ -307,11 +295,6 @@ def _regular_inverse(
 
 def residual_correlation(adjustment: Adjustment, row: int) -> Float:
     """Return how the residuals correlate with one of them.
-
-    Parameters
-    ----------
-    adjustment : Adjustment
-    row : int
 
     Returns
     -------

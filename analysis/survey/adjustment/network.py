@@ -89,7 +89,6 @@ class Network:
         S, in metres per unit of the unknowns; rows x, y, z of the first node, and so on.
     constant_m : ndarray, shape (3 n_nodes,)
         c.
-    observations : tuple of NetworkObservation
     value, std : ndarray, shape (n_observations,)
     blocks : tuple
         The observations by kind.
@@ -130,11 +129,6 @@ def build_network(
     ----------
     node_map : sparse array, shape (3 n_nodes, n_unknowns)
     constant_m : ndarray, shape (3 n_nodes,)
-    observations : sequence of NetworkObservation
-
-    Returns
-    -------
-    Network
 
     Raises
     ------
@@ -181,7 +175,6 @@ def orient_perpendiculars(network: Network, positions_m: Float) -> Network:
 
     Parameters
     ----------
-    network : Network
     positions_m : ndarray, shape (n_nodes, 3)
 
     Returns
@@ -212,7 +205,6 @@ def linearise(network: Network, positions_m: Float) -> tuple[Float, Jacobian]:
 
     Parameters
     ----------
-    network : Network
     positions_m : ndarray, shape (n_nodes, 3)
 
     Returns
@@ -248,9 +240,7 @@ def observation_slopes(
 
     Parameters
     ----------
-    network : Network
     positions_m : ndarray, shape (n_nodes, 3)
-    observations : sequence of NetworkObservation
 
     Returns
     -------

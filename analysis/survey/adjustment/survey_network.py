@@ -69,8 +69,6 @@ class SurveyNetwork:
 
     Attributes
     ----------
-    survey : Survey
-    network : Network
     node : mapping of str to int
         Index of each named node.
     observations : tuple of Observation
@@ -140,13 +138,8 @@ def build_survey_network(survey: Survey, *, positions_m: Float | None = None) ->
 
     Parameters
     ----------
-    survey : Survey
     positions_m : ndarray, shape (n_nodes, 3), optional
         Places found before, which tell to what part of a crooked wall an observation was taken.
-
-    Returns
-    -------
-    SurveyNetwork
 
     Raises
     ------

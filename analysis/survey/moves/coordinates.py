@@ -42,7 +42,6 @@ class RoomPlaces:
         One sigma of a coordinate.
     toe_in_deg : mapping of str to float
         Of the sides where it is known.
-    toe_in_std_deg : float
     """
 
     places_m: Mapping[Thing, tuple[float, float, float]]
@@ -53,10 +52,6 @@ class RoomPlaces:
 
 def room_places(result: SurveyResult) -> RoomPlaces:
     """Return a survey's places as coordinates of the room.
-
-    Parameters
-    ----------
-    result : SurveyResult
 
     Returns
     -------
@@ -96,10 +91,6 @@ def room_places(result: SurveyResult) -> RoomPlaces:
 def steps_between(today: RoomPlaces, kept: RoomPlaces) -> tuple[Step, ...]:
     """Return how far everything has to go.
 
-    Parameters
-    ----------
-    today, kept : RoomPlaces
-
     Returns
     -------
     tuple of Step
@@ -138,7 +129,6 @@ def observations_to_restore(
     ----------
     today : RoomPlaces or None
         What it reads now; None repeats the kept value.
-    kept : RoomPlaces
 
     Returns
     -------

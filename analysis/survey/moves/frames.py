@@ -43,7 +43,6 @@ class MovedMark:
 
     Attributes
     ----------
-    name : str
     off_m, off_std_m : float
         The largest change of its distance from another mark.
     other : str
@@ -67,7 +66,6 @@ def propagate_both(
 
     Parameters
     ----------
-    today, kept : Solution
     quantities : callable
         From today's and the kept places, shape (..., n_nodes, 3), one of them a batch.
     marks : tuple of str

@@ -44,8 +44,6 @@ class ObservationChange:
 
     Attributes
     ----------
-    label : str
-    kind : str
     before, after : float
         In metres or radians, as the adjusted places give them.
     """
@@ -62,8 +60,6 @@ class Move:
 
     Attributes
     ----------
-    kind : {"slide", "turn", "seat", "check"}
-    what : {"left", "right", "seat", "both"}
     toward_wall_m, outward_m : float
         Of a slide; for the seat forward, and to the right.
     turn_rad : float
@@ -124,15 +120,8 @@ def plan_moves(
 
     Parameters
     ----------
-    solution : Solution
-    triangle : Triangle
     criteria : list of Criterion
         From `judge`; nothing moves unless one fails.
-    target : Target
-
-    Returns
-    -------
-    Plan
 
     Raises
     ------
@@ -189,11 +178,6 @@ class Goal(Protocol):
 
 def plan_moves_to(solution: Solution, goal: Goal) -> Plan:
     """Return the moves that bring everything to where it belongs.
-
-    Parameters
-    ----------
-    solution : Solution
-    goal : Goal
 
     Returns
     -------

@@ -60,7 +60,6 @@ class KeptGoal:
     ----------
     tweeters_m : mapping of str to tuple of float
         x and y of each reference point.
-    toe_ins_rad : mapping of str to float
     head_m : tuple of float
         x and y of the head.
     """
@@ -84,7 +83,6 @@ class Step:
 
     Attributes
     ----------
-    what : {"left", "right", "seat"}
     toward_wall_m, outward_m : Estimate
         How far it has to go; for the seat forward, and to the right.
     turn_rad : Estimate or None
@@ -110,8 +108,6 @@ class ObservationToRestore:
 
     Attributes
     ----------
-    label : str
-    kind : str
     now, then : float
         In metres or radians.
     std : float
@@ -142,7 +138,6 @@ class PutBack:
         Of cabinets and head, and from both tweeters to the walls.
     marks : tuple of str
         At which the two surveys were laid over each other.
-    moved_marks : tuple of MovedMark
     """
 
     steps: tuple[Step, ...]
@@ -159,10 +154,6 @@ def put_back(today: Solution, kept: Solution) -> PutBack:
     ----------
     today, kept : Solution
         Two surveys of one room.
-
-    Returns
-    -------
-    PutBack
 
     Raises
     ------
@@ -354,10 +345,6 @@ def _tells_place(today: Solution, row: int, *, head_goes: bool) -> bool:
 
 def kept_observations(kept: Solution) -> tuple[ObservationToRestore, ...]:
     """Return what each observation of a kept placement was, adjusted.
-
-    Parameters
-    ----------
-    kept : Solution
 
     Returns
     -------

@@ -76,7 +76,6 @@ class Target:
         Mean distance of the reference points from the front wall; None keeps the depth.
     toe_in_deg, aim_deg : float or None
         Of both cabinets; at most one of them. None keeps the mean toe-in.
-    distance_tolerance_m, toe_in_tolerance_deg : float
     """
 
     base_angle_deg: float | None = None
@@ -119,7 +118,6 @@ class Criterion:
         How far it is off, in metres or radians.
     tolerance : float
         In the same unit.
-    verdict : {"passes", "fails", "unsure"}
     """
 
     name: str
@@ -168,8 +166,6 @@ def judge(triangle: Triangle, target: Target, front_m: Estimate | None) -> list[
 
     Parameters
     ----------
-    triangle : Triangle
-    target : Target
     front_m : Estimate or None
         Mean distance of the reference points from the front wall.
 
@@ -224,10 +220,6 @@ def _judge_one(off: Estimate, tolerance: float) -> Verdict:
 def depths_apart_now_m(triangle: Triangle) -> float:
     """Return how much farther back the left one belongs for equal distances, as they stand.
 
-    Parameters
-    ----------
-    triangle : Triangle
-
     Returns
     -------
     float
@@ -258,14 +250,8 @@ def symmetric_goal(solution: Solution, triangle: Triangle, target: Target) -> Sy
 
     Parameters
     ----------
-    solution : Solution
     triangle : Triangle
         With offsets, depths and toe-in known.
-    target : Target
-
-    Returns
-    -------
-    SymmetricGoal
 
     Raises
     ------
