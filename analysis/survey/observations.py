@@ -48,6 +48,19 @@ def observe(kind: Kind, ends: Float, sign: Float) -> tuple[Float, Float]:
     -------
     values : ndarray, shape (n,)
     slopes : ndarray, shape (n, n_ends, 3)
+
+    Examples
+    --------
+    The sides 3, 4 and 5: a distance, the offset of a point from a wall along x, and the right
+    angle at the corner.
+
+    >>> a, corner, b = np.array([[3.0, 0, 0], [0, 0, 0], [0, 4.0, 0]])
+    >>> observe("distance", np.array([[a, b]]), np.ones(1))[0].round(9)
+    array([5.])
+    >>> observe("perpendicular", np.array([[b, corner, a]]), -np.ones(1))[0].round(9)
+    array([4.])
+    >>> observe("angle", np.array([[a, corner, b]]), np.ones(1))[0] * (180 / np.pi)
+    array([90.])
     """
     if kind == "distance":
         return _observe_distance(ends)

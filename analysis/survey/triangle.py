@@ -84,10 +84,41 @@ def cabinet_axis(inner: Float, outer: Float, side: Side) -> Float:
     -------
     ndarray, shape (..., 2)
         Unit vectors; toward the rear of the room for a cabinet that faces the seat.
+
+    Examples
+    --------
+    A left cabinet straight ahead, and one turned inward by 45 degrees: its outer edge is nearer
+    the rear.
+
+    >>> inner = np.array([-1.0, 0.0])
+    >>> cabinet_axis(inner, np.array([-1.2, 0.0]), "left") + 0.0
+    array([0., 1.])
+    >>> cabinet_axis(inner, np.array([-1.2, 0.2]), "left").round(3)
+    array([0.707, 0.707])
     """
     front = (inner - outer)[..., :2] * -OUTWARD[side]
     front = front / np.linalg.norm(front, axis=-1, keepdims=True)
     return np.stack([-front[..., 1], front[..., 0]], axis=-1)
+
+
+def apex_angle_rad(left_m: Float, right_m: Float, base_m: Float) -> Float:
+    """Return the angle at the head between both reference points: the law of cosines.
+
+    Parameters
+    ----------
+    left_m, right_m, base_m : ndarray, any one shape
+        Both distances from the head, and the base.
+
+    Examples
+    --------
+    An equilateral triangle, and one of the sides 3, 4 and 5.
+
+    >>> sides = np.array([2.0, 3.0]), np.array([2.0, 4.0]), np.array([2.0, 5.0])
+    >>> np.degrees(apex_angle_rad(*sides)).round(9)
+    array([60., 90.])
+    """
+    cosine = (left_m**2 + right_m**2 - base_m**2) / (2 * left_m * right_m)
+    return np.arccos(np.clip(cosine, -1, 1))
 
 
 def triangle_quantities(places: Float, node: dict[str, int]) -> dict[str, Float]:
@@ -116,11 +147,10 @@ def triangle_quantities(places: Float, node: dict[str, int]) -> dict[str, Float]
     width = sum(
         np.linalg.norm(at[f"{side} inner"] - at[f"{side} outer"], axis=-1) for side in SIDES
     )
-    cosine = (left**2 + right**2 - base**2) / (2 * left * right)
     return found | {
         "toe_in_edge": found["toe_in.left_minus_right"] * width / 2,
         "base_width": base,
-        "apex_angle": np.arccos(np.clip(cosine, -1, 1)),
+        "apex_angle": apex_angle_rad(left, right, base),
         "seat_ratio": (left + right) / (2 * base),
         "seat_offset": at[HEAD][..., 0],
         "seat_depth": at[HEAD][..., 1],

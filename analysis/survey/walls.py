@@ -182,7 +182,16 @@ def tweeter_wall_distances(solution: Solution, places: Float) -> dict[str, Float
 
 
 def _distance_to_line(places: Float, ends: tuple[int, int], point: Float) -> Float:
-    """Return the distance of points from the line through two nodes."""
+    """Return the distance of points from the line through two nodes.
+
+    Examples
+    --------
+    A wall along y = 3 x / 4, and the point (0, 5): 5 times the cosine of the wall's slope.
+
+    >>> places = np.array([[0.0, 0.0, 0.0], [4.0, 3.0, 0.0]])
+    >>> _distance_to_line(places, (0, 1), np.array([0.0, 5.0])).item()
+    4.0
+    """
     first, second = places[..., ends[0], :2], places[..., ends[1], :2]
     line = second - first
     away = point - first

@@ -95,6 +95,15 @@ def critical_value(n_tests: int, *, false_alarm: float = FALSE_ALARM) -> float:
         How many observations are looked at, at least 1.
     false_alarm : float
         Chance that any of them is called wrong by accident, 0 to 1.
+
+    Examples
+    --------
+    Of one the normal distribution's two-sided quantile, of many a larger one.
+
+    >>> round(critical_value(1, false_alarm=0.05), 6)
+    1.959964
+    >>> round(critical_value(60), 2)
+    3.48
     """
     each = -np.expm1(np.log1p(-false_alarm) / max(n_tests, 1))
     return float(-special.ndtri(each / 2))

@@ -1,4 +1,4 @@
-"""Where observations to known places say that a point lies in plan, and where these cross.
+"""Where observations to known places say that a point lies in plan, and where these intersect.
 
 Conventions: plans have the shape (n_plans, n_nodes, 2), so that a point is placed in many
 plans at once. A distance is a circle; a perpendicular two parallel lines; an offset along a
@@ -76,7 +76,23 @@ def distances_to_curves(curves: list[Curve], places: Float) -> Float:
 
 
 def intersections(first: list[Curve], second: list[Curve]) -> Float:
-    """Return where the curves of two observations cross, or come nearest."""
+    """Return where the curves of two observations intersect, or come nearest.
+
+    Returns
+    -------
+    ndarray, shape (n_plans, n_places, 2)
+
+    Examples
+    --------
+    Circles of 3 and 4 about places 5 apart: 9/5 along, 12/5 to either side.
+
+    >>> plans = np.array([[[0.0, 0.0], [5.0, 0.0]]])
+    >>> first = observation_curves(plans, ("distance", (0,), 3.0))
+    >>> second = observation_curves(plans, ("distance", (1,), 4.0))
+    >>> intersections(first, second)
+    array([[[ 1.8, -2.4],
+            [ 1.8,  2.4]]])
+    """
     found = []
     for one in first:
         for other in second:
@@ -91,7 +107,7 @@ def intersections(first: list[Curve], second: list[Curve]) -> Float:
 
 
 def _intersect_circles(first: Curve, second: Curve) -> Float:
-    """Return both crossings of two circles, shape (n_plans, 2, 2)."""
+    """Return both intersections of two circles, shape (n_plans, 2, 2)."""
     between = second[1] - first[1]
     length = np.maximum(np.linalg.norm(between, axis=1), 1e-9)
     unit = between / length[:, None]
@@ -104,7 +120,7 @@ def _intersect_circles(first: Curve, second: Curve) -> Float:
 
 
 def _intersect_circle_and_line(circle: Curve, line: Curve) -> Float:
-    """Return both crossings of a circle and a line, shape (n_plans, 2, 2)."""
+    """Return both intersections of a circle and a line, shape (n_plans, 2, 2)."""
     unit = line[3]
     foot = line[1] + np.einsum("ij,ij->i", circle[1] - line[1], unit)[:, None] * unit
     gap = np.linalg.norm(circle[1] - foot, axis=1)
@@ -113,7 +129,7 @@ def _intersect_circle_and_line(circle: Curve, line: Curve) -> Float:
 
 
 def _intersect_lines(first: Curve, second: Curve) -> Float:
-    """Return the crossing of two lines, shape (n_plans, 1, 2); far off where parallel."""
+    """Return the intersection of two lines, shape (n_plans, 1, 2); far off where parallel."""
     unit, other = first[3], second[3]
     cross = unit[:, 0] * other[:, 1] - unit[:, 1] * other[:, 0]
     away = second[1] - first[1]

@@ -242,7 +242,56 @@ def _depths_apart_m(triangle: Triangle, offset_m: float, reach_m: float) -> floa
     left_m, right_m = (triangle.height_m.of(side).value_and_std[0] for side in SIDES)
     head_m = triangle.seat_offset_m.value_and_std[0]
     beside_m = head_m if abs(head_m) <= PLACE_TOLERANCE_M else 0.0
+    return equal_distance_depths_m((left_m, right_m), offset_m, beside_m, reach_m)
+
+
+def equal_distance_depths_m(
+    heights_m: tuple[float, float], offset_m: float, beside_m: float, reach_m: float
+) -> float:
+    """Return how much farther back than the right one the left one belongs: 2 e, see above.
+
+    Parameters
+    ----------
+    heights_m : tuple of float
+        Of the left and the right tweeter above the ear.
+    beside_m : float
+        The head's place, positive to the right of the line.
+    reach_m : float
+        From the mean depth of both to the head's, above 0.
+
+    Examples
+    --------
+    With the left tweeter 0.2 m higher and the head 1 cm to the right, the distances are equal.
+
+    >>> apart_m = equal_distance_depths_m((0.3, 0.1), 1.0, 0.01, 2.0)
+    >>> left_m = math.dist((-1, apart_m / 2, 0.3), (0.01, 2, 0))
+    >>> right_m = math.dist((1, -apart_m / 2, 0.1), (0.01, 2, 0))
+    >>> abs(left_m - right_m) < 1e-12
+    True
+    """
+    left_m, right_m = heights_m
     return (left_m**2 - right_m**2 + 4 * offset_m * beside_m) / (2 * reach_m)
+
+
+def offset_for_angle_m(base_angle_deg: float, reach_m: float, rise_m: float) -> float:
+    """Return at which offset a pair has an angle at the head: a, see above.
+
+    Parameters
+    ----------
+    base_angle_deg : float
+        Above 0 and below 180.
+    reach_m, rise_m : float
+        From the pair's depth to the head's, and from the ear up to the tweeters.
+
+    Examples
+    --------
+    >>> round(offset_for_angle_m(60.0, math.sqrt(3), 0.0), 9)
+    1.0
+    >>> round(offset_for_angle_m(90.0, 1.5, 2.0), 9)
+    2.5
+    """
+    half = math.radians(base_angle_deg) / 2
+    return math.tan(half) * math.hypot(reach_m, rise_m)
 
 
 def symmetric_goal(solution: Solution, triangle: Triangle, target: Target) -> SymmetricGoal:
@@ -269,8 +318,7 @@ def symmetric_goal(solution: Solution, triangle: Triangle, target: Target) -> Sy
     def offset_at(depth_m: float) -> float:
         if target.base_angle_deg is None:
             return offset
-        half = math.radians(target.base_angle_deg) / 2
-        return math.tan(half) * math.hypot(head_y - depth_m, rise)
+        return offset_for_angle_m(target.base_angle_deg, head_y - depth_m, rise)
 
     if target.front_wall_m is not None:
         depth = _depth_for_wall(solution, target.front_wall_m, depth, offset_at)
