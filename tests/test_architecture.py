@@ -30,6 +30,11 @@ CONVERTS = {"convert", "inspect", "msgpack", "toml", "yaml", "json.decode", "jso
 """What of msgspec learns a type, which two threads may not do at once: `CONVERTER` alone calls it.
 Records themselves are declared anywhere."""
 
+SHARED_OPTIONS = "measure.commands.options"
+"""What verbs may import of each other's package; `cli` and `log` load verbs by their names."""
+
+FROZEN = "dataclass(frozen=True, kw_only=True, slots=True)"
+
 HEAVY = {"numpy", "scipy", "matplotlib", "sounddevice", "soundfile", "soxr", "rich", "msgspec"}
 HEAVY |= {"skfem", "shapely"}
 
@@ -90,6 +95,91 @@ def breaches(path: Path) -> list[str]:
     return found
 
 
+def verb_breaches(path: Path) -> list[str]:
+    """Return what a file of ``measure`` does against the rules of thin commands."""
+    here = names(path)
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    found = []
+    for module in set(imports(path)):
+        verb = module.startswith("measure.commands.") and not module.startswith(SHARED_OPTIONS)
+        if verb and here.startswith("measure/"):
+            found.append(f"{here} imports {module}: what verbs share stands beside its subject")
+    if here.startswith("measure/") and any(
+        isinstance(node, ast.Subscript) and ast.unparse(node) == "dict[str, Any]"
+        for node in ast.walk(tree)
+    ):
+        found.append(f"{here} has dict[str, Any]: a record, or JsonObject where it becomes JSON")
+    if path.parent == ROOT / "measure" / "commands" and not path.stem.startswith("_"):
+        found += [f"{here} {problem}" for problem in thickness(tree)]
+    return found
+
+
+def thickness(tree: ast.Module) -> Iterator[str]:
+    """Yield what a verb's file lacks of a record of options and of a `run` that takes it."""
+    records = {
+        node.name
+        for node in tree.body
+        if isinstance(node, ast.ClassDef)
+        and node.name.endswith("Options")
+        and FROZEN in {ast.unparse(one) for one in node.decorator_list}
+    }
+    if not records:
+        yield f"has no class ...Options under @{FROZEN}"
+    runs = [node for node in tree.body if isinstance(node, ast.FunctionDef) and node.name == "run"]
+    if not any(ast.unparse(one.args).startswith("options: ") for one in runs):
+        yield "has no run(options: ...)"
+    if any(len(one.args.args) + len(one.args.kwonlyargs) != 1 for one in runs):
+        yield "has a run that takes more than its options"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=names)
+def test_commands_are_thin(path: Path) -> None:
+    assert verb_breaches(path) == []
+
+
+RECORD = f"from dataclasses import dataclass\n@{FROZEN}\nclass ReadOptions:\n    x: int = 0\n"
+RUN = "def run(options: ReadOptions) -> None: ...\n"
+
+
+@pytest.mark.parametrize(
+    ("where", "source"),
+    [
+        ("measure/commands/read.py", f"from measure.commands.take import run as r\n{RECORD}{RUN}"),
+        ("measure/commands/read.py", f"{RECORD}{RUN}def f():\n    import measure.commands.take\n"),
+        ("measure/commands/read.py", f"from measure.commands import take\n{RECORD}{RUN}"),
+        ("measure/commands/read.py", RECORD),
+        ("measure/commands/read.py", RUN),
+        ("measure/commands/read.py", f"{RECORD.replace('frozen=True, ', '')}{RUN}"),
+        ("measure/commands/read.py", f"{RECORD}def run(options: ReadOptions, more: int): ...\n"),
+        ("measure/commands/read.py", f"{RECORD}def run(**options: object): ...\n"),
+        ("measure/takes/take.py", "from measure.commands.read import ReadOptions"),
+        ("measure/takes/take.py", "def f(x: dict[str, Any]) -> None: ...\n"),
+        ("measure/takes/take.py", "x: list[dict[str, Any]] = []\n"),
+    ],
+)
+def test_a_thick_command_is_noticed(
+    where: str, source: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Known input: each rule broken once, in a file that keeps the others.
+    assert verb_breaches(planted(where, source, tmp_path, monkeypatch))
+
+
+def test_a_thin_command_is_let_through(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Known input: the file of which the broken ones above are made.
+    source = f"from measure.commands.options import FILE\n{RECORD}{RUN}"
+    path = planted("measure/commands/read.py", source, tmp_path, monkeypatch)
+    assert verb_breaches(path) == []
+
+
+def planted(where: str, source: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Write a file into a folder that is taken for the project's own; return its path."""
+    path = folder / where
+    path.parent.mkdir(parents=True)
+    path.write_text(source, encoding="utf-8")
+    monkeypatch.setattr(sys.modules[__name__], "ROOT", folder)
+    return path
+
+
 @pytest.mark.parametrize("path", MODULES, ids=names)
 def test_imports_follow_the_arrows(path: Path) -> None:
     assert breaches(path) == []
@@ -115,11 +205,7 @@ def test_a_breach_is_noticed(
     where: str, source: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # Known input: each rule broken once; a checker that sees nothing would pass above.
-    path = tmp_path / where
-    path.parent.mkdir(parents=True)
-    path.write_text(source, encoding="utf-8")
-    monkeypatch.setattr(sys.modules[__name__], "ROOT", tmp_path)
-    assert breaches(path)
+    assert breaches(planted(where, source, tmp_path, monkeypatch))
 
 
 def loaded_by(statement: str) -> set[str]:
