@@ -126,7 +126,7 @@ def common_gain(left: SideChange | None, right: SideChange | None) -> CommonGain
     """
     if left is None or right is None:
         return CommonGain(gain_db=0.0, std_db=0.0, changed=False, left=left, right=right)
-    gain_db, std_db = _shared(left, right)
+    gain_db, std_db = _shared_change_db(left, right)
     changed = abs(gain_db) > max(SIGMAS * std_db, LEAST_GAIN_DB)
     return CommonGain(
         gain_db=gain_db if changed else 0.0,
@@ -137,7 +137,7 @@ def common_gain(left: SideChange | None, right: SideChange | None) -> CommonGain
     )
 
 
-def _shared(left: SideChange, right: SideChange) -> tuple[float, float]:
+def _shared_change_db(left: SideChange, right: SideChange) -> tuple[float, float]:
     """Return the shared change and one sigma of it."""
     both_std_db = math.hypot(left.std_db, right.std_db)
     if abs(left.change_db - right.change_db) <= max(SIGMAS * both_std_db, LEAST_GAIN_DB):

@@ -19,8 +19,13 @@ from analysis.bass.causes.cause import Cause
 from analysis.bass.curve import BassCurve, bass_curve
 from analysis.bass.features import Feature
 from analysis.comparison.common_gain import CommonGain, common_gain, side_change
-from analysis.comparison.feature_changes import CurvePair, FeatureChange, Move, feature_changes
-from analysis.comparison.moved import Moved, residual_db, which_moved
+from analysis.comparison.feature_changes import (
+    CurvePair,
+    Displacement,
+    FeatureChange,
+    feature_changes,
+)
+from analysis.comparison.moved import Moved, infer_moved, residual_db
 from analysis.room.prediction import CURVES, Curve
 from analysis.room.room import Positions
 from analysis.signals.impulse_response import ImpulseResponse
@@ -126,9 +131,9 @@ class Comparison:
         Curve by curve, each by rising frequency.
     curves : mapping of str to (BassCurve, BassCurve)
         Before and after, the gain still in.
-    move : Move
+    move : Displacement
         What was moved.
-    move_is_told : bool
+    move_is_given : bool
         Whether the user said so; else it was inferred.
     """
 
@@ -138,8 +143,8 @@ class Comparison:
     seat: ValueChange | None
     features: tuple[FeatureChange, ...]
     curves: Mapping[Curve, tuple[BassCurve, BassCurve]]
-    move: Move
-    move_is_told: bool
+    move: Displacement
+    move_is_given: bool
 
 
 def compare(before: Snapshot, after: Snapshot, *, moved: Moved = "unknown") -> Comparison:
@@ -164,43 +169,49 @@ def compare(before: Snapshot, after: Snapshot, *, moved: Moved = "unknown") -> C
     if moved not in get_args(Moved):
         msg = f"moved {moved!r} must be one of {', '.join(get_args(Moved))}"
         raise ValueError(msg)
-    before, after = with_noise(before), with_noise(after)
+    before, after = ensure_noise(before), ensure_noise(after)
     _check_rates(before, after)
-    sides = {name: _pair(before, after, name) for name in CURVES[:2]}
-    arrival = _value(
+    sides = {name: _response_pair(before, after, name) for name in CURVES[:2]}
+    arrival = _value_change(
         (before.arrival_m, after.arrival_m),
         (before.arrival_std_m, after.arrival_std_m),
         (before.arrival_in_room_std_m, after.arrival_in_room_std_m),
     )
-    what = _inferred(sides) if moved == "unknown" else moved
-    move = Move(
+    what = _infer_from_reflections(sides) if moved == "unknown" else moved
+    move = Displacement(
         moved=what,
-        distance_m=_distance_m(before, after, what, arrival),
+        distance_m=_moved_distance_m(before, after, what, arrival),
         speed_of_sound_m_s=after.speed_of_sound_m_s,
     )
     gain = common_gain(*(None if pair is None else side_change(*pair) for pair in sides.values()))
-    curves = _curves(sides)
+    curves = _bass_curves(sides)
     return Comparison(
         gain=gain,
         arrival=arrival,
-        direct=_level(before.direct_db, after.direct_db, before.direct_std_db, after.direct_std_db),
-        seat=_level(before.seat_db, after.seat_db, before.seat_std_db, after.seat_std_db),
-        features=_features(before, after, curves, gain, move),
+        direct=_level_change(
+            before.direct_db, after.direct_db, before.direct_std_db, after.direct_std_db
+        ),
+        seat=_level_change(before.seat_db, after.seat_db, before.seat_std_db, after.seat_std_db),
+        features=_changes_of_all_features(before, after, curves, gain, move),
         curves=curves,
         move=move,
-        move_is_told=moved != "unknown",
+        move_is_given=moved != "unknown",
     )
 
 
 _Pair = tuple[ImpulseResponse, ImpulseResponse]
 
 
-def with_noise(snapshot: Snapshot) -> Snapshot:
+def ensure_noise(snapshot: Snapshot) -> Snapshot:
     """Return a snapshot whose responses carry a usable stretch of noise."""
-    return replace(snapshot, left=_noisy(snapshot.left), right=_noisy(snapshot.right))
+    return replace(
+        snapshot,
+        left=_response_with_noise(snapshot.left),
+        right=_response_with_noise(snapshot.right),
+    )
 
 
-def _noisy(response: ImpulseResponse | None) -> ImpulseResponse | None:
+def _response_with_noise(response: ImpulseResponse | None) -> ImpulseResponse | None:
     """Return a response with noise; the last part of it where none came with it."""
     if response is None or response.noise.size >= NOISE_S * response.sample_rate_hz:
         return response
@@ -217,21 +228,21 @@ def _check_rates(before: Snapshot, after: Snapshot) -> None:
         raise ValueError(msg)
 
 
-def _pair(before: Snapshot, after: Snapshot, name: str) -> _Pair | None:
+def _response_pair(before: Snapshot, after: Snapshot, name: str) -> _Pair | None:
     """Return one loudspeaker's response before and after, if both are there."""
     first, second = getattr(before, name), getattr(after, name)
     return None if first is None or second is None else (first, second)
 
 
-def _inferred(sides: Mapping[Curve, _Pair | None]) -> Moved:
+def _infer_from_reflections(sides: Mapping[Curve, _Pair | None]) -> Moved:
     """Return which loudspeaker moved, by the early reflections."""
     left, right = sides["left"], sides["right"]
     if left is None or right is None:
         return "unknown"
-    return which_moved(residual_db(*left), residual_db(*right))
+    return infer_moved(residual_db(*left), residual_db(*right))
 
 
-def _curves(sides: Mapping[Curve, _Pair | None]) -> dict[Curve, tuple[BassCurve, BassCurve]]:
+def _bass_curves(sides: Mapping[Curve, _Pair | None]) -> dict[Curve, tuple[BassCurve, BassCurve]]:
     """Return the bass curves before and after of what was heard both times."""
     curves: dict[Curve, tuple[BassCurve, BassCurve]] = {
         name: (bass_curve(pair[0]), bass_curve(pair[1]))
@@ -244,12 +255,12 @@ def _curves(sides: Mapping[Curve, _Pair | None]) -> dict[Curve, tuple[BassCurve,
     return curves
 
 
-def _features(
+def _changes_of_all_features(
     before: Snapshot,
     after: Snapshot,
     curves: Mapping[Curve, tuple[BassCurve, BassCurve]],
     gain: CommonGain,
-    move: Move,
+    move: Displacement,
 ) -> tuple[FeatureChange, ...]:
     """Return what became of the features, curve by curve."""
     return tuple(
@@ -278,7 +289,7 @@ def _curve_pair(name: Curve, curves: tuple[BassCurve, BassCurve], gain: CommonGa
     )
 
 
-def _value(
+def _value_change(
     values: tuple[float | None, float | None],
     stds: tuple[float | None, float | None],
     counted: tuple[float | None, float | None],
@@ -297,7 +308,7 @@ def _value(
     )
 
 
-def _level(
+def _level_change(
     before_db: float | None,
     after_db: float | None,
     before_std_db: float | None,
@@ -306,10 +317,10 @@ def _level(
     """Return the change of a level difference."""
     stds = (before_std_db, after_std_db)
     counted = (before_std_db or 0.0, math.hypot(after_std_db or 0.0, LEVEL_STD_DB))
-    return _value((before_db, after_db), stds, counted)
+    return _value_change((before_db, after_db), stds, counted)
 
 
-def _distance_m(
+def _moved_distance_m(
     before: Snapshot, after: Snapshot, moved: Moved, arrival: ValueChange | None
 ) -> float | None:
     """Return how far the loudspeaker that moved did so, at least."""

@@ -31,7 +31,7 @@ LAST_S: Final = 0.02
 
 LEAST_DB: Final = -30.0
 LEAST_PROMINENCE_DB: Final = 3.0
-MOST: Final = 6
+MOST_REFLECTIONS: Final = 6
 """So many of the strongest are followed."""
 
 WITHIN_S: Final = 1.5e-4
@@ -39,7 +39,7 @@ WITHIN_S: Final = 1.5e-4
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Early:
+class EarlyResponse:
     """The envelope about the direct sound, and the reflections in it.
 
     Attributes
@@ -62,7 +62,7 @@ class Early:
         return float(power_db(self.power[first : max(int(last), int(first) + 1)].mean()))
 
 
-def early_reflections(response: ImpulseResponse) -> Early:
+def find_early_reflections(response: ImpulseResponse) -> EarlyResponse:
     """Return the first reflections of an impulse response.
 
     Parameters
@@ -71,12 +71,12 @@ def early_reflections(response: ImpulseResponse) -> Early:
 
     Returns
     -------
-    Early
+    EarlyResponse
     """
     rate_hz = response.sample_rate_hz
-    power = _envelope(response.samples, rate_hz)
+    power = _envelope_power(response.samples, rate_hz)
     direct = int(np.argmax(power))
-    offset = _vertex(power, direct)
+    offset = _parabola_vertex(power, direct)
     reach = slice(direct, min(direct + round(LAST_S * rate_hz) + 1, power.size))
     time_s: Float = np.asarray(
         (np.arange(reach.stop - reach.start, dtype=np.float64) - offset) / rate_hz, dtype=np.float64
@@ -86,12 +86,12 @@ def early_reflections(response: ImpulseResponse) -> Early:
     found = find_local_maxima(level_db, prominence=LEAST_PROMINENCE_DB).indices
     found = found[(level_db[found] >= LEAST_DB) & (time_s[found] >= FIRST_S)]
     heights = level_db[found]
-    kept = np.sort(found[np.argsort(-heights)[:MOST]])
-    times = tuple(float(time_s[k] + _vertex(inside, int(k)) / rate_hz) for k in kept)
-    return Early(time_s=time_s, power=inside, times_s=times)
+    kept = np.sort(found[np.argsort(-heights)[:MOST_REFLECTIONS]])
+    times = tuple(float(time_s[k] + _parabola_vertex(inside, int(k)) / rate_hz) for k in kept)
+    return EarlyResponse(time_s=time_s, power=inside, times_s=times)
 
 
-def _envelope(samples: Float, rate_hz: float) -> Float:
+def _envelope_power(samples: Float, rate_hz: float) -> Float:
     """Return the smoothed power of the band's analytic signal."""
     n = fft.next_fast_len(samples.size + round(0.05 * rate_hz))
     spectrum = np.asarray(fft.fft(samples, n))
@@ -106,7 +106,7 @@ def _envelope(samples: Float, rate_hz: float) -> Float:
     return np.asarray(gaussian_filter1d(np.abs(analytic) ** 2, SMOOTH_S * rate_hz))
 
 
-def _vertex(power: Float, at: int) -> float:
+def _parabola_vertex(power: Float, at: int) -> float:
     """Return how far the vertex of the parabola through three samples is from the middle one."""
     if not 0 < at < power.size - 1:
         return 0.0

@@ -103,7 +103,7 @@ class FeatureChange:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Move:
+class Displacement:
     """What was moved, and by how much.
 
     Attributes
@@ -140,7 +140,7 @@ class CurvePair:
 
 
 def feature_changes(
-    before: Sequence[Feature], after: Sequence[Feature], *, curves: CurvePair, move: Move
+    before: Sequence[Feature], after: Sequence[Feature], *, curves: CurvePair, move: Displacement
 ) -> tuple[FeatureChange, ...]:
     """Return what became of the features of one curve.
 
@@ -148,7 +148,7 @@ def feature_changes(
     ----------
     before, after : sequence of Feature
     curves : CurvePair
-    move : Move
+    move : Displacement
 
     Returns
     -------
@@ -156,22 +156,24 @@ def feature_changes(
         By rising frequency, the unchanged ones among them.
     """
     match = match_features(before, after)
-    weak = _weak(curves.after, [*(pair.second for pair in match.pairs), *match.only_second])
+    weak = _weak_features(
+        curves.after, [*(pair.second for pair in match.pairs), *match.only_second]
+    )
     later = match_features(match.only_first, weak)
-    weak = _weak(curves.before, [*(pair.first for pair in match.pairs), *match.only_first])
+    weak = _weak_features(curves.before, [*(pair.first for pair in match.pairs), *match.only_first])
     earlier = match_features(weak, match.only_second)
     pairs = (*match.pairs, *later.pairs, *earlier.pairs)
-    gone = [feature for feature in later.only_first if _visible(feature, curves.after)]
-    new = [feature for feature in earlier.only_second if _visible(feature, curves.before)]
+    gone = [feature for feature in later.only_first if _would_show(feature, curves.after)]
+    new = [feature for feature in earlier.only_second if _would_show(feature, curves.before)]
     changes = [
-        *(_pair(pair, curves, move) for pair in pairs),
-        *(_lone(curves.name, "gone", before=feature) for feature in gone),
-        *(_lone(curves.name, "new", after=feature) for feature in new),
+        *(_paired_change(pair, curves, move) for pair in pairs),
+        *(_unpaired_change(curves.name, "gone", before=feature) for feature in gone),
+        *(_unpaired_change(curves.name, "new", after=feature) for feature in new),
     ]
     return tuple(sorted(changes, key=lambda change: change.frequency_hz))
 
 
-def _lone(
+def _unpaired_change(
     name: Curve, change: Change, *, before: Feature | None = None, after: Feature | None = None
 ) -> FeatureChange:
     """Return the record of a feature that is there only once."""
@@ -190,7 +192,7 @@ def least_shift_hz(frequency_hz: float, std_hz: float) -> float:
     return max(SIGMAS * std_hz, LEAST_SHIFT * frequency_hz)
 
 
-def _weak(curve: BassCurve, known: Sequence[Feature]) -> list[Feature]:
+def _weak_features(curve: BassCurve, known: Sequence[Feature]) -> list[Feature]:
     """Return the weaker features of a curve, those already known left out."""
     places = np.array([feature.frequency_hz for feature in known])
     near_hz = 2 * curve.spacing_hz
@@ -201,18 +203,20 @@ def _weak(curve: BassCurve, known: Sequence[Feature]) -> list[Feature]:
     ]
 
 
-def _visible(feature: Feature, other: BassCurve) -> bool:
+def _would_show(feature: Feature, other: BassCurve) -> bool:
     """Return whether the other curve would have shown a feature there."""
     at = int(np.argmin(np.abs(other.frequency_hz - feature.frequency_hz)))
     inside = other.band_hz[0] <= feature.frequency_hz <= other.band_hz[1]
     return bool(inside and other.covered[at] and other.level_std_db[at] <= HIDDEN_STD_DB)
 
 
-def _pair(pair: FeaturePair, curves: CurvePair, move: Move) -> FeatureChange:
+def _paired_change(pair: FeaturePair, curves: CurvePair, move: Displacement) -> FeatureChange:
     """Return the record of a feature seen in both."""
     dip = pair.first.kind == "dip"
     least_hz = least_shift_hz(pair.first.frequency_hz, pair.frequency_change_std_hz)
-    change_db = _level_db(pair.second, curves.after) - _level_db(pair.first, curves.before)
+    change_db = _level_at_feature_db(pair.second, curves.after) - _level_at_feature_db(
+        pair.first, curves.before
+    )
     change_db -= curves.change_db
     std_db = math.hypot(pair.level_change_std_db or 0.0, curves.change_std_db)
     least_db = max(SIGMAS * std_db, LEAST_LEVEL_DB)
@@ -233,18 +237,18 @@ def _pair(pair: FeaturePair, curves: CurvePair, move: Move) -> FeatureChange:
         frequency_std_hz=pair.frequency_change_std_hz,
         level_change_db=change_db,
         level_std_db=std_db,
-        evidence=_evidence(pair, "moved" in changes, curves.name, least_hz, move),
+        evidence=_evidence_of_dip(pair, "moved" in changes, curves.name, least_hz, move),
     )
 
 
-def _level_db(feature: Feature, curve: BassCurve) -> float:
+def _level_at_feature_db(feature: Feature, curve: BassCurve) -> float:
     """Return the level of the curve at a feature: that against the local mean, and the mean."""
     mean_db = np.interp(feature.frequency_hz, curve.frequency_hz, curve.local_mean_db)
     return feature.level_db + float(mean_db)
 
 
-def _evidence(
-    pair: FeaturePair, moved: bool, curve: Curve, least_hz: float, move: Move
+def _evidence_of_dip(
+    pair: FeaturePair, moved: bool, curve: Curve, least_hz: float, move: Displacement
 ) -> Evidence | None:
     """Return what a dip of the loudspeaker that moved, alone, speaks for."""
     if pair.first.kind != "dip" or move.moved not in ("left", "right") or curve != move.moved:

@@ -65,7 +65,7 @@ def residual_db(before: ImpulseResponse, after: ImpulseResponse) -> float | None
         At most 0; -60 where nothing is left. None where noise could leave as much as a
         loudspeaker that moved.
     """
-    first, second = _early(before), _early(after)
+    first, second = _early_part(before), _early_part(after)
     match = delay_between(first, second, sample_rate_hz=before.sample_rate_hz)
     noise = sum(
         _noise_energy(response) / max(float(np.sum(early**2)), 1e-300)
@@ -77,7 +77,7 @@ def residual_db(before: ImpulseResponse, after: ImpulseResponse) -> float | None
     return 10 * math.log10(max(left_over, NOISE_SHARE * noise, 1e-6))
 
 
-def which_moved(left_residual_db: float | None, right_residual_db: float | None) -> Moved:
+def infer_moved(left_residual_db: float | None, right_residual_db: float | None) -> Moved:
     """Return which loudspeaker moved, from both residuals.
 
     Parameters
@@ -103,25 +103,25 @@ def which_moved(left_residual_db: float | None, right_residual_db: float | None)
     return "both" if smallest_db > CHANGED_DB else "unknown"
 
 
-def _early(response: ImpulseResponse) -> Float:
+def _early_part(response: ImpulseResponse) -> Float:
     """Return the band-limited first part of a response, faded at both ends."""
     rate_hz = response.sample_rate_hz
-    limited = _limited(response.samples, rate_hz)
+    limited = _band_limited(response.samples, rate_hz)
     first = round((first_arrival_s(response) - LEAD_S - response.start_s) * rate_hz)
     n = round((LEAD_S + WINDOW_S) * rate_hz)
     index = first + np.arange(n)
     inside = (index >= 0) & (index < limited.size)
     cut = np.where(inside, limited[np.clip(index, 0, limited.size - 1)], 0.0)
-    return cut * _fade(n)
+    return cut * _fading_window(n)
 
 
-def _fade(n: int) -> Float:
+def _fading_window(n: int) -> Float:
     """Return a window that opens over its first and closes over its last sixth."""
     edge = np.minimum(np.arange(n), np.arange(n)[::-1]) / (n / 6)
     return np.asarray(0.5 - 0.5 * np.cos(np.pi * np.minimum(edge, 1)))
 
 
-def _limited(samples: Float, rate_hz: float) -> Float:
+def _band_limited(samples: Float, rate_hz: float) -> Float:
     """Return the samples within the band, with edges of a third of an octave."""
     n_fft = fft.next_fast_len(samples.size + round(0.02 * rate_hz), real=True)
     octave = np.log2(np.maximum(fft.rfftfreq(n_fft, 1 / rate_hz), 1.0))
@@ -137,5 +137,5 @@ def _noise_energy(response: ImpulseResponse) -> float:
     if response.noise.size == 0:
         return 0.0
     rate_hz = response.sample_rate_hz
-    power = float(np.mean(_limited(response.noise, rate_hz) ** 2))
-    return power * float(np.sum(_fade(round((LEAD_S + WINDOW_S) * rate_hz)) ** 2))
+    power = float(np.mean(_band_limited(response.noise, rate_hz) ** 2))
+    return power * float(np.sum(_fading_window(round((LEAD_S + WINDOW_S) * rate_hz)) ** 2))

@@ -32,7 +32,7 @@ STDS: Final = {"evenness": 0.2, "worst dip": 1.0, "extension": 1.0, "likeness": 
 """One sigma from one reading to the next, in dB and Hz, as a start: repeats replace it. Common
 practice, no source."""
 
-LEASTS: Final = {"evenness": 0.3, "worst dip": 1.0, "extension": 2.0, "likeness": 0.5}
+LEAST_CHANGES: Final = {"evenness": 0.3, "worst dip": 1.0, "extension": 2.0, "likeness": 0.5}
 """Smaller differences are none, however sure. Common practice, no source."""
 
 
@@ -56,13 +56,13 @@ def pair_measures(
         By their words; NaN where nothing was sampled.
     """
     inside = (grid_hz >= EVEN_HZ[0]) & (grid_hz <= EVEN_HZ[1])
-    level = _both_db(curves_db[:, inside])
+    level = _mean_level_db(curves_db[:, inside])
     octave = np.log2(grid_hz[inside])
     about = level - np.polyval(np.polyfit(octave, level, 1), octave)
     found = {
         "evenness of the bass": float(np.std(about)),
         "worst dip of the bass": float(about.min()),
-        "extension of the bass": _extension_hz(wide_hz, _both_db(wide_db)),
+        "extension of the bass": _extension_hz(wide_hz, _mean_level_db(wide_db)),
     }
     for low_hz, high_hz in BANDS_HZ:
         band = (wide_hz >= low_hz) & (wide_hz <= high_hz) & np.isfinite(wide_db).all(axis=0)
@@ -72,7 +72,7 @@ def pair_measures(
     return found
 
 
-def _both_db(levels_db: Float) -> Float:
+def _mean_level_db(levels_db: Float) -> Float:
     """Return the level of the mean power of left and right."""
     return np.asarray(10 * np.log10(np.mean(10 ** (levels_db / 10), axis=0)))
 
@@ -113,7 +113,7 @@ def measure_repeats(groups: Sequence[Sequence[dict[str, float]]]) -> list[Repeat
                 before=values[0],
                 after=values[1],
                 stated_std=STDS[kind],
-                least=LEASTS[kind],
+                least=LEAST_CHANGES[kind],
                 family="measure",
             )
         )

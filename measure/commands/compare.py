@@ -101,7 +101,7 @@ def _document(comparison: Comparison, *, before: Path, after: Path) -> JsonObjec
         "before": before.name,
         "after": after.name,
         "moved": comparison.move.moved,
-        "moved_is_told": comparison.move_is_told,
+        "moved_is_told": comparison.move_is_given,
         "gain": {
             "change_db": comparison.gain.gain_db,
             "std_db": comparison.gain.std_db,

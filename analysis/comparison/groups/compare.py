@@ -20,8 +20,14 @@ from scipy import fft
 from analysis.basics.arrays import Float
 from analysis.basics.repeat_statistics import GroupChange, Repeats, judge_changes
 from analysis.comparison.compare import LEVEL_STD_DB, Snapshot
-from analysis.comparison.groups.features import SIDES, Outcome, Tracked, bass_features, outcome
-from analysis.comparison.groups.reflections import reflections
+from analysis.comparison.groups.features import (
+    SIDES,
+    Outcome,
+    Tracked,
+    judge_outcome,
+    track_bass_features,
+)
+from analysis.comparison.groups.reflections import track_reflections
 from analysis.comparison.pair_measures import measure_repeats, pair_measures
 from analysis.signals.impulse_response import ImpulseResponse
 
@@ -100,7 +106,7 @@ class GroupComparison:
     wide_spread_db: Float
 
     @property
-    def claimed(self) -> tuple[GroupChange, ...]:
+    def significant_changes(self) -> tuple[GroupChange, ...]:
         """What changed beyond the uncertainty, of all but peaks, dips and reflections."""
         every = (*self.changes, *self.measures)
         return tuple(one for one in every if one.beyond_uncertainty)
@@ -149,15 +155,15 @@ def compare_groups(
         if not group or any(one.left is None or one.right is None for one in group):
             msg = f"{name} must hold at least one reading, each with both loudspeakers"
             raise ValueError(msg)
-    groups = [[_levels(one, matching) for one in group] for group in (before, after)]
-    quantities = [*_scalars(before, after), *_bands(groups)]
-    measures, tracked = _measures(groups), _tracked((before, after), groups)
+    groups = [[_reading_levels(one, matching) for one in group] for group in (before, after)]
+    quantities = [*_repeats_of_scalars(before, after), *_repeats_of_bands(groups)]
+    measures, tracked = _repeats_of_measures(groups), _track_both_sides((before, after), groups)
     others = [one for t in tracked for one in t.quantities]
     judged = judge_changes([*quantities, *measures, *others])
     outcomes, rest = list[Outcome](), judged[len(judged) - len(others) :]
     for one in tracked:
         n = len(one.quantities)
-        outcomes.append(outcome(one, rest[:n]))
+        outcomes.append(judge_outcome(one, rest[:n]))
         rest = rest[n:]
     curves, wide = ([[getattr(one, name) for one in g] for g in groups] for name in _CURVES)
     references = [np.mean([one.reference_db for one in group]) for group in groups]
@@ -167,45 +173,48 @@ def compare_groups(
         matching=matching,
         gain_db=float(references[1] - references[0]),
         changes=tuple(judged[: len(quantities)]),
-        frequency_hz=_grid(),
+        frequency_hz=_bass_grid_hz(),
         curves_db=np.stack([np.mean(one, axis=0) for one in curves]),
-        spread_db=np.stack([_spread(one) for one in curves]),
+        spread_db=np.stack([_standard_deviation(one) for one in curves]),
         measures=tuple(judged[len(quantities) : len(quantities) + len(measures)]),
         features=tuple(one for one in outcomes if one.tracked.what != "reflection"),
         reflections=tuple(one for one in outcomes if one.tracked.what == "reflection"),
-        wide_hz=_wide_grid(),
+        wide_hz=_wide_grid_hz(),
         wide_db=np.stack([np.mean(one, axis=0) for one in wide]),
-        wide_spread_db=np.stack([_spread(one) for one in wide]),
+        wide_spread_db=np.stack([_standard_deviation(one) for one in wide]),
     )
 
 
-def _measures(groups: Sequence[Sequence[_Levels]]) -> list[Repeats]:
+def _repeats_of_measures(groups: Sequence[Sequence[_ReadingLevels]]) -> list[Repeats]:
     """Return each pair's bass and symmetry in a few numbers."""
-    grid, wide = _grid(), _wide_grid()
+    grid, wide = _bass_grid_hz(), _wide_grid_hz()
     return measure_repeats(
         [[pair_measures(grid, one.curves_db, wide, one.wide_db) for one in g] for g in groups]
     )
 
 
-def _tracked(
-    snapshots: Sequence[Sequence[Snapshot]], groups: Sequence[Sequence[_Levels]]
+def _track_both_sides(
+    snapshots: Sequence[Sequence[Snapshot]], groups: Sequence[Sequence[_ReadingLevels]]
 ) -> list[Tracked]:
     """Return the peaks, dips and reflections of both sides."""
     found: list[Tracked] = []
     for row, side in enumerate(SIDES):
         fine = [[one.fine_db[row] for one in group] for group in groups]
-        found += [*bass_features(snapshots, side, _grid(), fine), *reflections(snapshots, side)]
+        found += [
+            *track_bass_features(snapshots, side, _bass_grid_hz(), fine),
+            *track_reflections(snapshots, side),
+        ]
     return found
 
 
-def _spread(curves: list[Float]) -> Float:
+def _standard_deviation(curves: list[Float]) -> Float:
     """Return the standard deviation over a group; NaN for one reading."""
     if len(curves) == 1:
         return np.full_like(curves[0], math.nan)
     return np.asarray(np.std(curves, axis=0, ddof=1))
 
 
-def _scalars(before: Sequence[Snapshot], after: Sequence[Snapshot]) -> list[Repeats]:
+def _repeats_of_scalars(before: Sequence[Snapshot], after: Sequence[Snapshot]) -> list[Repeats]:
     """Return arrival and levels, those that each reading has."""
     found = []
     for name, unit, value, std, least in (
@@ -234,7 +243,7 @@ _CURVES: Final = ("curves_db", "wide_db")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class _Levels:
+class _ReadingLevels:
     """The levels of one reading, left and right, in dB against its reference."""
 
     reference_db: Float
@@ -244,9 +253,9 @@ class _Levels:
     wide_db: Float
 
 
-def _levels(one: Snapshot, matching: str) -> _Levels:
+def _reading_levels(one: Snapshot, matching: str) -> _ReadingLevels:
     """Return the levels of one reading."""
-    power = [_power(side) for side in (one.left, one.right) if side is not None]
+    power = [_running_power(side) for side in (one.left, one.right) if side is not None]
     low_hz, high_hz = OWN_BAND_HZ if matching == "own" else PAIR_BAND_HZ
     middle_hz, reach = np.array([math.sqrt(low_hz * high_hz)]), math.sqrt(high_hz / low_hz)
     reference = np.array([float(_mean_power(*side, middle_hz, reach)[0]) for side in power])
@@ -258,29 +267,29 @@ def _levels(one: Snapshot, matching: str) -> _Levels:
         means = [_mean_power(*side, at_hz, 2 ** (octaves / 2)) for side in power]
         return np.asarray(10 * np.log10(means) - reference_db[:, None])
 
-    return _Levels(
+    return _ReadingLevels(
         reference_db=reference_db,
         bands_db=smoothed(np.array(BAND_CENTRES_HZ), 1 / 3),
-        curves_db=smoothed(_grid(), 1 / 6),
-        fine_db=smoothed(_grid(), FEATURE_OCTAVES),
-        wide_db=smoothed(_wide_grid(), 1 / 3),
+        curves_db=smoothed(_bass_grid_hz(), 1 / 6),
+        fine_db=smoothed(_bass_grid_hz(), FEATURE_OCTAVES),
+        wide_db=smoothed(_wide_grid_hz(), 1 / 3),
     )
 
 
-def _grid() -> Float:
+def _bass_grid_hz() -> Float:
     """Return the frequencies of the curves: 20 to 300 Hz."""
     n = round(math.log2(15) * _POINTS_PER_OCTAVE)
     return np.asarray(20.0 * 2 ** (np.arange(n + 1) / _POINTS_PER_OCTAVE))
 
 
-def _wide_grid() -> Float:
+def _wide_grid_hz() -> Float:
     """Return the frequencies of the curves of the whole range."""
     low_hz, high_hz = WIDE_HZ
     n = round(math.log2(high_hz / low_hz) * _WIDE_POINTS_PER_OCTAVE)
     return np.asarray(np.geomspace(low_hz, high_hz, n + 1))
 
 
-def _power(response: ImpulseResponse) -> tuple[Float, Float]:
+def _running_power(response: ImpulseResponse) -> tuple[Float, Float]:
     """Return frequency and the running sum of power over it."""
     n_fft = fft.next_fast_len(
         max(response.samples.size, round(2 * response.sample_rate_hz)), real=True
@@ -300,7 +309,7 @@ def _mean_power(frequency_hz: Float, running: Float, at_hz: Float, reach: float)
     return np.where(inside, np.maximum(mean, 1e-30), math.nan)
 
 
-def _bands(groups: list[list[_Levels]]) -> list[Repeats]:
+def _repeats_of_bands(groups: list[list[_ReadingLevels]]) -> list[Repeats]:
     """Return each third octave of each side."""
     return [
         Repeats(

@@ -24,7 +24,7 @@ from analysis.bass.causes.cause import Cause
 from analysis.bass.curve import NOISE_LEVEL_STD_DB, bass_curve
 from analysis.bass.feature_match import match_features
 from analysis.bass.features import Feature, find_features
-from analysis.comparison.compare import Snapshot, with_noise
+from analysis.comparison.compare import Snapshot, ensure_noise
 from analysis.comparison.feature_changes import LEAST_LEVEL_DB, LEAST_SHIFT, WEAK_DB
 
 What = Literal["peak", "dip", "reflection"]
@@ -101,7 +101,7 @@ class Outcome:
     changes: tuple[str, ...]
 
 
-def outcome(tracked: Tracked, judged: Sequence[GroupChange]) -> Outcome:
+def judge_outcome(tracked: Tracked, judged: Sequence[GroupChange]) -> Outcome:
     """Return what became of a peak, dip or reflection.
 
     Parameters
@@ -134,7 +134,7 @@ def outcome(tracked: Tracked, judged: Sequence[GroupChange]) -> Outcome:
     return Outcome(tracked=tracked, level=level, place=place, changes=tuple(changes))
 
 
-def bass_features(
+def track_bass_features(
     groups: Sequence[Sequence[Snapshot]],
     side: Side,
     frequency_hz: Float,
@@ -157,14 +157,14 @@ def bass_features(
         By rising frequency.
     """
     own = [[one.features.get(side, ()) for one in group] for group in groups]
-    common = [_common(group) for group in own]
+    common = [_common_features(group) for group in own]
     match = match_features(*common)
     weak = (
         [None, None]
         if not (match.only_first or match.only_second)
-        else [_common([_weak(one, side) for one in group]) for group in groups]
+        else [_common_features([_weak_features(one, side) for one in group]) for group in groups]
     )
-    curves = _Curves(frequency_hz=frequency_hz, levels_db=curves_db)
+    curves = _SmoothedCurves(frequency_hz=frequency_hz, levels_db=curves_db)
     later = match_features(match.only_first, weak[1] or ())
     earlier = match_features(weak[0] or (), match.only_second)
     pairs: list[tuple[Feature | None, Feature | None]] = [
@@ -173,14 +173,16 @@ def bass_features(
         *((None, feature) for feature in earlier.only_second),
     ]
     found = [
-        replace(_tracked_feature(pair, own, side, curves), cause=_cause(pair, groups, side))
+        replace(
+            _tracked_feature(pair, own, side, curves), cause=_likeliest_cause(pair, groups, side)
+        )
         for pair in pairs
     ]
     return sorted(found, key=lambda one: one.before or one.after or 0.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class _Curves:
+class _SmoothedCurves:
     """Smoothed curves of the readings of both groups."""
 
     frequency_hz: Float
@@ -211,7 +213,7 @@ class _Curves:
         return slice(min(int(first), self.frequency_hz.size - 1), max(int(last), int(first) + 1))
 
 
-def _common(readings: Sequence[Sequence[Feature]]) -> tuple[Feature, ...]:
+def _common_features(readings: Sequence[Sequence[Feature]]) -> tuple[Feature, ...]:
     """Return the features of the first reading with most others that half of all show."""
     if not readings:
         return ()
@@ -224,9 +226,9 @@ def _common(readings: Sequence[Sequence[Feature]]) -> tuple[Feature, ...]:
     return tuple(kept)
 
 
-def _weak(one: Snapshot, side: Side) -> tuple[Feature, ...]:
+def _weak_features(one: Snapshot, side: Side) -> tuple[Feature, ...]:
     """Return a reading's features down to the weak ones."""
-    response = getattr(with_noise(one), side)
+    response = getattr(ensure_noise(one), side)
     return find_features(bass_curve(response), prominence_db=WEAK_DB)
 
 
@@ -234,10 +236,10 @@ def _tracked_feature(
     pair: tuple[Feature | None, Feature | None],
     own: Sequence[Sequence[Sequence[Feature]]],
     side: Side,
-    curves: _Curves,
+    curves: _SmoothedCurves,
 ) -> Tracked:
     """Return a feature with its values in each reading."""
-    places = [_frequencies(one, group) for one, group in zip(pair, own, strict=True)]
+    places = [_feature_frequencies_hz(one, group) for one, group in zip(pair, own, strict=True)]
     means = [float(np.mean(one)) if one else None for one in places]
     at = [means[0] or means[1] or 0.0, means[1] or means[0] or 0.0]
     first = next(one for one in pair if one is not None)
@@ -280,7 +282,7 @@ def level_std_db(feature: Feature) -> float:
     return float(min(LEVEL_STD_DB * 10 ** (depth_db / 20), NOISE_LEVEL_STD_DB))
 
 
-def _cause(
+def _likeliest_cause(
     pair: tuple[Feature | None, Feature | None], groups: Sequence[Sequence[Snapshot]], side: Side
 ) -> Cause | None:
     """Return the likeliest cause that a reading gives for a feature, before rather than after."""
@@ -294,7 +296,7 @@ def _cause(
     return None
 
 
-def _frequencies(
+def _feature_frequencies_hz(
     feature: Feature | None, readings: Sequence[Sequence[Feature]]
 ) -> tuple[float, ...]:
     """Return where each reading has a feature, those that have it."""

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.basics.repeat_statistics import Repeats
 from analysis.comparison.compare import Snapshot
-from analysis.comparison.early_reflections import Early, early_reflections
+from analysis.comparison.early_reflections import EarlyResponse, find_early_reflections
 from analysis.comparison.groups.features import Side, Tracked
 
 REFLECTION_STD_DB: Final = 0.5
@@ -29,7 +29,7 @@ WINDOW_S: Final = 2.5e-4
 """Reflections nearer in time than this can be the same one: 9 cm of path."""
 
 
-def reflections(groups: Sequence[Sequence[Snapshot]], side: Side) -> list[Tracked]:
+def track_reflections(groups: Sequence[Sequence[Snapshot]], side: Side) -> list[Tracked]:
     """Return the first reflections of one loudspeaker in two groups.
 
     Parameters
@@ -43,9 +43,9 @@ def reflections(groups: Sequence[Sequence[Snapshot]], side: Side) -> list[Tracke
     list of Tracked
         By their time.
     """
-    early = [[early_reflections(getattr(one, side)) for one in group] for group in groups]
+    early = [[find_early_reflections(getattr(one, side)) for one in group] for group in groups]
     common = [_common_times(group) for group in early]
-    pairs = paired(*common)
+    pairs = pair_times(*common)
     alone = [[at for at in common[g] if at not in {pair[g] for pair in pairs}] for g in (0, 1)]
     all_pairs: list[tuple[float | None, float | None]] = [
         *pairs,
@@ -56,7 +56,7 @@ def reflections(groups: Sequence[Sequence[Snapshot]], side: Side) -> list[Tracke
     return sorted(found, key=lambda one: one.before or one.after or 0.0)
 
 
-def paired(first: Sequence[float], second: Sequence[float]) -> list[tuple[float, float]]:
+def pair_times(first: Sequence[float], second: Sequence[float]) -> list[tuple[float, float]]:
     """Return times paired one to one, the nearest first, none farther apart than the window."""
     near = sorted((abs(a - b), a, b) for a in first for b in second)
     pairs: list[tuple[float, float]] = []
@@ -66,19 +66,19 @@ def paired(first: Sequence[float], second: Sequence[float]) -> list[tuple[float,
     return pairs
 
 
-def _common_times(readings: Sequence[Early]) -> tuple[float, ...]:
+def _common_times(readings: Sequence[EarlyResponse]) -> tuple[float, ...]:
     """Return the times of the reflections that at least half of the readings show."""
     base = max(readings, key=lambda one: len(one.times_s))
     found = []
     for at in base.times_s:
-        near = [time for one in readings for _, time in paired([at], one.times_s)]
+        near = [time for one in readings for _, time in pair_times([at], one.times_s)]
         if 2 * len(near) >= len(readings):
             found.append(float(np.mean(near)))
     return tuple(found)
 
 
 def _tracked_reflection(
-    pair: tuple[float | None, float | None], early: Sequence[Sequence[Early]], side: Side
+    pair: tuple[float | None, float | None], early: Sequence[Sequence[EarlyResponse]], side: Side
 ) -> Tracked:
     """Return a reflection with its values in each reading."""
     at = [pair[0] or pair[1] or 0.0, pair[1] or pair[0] or 0.0]
@@ -87,7 +87,7 @@ def _tracked_reflection(
     place = None
     if pair[0] is not None and pair[1] is not None:
         times = [
-            tuple(time for one in group for _, time in paired([at[g]], one.times_s))
+            tuple(time for one in group for _, time in pair_times([at[g]], one.times_s))
             for g, group in enumerate(early)
         ]
         place = Repeats(

@@ -72,7 +72,7 @@ def comparison_details(comparison: Comparison) -> list[Section]:
         if curve not in comparison.curves:
             continue
         of_curve = [one for one in comparison.features if one.curve == curve]
-        rows = [_row(one) for one in of_curve if one.changes]
+        rows = [_change_row(one) for one in of_curve if one.changes]
         n_same = len(of_curve) - len(rows)
         heads = ("", "before", "after", "level", "what happened")
         lines = fmt.table([heads, *rows], right=(1, 2, 3)) if rows else []
@@ -135,9 +135,9 @@ def level_texts(comparison: Comparison) -> list[str]:
 def moved_text(comparison: Comparison) -> str:
     """Return what moved, and how that is known."""
     moved = comparison.move.moved
-    if moved == "both" and comparison.move_is_told:
+    if moved == "both" and comparison.move_is_given:
         return "Moved: both loudspeakers (as told)."
-    source = "as told" if comparison.move_is_told else "by the early reflections"
+    source = "as told" if comparison.move_is_given else "by the early reflections"
     if moved == "unknown":
         source = "say so with an option to have dips judged"
     return f"Moved: {_MOVED[moved]} ({source})."
@@ -154,7 +154,7 @@ def bass_text(changes: Sequence[FeatureChange]) -> str:
         if n:
             counted.append(f"{n} {word}")
     largest = sorted(changed, key=_size_db, reverse=True)[:N_LARGEST]
-    named = "; ".join(f"{_CURVES[one.curve].lower()}, {_sentence(one)}" for one in largest)
+    named = "; ".join(f"{_CURVES[one.curve].lower()}, {_change_sentence(one)}" for one in largest)
     return f"Bass: {', '.join(counted)}. Largest: {named}."
 
 
@@ -167,12 +167,12 @@ def evidence_texts(comparison: Comparison) -> list[str]:
     texts = []
     if found["boundary"]:
         texts.append(
-            f"Dips at {_listed(found['boundary'])} Hz moved in frequency when only the "
+            f"Dips at {_enumeration(found['boundary'])} Hz moved in frequency when only the "
             f"{comparison.move.moved} loudspeaker moved: evidence for a boundary."
         )
     if found["mode"]:
         texts.append(
-            f"Dips at {_listed(found['mode'])} Hz stayed where a boundary's would have moved: "
+            f"Dips at {_enumeration(found['mode'])} Hz stayed where a boundary's would have moved: "
             "evidence for a room mode."
         )
     if not any(found.values()) and comparison.move.moved in ("left", "right"):
@@ -184,7 +184,7 @@ def evidence_texts(comparison: Comparison) -> list[str]:
     return texts
 
 
-def _listed(items: Sequence[str]) -> str:
+def _enumeration(items: Sequence[str]) -> str:
     """Return items as in a sentence."""
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
 
@@ -197,7 +197,7 @@ def _size_db(one: FeatureChange) -> float:
     return 0.0 if feature is None else feature.prominence_db
 
 
-def _sentence(one: FeatureChange) -> str:
+def _change_sentence(one: FeatureChange) -> str:
     """Return one change as part of a sentence."""
     what = f"the {one.kind} at {fmt.hz(one.frequency_hz)}"
     if "gone" in one.changes or "new" in one.changes:
@@ -216,7 +216,7 @@ def _sentence(one: FeatureChange) -> str:
     return f"{what} {' and '.join(parts)}"
 
 
-def _row(one: FeatureChange) -> tuple[str, ...]:
+def _change_row(one: FeatureChange) -> tuple[str, ...]:
     """Return one change as cells."""
     before, after = (
         "" if feature is None else f"{fmt.number(feature.frequency_hz, places=1)} Hz"

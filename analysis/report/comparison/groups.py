@@ -31,16 +31,18 @@ def group_lines(found: GroupComparison, *, names: tuple[str, str]) -> list[str]:
 
 def claim_text(found: GroupComparison, *, names: tuple[str, str]) -> str:
     """Return what is different beyond the uncertainty."""
-    if not found.claimed and found.outcomes:
+    if not found.significant_changes and found.outcomes:
         return (
             f"From {names[0]} to {names[1]} only peaks, dips or reflections differ by more than "
             "the uncertainty."
         )
-    if not found.claimed:
+    if not found.significant_changes:
         return f"Between {names[0]} and {names[1]} nothing differs by more than the uncertainty."
-    scalars = [one for one in found.claimed if one not in _bands(found)]
+    scalars = [one for one in found.significant_changes if one not in _band_changes(found)]
     bands = sorted(
-        (one for one in _bands(found) if one.beyond_uncertainty), key=_size, reverse=True
+        (one for one in _band_changes(found) if one.beyond_uncertainty),
+        key=_absolute_change,
+        reverse=True,
     )
     said = "; ".join(f"{one.name} by {size_text(one)}" for one in (*scalars, *bands[:N_LARGEST]))
     n_more = len(bands) - N_LARGEST
@@ -58,7 +60,7 @@ def outcome_text(one: Outcome) -> str:
     name = place_text(one)
     sizes = []
     if "moved" in one.changes and one.place is not None:
-        sizes.append(f"moved by {_place_change(one.place)}")
+        sizes.append(f"moved by {_place_change_text(one.place)}")
     others = [word for word in one.changes if word != "moved"]
     if others:
         sizes.append(
@@ -79,7 +81,7 @@ def place_text(one: Outcome) -> str:
     return f"{side}, {one.tracked.what} at {fmt.hz(at)}"
 
 
-def _place_change(place: GroupChange) -> str:
+def _place_change_text(place: GroupChange) -> str:
     """Return by how much a place changed."""
     if place.unit == "s":
         return fmt.with_std(place.change * 1e3, place.std * 1e3, "ms", sign=True)
@@ -102,7 +104,7 @@ def outcome_rows(found: GroupComparison) -> list[tuple[str, ...]]:
     return rows
 
 
-def _size(one: GroupChange) -> float:
+def _absolute_change(one: GroupChange) -> float:
     """Return how large a change is."""
     return abs(one.change)
 
@@ -111,7 +113,7 @@ def basis_text(found: GroupComparison) -> str:
     """Return what the judgement rests on."""
     repeats = f"{found.n_before} and {found.n_after} readings"
     kind = (
-        f"spread from the repeats, Student's t{_freedom(found)}"
+        f"spread from the repeats, Student's t{_freedom_text(found)}"
         if found.n_before + found.n_after > 2
         else "no repeats: each reading's own uncertainty is taken as known"
     )
@@ -127,7 +129,7 @@ def basis_text(found: GroupComparison) -> str:
     )
 
 
-def _freedom(found: GroupComparison) -> str:
+def _freedom_text(found: GroupComparison) -> str:
     """Return the degrees of freedom of the quantities, the fewest first."""
     known = sorted({round(one.freedom) for one in found.changes if math.isfinite(one.freedom)})
     if not known:
@@ -148,18 +150,18 @@ def size_text(one: GroupChange) -> str:
 def change_rows(found: GroupComparison) -> list[tuple[str, ...]]:
     """Return every quantity as cells, under headings."""
     rows: list[tuple[str, ...]] = [("", "before", "after", "change", "beyond uncertainty")]
-    for one in (*_scalars(found), *found.measures, *_bands(found)):
+    for one in (*_scalar_changes(found), *found.measures, *_band_changes(found)):
         before, after = (_value_text(value, one.unit) for value in (one.before, one.after))
-        rows.append((one.name, before, after, size_text(one), _sure(one)))
+        rows.append((one.name, before, after, size_text(one), _certainty_text(one)))
     return rows
 
 
-def _scalars(found: GroupComparison) -> list[GroupChange]:
+def _scalar_changes(found: GroupComparison) -> list[GroupChange]:
     """Return arrival and levels."""
     return [one for one in found.changes if not one.name.startswith(("left at", "right at"))]
 
 
-def _bands(found: GroupComparison) -> list[GroupChange]:
+def _band_changes(found: GroupComparison) -> list[GroupChange]:
     """Return the third octaves."""
     return [one for one in found.changes if one.name.startswith(("left at", "right at"))]
 
@@ -171,7 +173,7 @@ def _value_text(value: float, unit: str) -> str:
     return f"{value:.1f} Hz" if unit == "Hz" else fmt.db(value, sign=True)
 
 
-def _sure(one: GroupChange) -> str:
+def _certainty_text(one: GroupChange) -> str:
     """Return whether a change counts."""
     return "yes" if one.beyond_uncertainty else "no"
 

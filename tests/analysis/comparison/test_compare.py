@@ -46,7 +46,7 @@ def test_which_loudspeaker_moved_is_told_from_the_reflections(
     # Known input: only the right one moved, by 12 mm and by 0.3 m.
     for comparison in (small, large):
         assert comparison.move.moved == "right"
-        assert not comparison.move_is_told
+        assert not comparison.move_is_given
 
 
 def test_exchanging_before_and_after_turns_the_signs_round(
@@ -91,7 +91,7 @@ def test_a_small_move_gives_no_evidence_for_a_mode_in_low_bass(small: Comparison
 def test_a_moved_seat_gives_no_evidence(before: Any, far_after: Any) -> None:
     # Invariant: the evidence rests on one loudspeaker alone having moved.
     comparison = compare(before.snapshot, far_after.snapshot, moved="seat")
-    assert comparison.move_is_told
+    assert comparison.move_is_given
     assert all(one.evidence is None for one in comparison.features)
 
 

@@ -12,15 +12,15 @@ from analysis.bass.features import find_features
 from analysis.comparison.feature_changes import (
     Change,
     CurvePair,
+    Displacement,
     FeatureChange,
-    Move,
     feature_changes,
     least_shift_hz,
 )
 from analysis.comparison.moved import Moved
 from benchmarks.modal_response import modal_response
 
-STILL = Move(moved="unknown", distance_m=None, speed_of_sound_m_s=343.2)
+STILL = Displacement(moved="unknown", distance_m=None, speed_of_sound_m_s=343.2)
 
 
 def curve_of(
@@ -31,7 +31,9 @@ def curve_of(
     return bass_curve(model.impulse_response(np.random.default_rng(2), noise=noise))
 
 
-def changes(first: BassCurve, second: BassCurve, move: Move = STILL) -> tuple[FeatureChange, ...]:
+def changes(
+    first: BassCurve, second: BassCurve, move: Displacement = STILL
+) -> tuple[FeatureChange, ...]:
     return feature_changes(
         find_features(first),
         find_features(second),
@@ -103,15 +105,15 @@ def test_a_dip_below_the_threshold_is_filled_not_gone() -> None:
 @pytest.mark.parametrize(
     ("move", "shift", "evidence"),
     [
-        (Move(moved="left", distance_m=0.5, speed_of_sound_m_s=343.2), 1.04, "boundary"),
-        (Move(moved="left", distance_m=0.5, speed_of_sound_m_s=343.2), 1.0, "mode"),
-        (Move(moved="left", distance_m=0.001, speed_of_sound_m_s=343.2), 1.0, None),
-        (Move(moved="left", distance_m=None, speed_of_sound_m_s=343.2), 1.0, None),
-        (Move(moved="right", distance_m=0.5, speed_of_sound_m_s=343.2), 1.04, None),
-        (Move(moved="both", distance_m=None, speed_of_sound_m_s=343.2), 1.04, None),
+        (Displacement(moved="left", distance_m=0.5, speed_of_sound_m_s=343.2), 1.04, "boundary"),
+        (Displacement(moved="left", distance_m=0.5, speed_of_sound_m_s=343.2), 1.0, "mode"),
+        (Displacement(moved="left", distance_m=0.001, speed_of_sound_m_s=343.2), 1.0, None),
+        (Displacement(moved="left", distance_m=None, speed_of_sound_m_s=343.2), 1.0, None),
+        (Displacement(moved="right", distance_m=0.5, speed_of_sound_m_s=343.2), 1.04, None),
+        (Displacement(moved="both", distance_m=None, speed_of_sound_m_s=343.2), 1.04, None),
     ],
 )
-def test_the_evidence_of_a_dip(move: Move, shift: float, evidence: str | None) -> None:
+def test_the_evidence_of_a_dip(move: Displacement, shift: float, evidence: str | None) -> None:
     # Known input: everything between two modes shifts by 4 %, or nothing does.
     first = curve_of([80.0, 120.0], [1.0, 1.0])
     second = curve_of([80.0 * shift, 120.0 * shift], [1.0, 1.0])

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import fft
 
-from analysis.comparison.moved import SAME_DB, STAYED_DB, residual_db, which_moved
+from analysis.comparison.moved import SAME_DB, STAYED_DB, infer_moved, residual_db
 
 
 def test_a_copy_leaves_nothing(before: Any) -> None:
@@ -48,7 +48,7 @@ def test_noise_alone_is_no_move(before: Any) -> None:
 def test_under_much_noise_nothing_is_said(before: Any) -> None:
     # Known input: noise as strong as what a move leaves.
     assert residual_db(noisy(before.left, 0.05, 1), noisy(before.left, 0.05, 2)) is None
-    assert which_moved(None, -60) == "unknown"
+    assert infer_moved(None, -60) == "unknown"
 
 
 def test_a_moved_loudspeaker_leaves_more_than_one_that_stayed(before: Any, after: Any) -> None:
@@ -72,4 +72,4 @@ def test_a_moved_loudspeaker_leaves_more_than_one_that_stayed(before: Any, after
 )
 def test_the_rule(left_db: float, right_db: float, moved: str) -> None:
     # Known input: each branch of the rule.
-    assert which_moved(left_db, right_db) == moved
+    assert infer_moved(left_db, right_db) == moved

@@ -54,14 +54,14 @@ def test_a_gain_is_no_change(matching: str) -> None:
     # Known input: everything 6 dB louder.
     found = compare_groups(group(3, seed=1), group(3, seed=2, gain=2.0), matching=matching)  # type: ignore[arg-type]
     assert found.gain_db == pytest.approx(20 * np.log10(2), abs=0.05)
-    assert found.claimed == ()
+    assert found.significant_changes == ()
     assert "nothing differs" in group_lines(found, names=("a", "b"))[0]
 
 
 def test_what_was_changed_is_named_and_no_other() -> None:
     # Known input: the left loudspeaker 7 mm farther, and 6 dB louder about 63 Hz.
     found = compare_groups(group(3, seed=3), group(3, seed=4, bell_db=6.0, moved_m=0.007))
-    changed = {one.name: one for one in found.claimed}
+    changed = {one.name: one for one in found.significant_changes}
     assert changed["arrival"].change == pytest.approx(0.007, abs=0.001)
     assert changed["left at 63 Hz"].change == pytest.approx(5.4, abs=0.6)
     measures = {one.name for one in found.measures}  # The bass of the pair changes with it.
@@ -82,7 +82,7 @@ def test_exchanging_the_groups_turns_the_signs() -> None:
 def test_single_readings_and_missing_sides() -> None:
     # Known input: no repeats, then a silent side.
     found = compare_groups(group(1, seed=7), group(1, seed=8, moved_m=0.007))
-    assert [one.name for one in found.claimed] == ["arrival"]
+    assert [one.name for one in found.significant_changes] == ["arrival"]
     assert np.isnan(found.spread_db).all()
     silent = [replace(group(1, seed=9)[0], right=None)]
     with pytest.raises(ValueError, match="both loudspeakers"):

@@ -10,10 +10,10 @@ import pytest
 
 from analysis.bass.causes.cause import Cause
 from analysis.comparison.compare import Snapshot
-from analysis.comparison.early_reflections import early_reflections
+from analysis.comparison.early_reflections import find_early_reflections
 from analysis.comparison.groups.compare import GroupComparison, compare_groups
 from analysis.comparison.groups.features import LEVEL_STD_DB, Outcome
-from analysis.comparison.groups.reflections import REFLECTION_STD_DB, paired
+from analysis.comparison.groups.reflections import REFLECTION_STD_DB, pair_times
 from analysis.report.comparison.groups import group_lines
 from benchmarks.group_readings import REFLECTIONS_MS, reading
 
@@ -47,7 +47,7 @@ def test_without_a_change_few_comparisons_claim_any(n: int) -> None:
     for _ in range(n_draws):
         both = drawn(many, 2 * n, rng)
         found = compare_groups(both[:n], both[n:])
-        claims += bool(found.claimed or found.outcomes)
+        claims += bool(found.significant_changes or found.outcomes)
     assert found.n_quantities > 50
     assert claims / n_draws <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / n_draws)
 
@@ -119,10 +119,10 @@ def test_reflections_are_found_where_they_were_put() -> None:
     # Known input: three delayed copies.
     left = pool(1, 36)[0].left
     assert left is not None
-    times_s = early_reflections(left).times_s
+    times_s = find_early_reflections(left).times_s
     assert np.array(times_s) * 1e3 == pytest.approx(REFLECTIONS_MS["left"], abs=0.05)
 
 
 def test_times_are_paired_one_to_one() -> None:
     # Closed form.
-    assert paired([1e-3, 2e-3], [1.1e-3, 1.05e-3]) == [(1e-3, 1.05e-3)]
+    assert pair_times([1e-3, 2e-3], [1.1e-3, 1.05e-3]) == [(1e-3, 1.05e-3)]

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from analysis.comparison.common_gain import CommonGain
 from analysis.comparison.compare import Comparison
-from analysis.comparison.feature_changes import Move
+from analysis.comparison.feature_changes import Displacement
 from analysis.report.comparison.compare import (
     arrival_text,
     bass_text,
@@ -63,17 +63,17 @@ def test_evidence_is_told_apart(large: Comparison, small: Comparison) -> None:
     assert "evidence for a room mode" in text
     none = replace(small, features=())
     assert "too small" in evidence_texts(none)[0]
-    unknown = Move(moved="right", distance_m=None, speed_of_sound_m_s=343.2)
+    unknown = Displacement(moved="right", distance_m=None, speed_of_sound_m_s=343.2)
     assert "isn't known" in evidence_texts(replace(none, move=unknown))[0]
-    seat = Move(moved="seat", distance_m=None, speed_of_sound_m_s=343.2)
+    seat = Displacement(moved="seat", distance_m=None, speed_of_sound_m_s=343.2)
     assert evidence_texts(replace(none, move=seat)) == []
 
 
 def test_what_moved_and_how_it_is_known(small: Comparison) -> None:
     # Known input: inferred, told, unknown.
     assert "by the early reflections" in moved_text(small)
-    assert "as told" in moved_text(replace(small, move_is_told=True))
-    unknown = Move(moved="unknown", distance_m=None, speed_of_sound_m_s=343.2)
+    assert "as told" in moved_text(replace(small, move_is_given=True))
+    unknown = Displacement(moved="unknown", distance_m=None, speed_of_sound_m_s=343.2)
     assert "can't be told" in moved_text(replace(small, move=unknown))
 
 
