@@ -40,7 +40,7 @@ _SIGNS: Final = {
 }
 
 
-@style.styled
+@style.apply_style
 def comparison_figure(comparison: Comparison) -> Figure:
     """Draw what changed.
 
@@ -64,7 +64,7 @@ def comparison_figure(comparison: Comparison) -> Figure:
     if not heights:
         msg = "comparison holds neither a curve nor an arrival to draw"
         raise ValueError(msg)
-    figure, axes = style.panels(heights, title="Before and after", bottom_in=0.78, gap_in=0.68)
+    figure, axes = style.make_panels(heights, title="Before and after", bottom_in=0.78, gap_in=0.68)
     for name, ax in zip(names, axes, strict=False):
         changes = [one for one in comparison.features if one.curve == name and one.changes]
         _draw_curves(ax, name, comparison.curves[name], changes, comparison.gain.gain_db)
@@ -96,7 +96,7 @@ def _draw_curves(
     gain_db: float,
 ) -> None:
     """Draw one loudspeaker before and after."""
-    style.bass_axis(ax, label=True)
+    style.set_bass_axis(ax, label=True)
     drawn = []
     for curve, look, offset_db in zip(curves, (BEFORE, AFTER), (0.0, gain_db), strict=True):
         level = np.where(curve.covered, curve.level_db - offset_db, np.nan)
@@ -107,7 +107,7 @@ def _draw_curves(
     top = max(float(np.nanmax(level)) for _, level in drawn)
     low = min(top - RANGE_DB, *(float(np.nanpercentile(level, 0.3)) for _, level in drawn))
     reach = (top - low) / (1 - _ROW - 0.08)
-    style.set_ticks_y(ax, low, low + reach)
+    style.set_y_ticks(ax, low, low + reach)
     ax.set_ylabel("Level (dB)")
     ax.set_title(style.NAMES[name])
     if not changes:
@@ -142,7 +142,7 @@ def _label_changes(
         )
         ax.plot(*points[-1], marker="o", markersize=3.5, color=style.INK, zorder=3)
     order = sorted(range(len(points)), key=lambda i: points[i][0])
-    style.label_row(
+    style.draw_label_row(
         ax,
         [points[i] for i in order],
         [texts[i] for i in order],
@@ -170,7 +170,7 @@ def _draw_arrival(ax: Axes, arrival: ValueChange) -> None:
     ends = [value_m * 1e3 for _, value_m, _ in rows]
     low, high = min(*ends, 0.0) - 2 * reach_mm, max(*ends, 0.0) + 2 * reach_mm
     ax.set_xlim(low, high)
-    ticks = style.even_ticks(low, high)
+    ticks = style.round_ticks(low, high)
     ax.xaxis.set_major_locator(FixedLocator(ticks))
     ax.xaxis.set_major_formatter(
         FixedFormatter([f"{tick:g}".replace("-", "\N{MINUS SIGN}") for tick in ticks])

@@ -33,7 +33,7 @@ _TIMES: Final = 8
 _PAD_S: Final = 2e-3
 
 
-@style.styled
+@style.apply_style
 def arrival_figure(
     left: ImpulseResponse,
     right: ImpulseResponse,
@@ -56,22 +56,22 @@ def arrival_figure(
     -------
     Figure
     """
-    figure, axes = style.panels(
+    figure, axes = style.make_panels(
         [1.45, 1.45, 1.75], title="First arrival at the microphone", gap_in=0.66, top_in=0.6
     )
     zero_s = min(arrival.left_s, arrival.right_s)
-    curves = [_interpolated(side, zero_s) for side in (left, right)]
+    curves = [_interpolated_curve(side, zero_s) for side in (left, right)]
     scale = max(float(np.max(np.abs(level))) for _, level in curves)
     curves = [(time_ms, level / scale) for time_ms, level in curves]
     ends_s = (arrival.left_s - zero_s, arrival.right_s - zero_s)
     for index, (name, ax) in enumerate(zip(("left", "right"), axes, strict=False)):
         floor_s = None if floor_delay_s is None else floor_delay_s[index]
         _draw_side(ax, name, curves[index], ends_s[index], arrival, floor_s)
-    _draw_close(axes[2], curves, ends_s, arrival)
+    _draw_close_up(axes[2], curves, ends_s, arrival)
     return figure
 
 
-def _interpolated(response: ImpulseResponse, zero_s: float) -> tuple[Float, Float]:
+def _interpolated_curve(response: ImpulseResponse, zero_s: float) -> tuple[Float, Float]:
     """Return times in ms and the band-limited curve in view."""
     rate_hz = response.sample_rate_hz
     first = int(np.floor((zero_s + VIEW_S[0] - _PAD_S - response.start_s) * rate_hz))
@@ -94,7 +94,7 @@ def _time_axis(ax: Axes, view_s: tuple[float, float], ticks_ms: list[float]) -> 
     ax.xaxis.set_major_formatter(
         FixedFormatter([f"{t:g}".replace("-", "\N{MINUS SIGN}") for t in ticks_ms])
     )
-    style.set_ticks_y(ax, -1.15, 1.15, n_most=4)
+    style.set_y_ticks(ax, -1.15, 1.15, n_most=4)
     ax.set_xlabel("Time from the first arrival (ms)")
     ax.set_ylabel("Amplitude")
     ax.grid(visible=True, color=style.GRID, linewidth=0.5)
@@ -118,18 +118,20 @@ def _draw_side(
     ax.plot(time_s * 1e3, -weight, color=style.FAINT, linewidth=0.8, linestyle="--")
     ax.plot(*curve, linewidth=1.2, color=style.CURVES[name]["color"])
     ax.axvline(arrival_s * 1e3, color=style.INK, linewidth=0.8)
-    _note(ax, (arrival_s + match.gate_s[1]) * 1e3 + 0.05, 1.08, "gate (dashed)", ha="left")
+    _write_note(ax, (arrival_s + match.gate_s[1]) * 1e3 + 0.05, 1.08, "gate (dashed)", ha="left")
     if floor_s is None:
         ax.axvspan(FLOOR_S[0] * 1e3, FLOOR_S[1] * 1e3, ymax=0.06, color="0.8", linewidth=0)
-        _note(ax, sum(FLOOR_S) * 500, -0.95, "usual time of the floor's reflection", ha="center")
+        _write_note(
+            ax, sum(FLOOR_S) * 500, -0.95, "usual time of the floor's reflection", ha="center"
+        )
     else:
         at_ms = (arrival_s + floor_s) * 1e3
         ax.plot([at_ms, at_ms], [-0.9, 0.9], color=style.INK, linewidth=0.8, linestyle=":")
-        _note(ax, at_ms + 0.05, -0.95, "floor's reflection by the room file", ha="left")
+        _write_note(ax, at_ms + 0.05, -0.95, "floor's reflection by the room file", ha="left")
     ax.set_title(f"{style.NAMES[name]}: arrives at {arrival_s * 1e3:.3f} ms")
 
 
-def _note(ax: Axes, x: float, y: float, text: str, *, ha: str) -> None:
+def _write_note(ax: Axes, x: float, y: float, text: str, *, ha: str) -> None:
     """Write a small note into a panel."""
     ax.text(
         x,
@@ -143,7 +145,7 @@ def _note(ax: Axes, x: float, y: float, text: str, *, ha: str) -> None:
     )
 
 
-def _draw_close(
+def _draw_close_up(
     ax: Axes,
     curves: list[tuple[Float, Float]],
     ends_s: tuple[float, float],

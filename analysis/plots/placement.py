@@ -34,7 +34,7 @@ LEAST_MODE: Final = 0.1
 """Modes whose coupling is weaker at all distances aren't named in the map."""
 
 
-@style.styled
+@style.apply_style
 def map_figure(
     model: RoomModel,
     placement: Placement,
@@ -78,7 +78,7 @@ def map_figure(
     level = power_db(np.abs(np.asarray(total)) ** 2)
     level = level - np.mean(level, axis=0)
     title = f"Bass over the distance from the front wall (head at {best.seat_m:.2f} m)"
-    figure, (ax, side_ax) = style.panels([2.9, 1.25], title=title, bottom_in=0.6, gap_in=0.75)
+    figure, (ax, side_ax) = style.make_panels([2.9, 1.25], title=title, bottom_in=0.6, gap_in=0.75)
     distance_m = places.front_wall_m[row]
     _draw_map(figure, ax, distance_m, level)
     _draw_causes(ax, model, placement, positions, row)
@@ -92,7 +92,7 @@ def map_figure(
 def _draw_map(figure: Figure, ax: Axes, distance_m: Float, level: Float) -> None:
     """Draw the levels as colours."""
     step = 0.5 * (distance_m[1] - distance_m[0]) if distance_m.size > 1 else 0.05
-    style.bass_axis(ax, low_hz=25.0, high_hz=200.0, label=True)
+    style.set_bass_axis(ax, low_hz=25.0, high_hz=200.0, label=True)
     ax.grid(visible=False)
     mesh = ax.pcolormesh(
         FREQUENCY_HZ,
@@ -168,7 +168,7 @@ def _draw_evenness(ax: Axes, placement: Placement, row: np.ndarray) -> None:
     ax.set_xticks(shown)
 
 
-@style.styled
+@style.apply_style
 def fit_figure(model: RoomModel, measured: Sequence[MeasuredPlace], fit: RoomFit) -> Figure:
     """Draw measured levels with the unfitted and the fitted prediction over them.
 
@@ -184,21 +184,21 @@ def fit_figure(model: RoomModel, measured: Sequence[MeasuredPlace], fit: RoomFit
     Figure
     """
     shown = list(measured[:4])
-    figure, axes = style.panels(
+    figure, axes = style.make_panels(
         [1.5] * len(shown), title="Measured and predicted bass, left loudspeaker", bottom_in=0.8
     )
     plain = offsets_with()
     for place, ax in zip(shown, axes, strict=True):
-        style.bass_axis(ax, low_hz=25.0, high_hz=200.0, label=place is shown[-1])
+        style.set_bass_axis(ax, low_hz=25.0, high_hz=200.0, label=place is shown[-1])
         at = place.left_m[np.newaxis], place.right_m[np.newaxis], place.seat_m[np.newaxis]
         curves = [pair_levels(model, *at, one).left_db[:, 0] for one in (plain, fit.offsets)]
         looks: tuple[dict[str, Any], ...] = (
             {"color": "0.6", "linestyle": ":"},
             {"color": "#d1751c", "linestyle": "--"},
         )
-        ax.plot(CENTRES_HZ, _about(place.left_db), color=MARK, label="measured")
+        ax.plot(CENTRES_HZ, _subtract_mean(place.left_db), color=MARK, label="measured")
         for curve, look, name in zip(curves, looks, ("unfitted", "fitted"), strict=True):
-            ax.plot(CENTRES_HZ, _about(curve), label=name, **look)
+            ax.plot(CENTRES_HZ, _subtract_mean(curve), label=name, **look)
         for at_hz in CENTRES_HZ[fit.trusted == 0]:
             ax.axvspan(at_hz * 2 ** (-1 / 12), at_hz * 2 ** (1 / 12), color="0.9", zorder=0)
         ax.set_ylabel("Level (dB)")
@@ -210,12 +210,12 @@ def fit_figure(model: RoomModel, measured: Sequence[MeasuredPlace], fit: RoomFit
     return figure
 
 
-def _about(levels_db: Float) -> Float:
+def _subtract_mean(levels_db: Float) -> Float:
     """Return levels about their mean."""
     return np.asarray(levels_db - np.nanmean(levels_db))
 
 
-@style.styled
+@style.apply_style
 def plan_figure(
     space: Space, placement: Placement, *, furniture: Sequence[Footprint] = ()
 ) -> Figure:
@@ -234,7 +234,7 @@ def plan_figure(
     low_x, low_y, high_x, high_y = space.plan.bounds_m
     width_in = style.WIDTH_IN - 1.2
     height_in = min(width_in * (high_y - low_y) / (high_x - low_x), 6.0)
-    figure, (ax,) = style.panels([height_in], title="The advised places", bottom_in=0.9)
+    figure, (ax,) = style.make_panels([height_in], title="The advised places", bottom_in=0.9)
     ax.add_patch(Polygon(space.plan.array, closed=True, facecolor="0.97", edgecolor=style.INK))
     for one in furniture:
         size = one.x_m[1] - one.x_m[0], one.y_m[1] - one.y_m[0]

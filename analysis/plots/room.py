@@ -28,7 +28,7 @@ HIGH_HZ: Final = 300.0
 N_POINTS: Final = 500
 
 
-@style.styled
+@style.apply_style
 def reflections_figure(
     heard: Mapping[str, tuple[Reflection, ...]], *, speed_of_sound_m_s: float
 ) -> Figure:
@@ -45,7 +45,7 @@ def reflections_figure(
     Figure
     """
     surfaces = list(dict.fromkeys(one.surface for many in heard.values() for one in many))
-    figure, axes = style.panels(
+    figure, axes = style.make_panels(
         [PANEL_IN] * (len(surfaces) + 1),
         title="Each surface's reflection with the direct sound",
         bottom_in=0.78,
@@ -53,12 +53,12 @@ def reflections_figure(
     )
     frequency_hz = np.geomspace(LOW_HZ, HIGH_HZ, N_POINTS)
     for ax, surface in zip(axes, [*surfaces, None], strict=True):
-        style.bass_axis(ax, low_hz=LOW_HZ, high_hz=HIGH_HZ, label=surface is None)
-        style.set_ticks_y(ax, *RANGE_DB, n_most=4)
+        style.set_bass_axis(ax, low_hz=LOW_HZ, high_hz=HIGH_HZ, label=surface is None)
+        style.set_y_ticks(ax, *RANGE_DB, n_most=4)
         ax.set_ylabel("dB")
         ax.tick_params(labelbottom=surface is None)
         ax.set_title("All of these together" if surface is None else surface.capitalize())
-        _draw(ax, heard, surface, frequency_hz, speed_of_sound_m_s)
+        _draw_panel(ax, heard, surface, frequency_hz, speed_of_sound_m_s)
     figure.legend(
         handles=[
             Line2D([], [], linewidth=1.4, label=style.NAMES[side], **style.CURVES[side])
@@ -71,7 +71,7 @@ def reflections_figure(
     return figure
 
 
-def _draw(
+def _draw_panel(
     ax: Axes,
     heard: Mapping[str, tuple[Reflection, ...]],
     surface: str | None,

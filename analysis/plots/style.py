@@ -2,7 +2,7 @@
 
 Conventions: a figure is ``WIDTH_IN`` wide, so that its 9-point text is still about 9 pixels
 high on a page of 390 pixels. Margins and ticks are fixed: a layout engine takes three
-times as long. No state outlives a call: settings hold inside `styled` only.
+times as long. No state outlives a call: settings hold inside `apply_style` only.
 """
 
 from __future__ import annotations
@@ -78,7 +78,7 @@ _EM_PER_CHARACTER: Final = 0.66
 _P = ParamSpec("_P")
 
 
-def styled(draw: Callable[_P, Figure]) -> Callable[_P, Figure]:
+def apply_style(draw: Callable[_P, Figure]) -> Callable[_P, Figure]:
     """Return the drawing function under the shared settings, whatever the user's are."""
 
     @wraps(draw)
@@ -112,7 +112,7 @@ def save_figure(figure: Figure, stream: IO[bytes], *, file_format: str) -> None:
         figure.savefig(stream, format=file_format, dpi=DPI, metadata=metadata)
 
 
-def panels(
+def make_panels(
     heights_in: Sequence[float],
     *,
     title: str,
@@ -164,7 +164,7 @@ def panels(
     return figure, axes
 
 
-def bass_axis(ax: Axes, *, low_hz: float = 15.0, high_hz: float = 300.0, label: bool) -> None:
+def set_bass_axis(ax: Axes, *, low_hz: float = 15.0, high_hz: float = 300.0, label: bool) -> None:
     """Give a panel the logarithmic frequency axis of the bass."""
     ax.set_xscale("log")
     ax.set_xlim(low_hz, high_hz)
@@ -178,7 +178,7 @@ def bass_axis(ax: Axes, *, low_hz: float = 15.0, high_hz: float = 300.0, label: 
         ax.set_xlabel("Frequency (Hz)")
 
 
-def even_ticks(low: float, high: float, *, n_most: int = 6) -> list[float]:
+def round_ticks(low: float, high: float, *, n_most: int = 6) -> list[float]:
     """Return round numbers from `low` to `high`, at most `n_most` and a few.
 
     Parameters
@@ -198,10 +198,10 @@ def even_ticks(low: float, high: float, *, n_most: int = 6) -> list[float]:
     return [round(index * step, 10) for index in range(first, last + 1)]
 
 
-def set_ticks_y(ax: Axes, low: float, high: float, *, n_most: int = 6) -> None:
+def set_y_ticks(ax: Axes, low: float, high: float, *, n_most: int = 6) -> None:
     """Set a panel's limits and fixed ticks on the vertical axis."""
     ax.set_ylim(low, high)
-    ticks = even_ticks(low, high, n_most=n_most)
+    ticks = round_ticks(low, high, n_most=n_most)
     ax.yaxis.set_major_locator(FixedLocator(ticks))
     ax.yaxis.set_major_formatter(
         FixedFormatter([f"{tick:g}".replace("-", "\N{MINUS SIGN}") for tick in ticks])
@@ -214,7 +214,7 @@ def text_width_in(text: str, *, size_pt: float = SMALL_PT) -> float:
     return longest * _EM_PER_CHARACTER * size_pt / 72
 
 
-def spread(places: Float, widths: Float, *, low: float, high: float) -> Float:
+def separate_labels(places: Float, widths: Float, *, low: float, high: float) -> Float:
     """Return places as near as possible to those wanted, at which widths don't overlap.
 
     Parameters
@@ -243,7 +243,7 @@ def spread(places: Float, widths: Float, *, low: float, high: float) -> Float:
     return np.asarray(np.clip(inner, low, high - float(widths.sum())) + offset)
 
 
-def readable(
+def choose_labels(
     places: Float, widths: Float, weights: Sequence[float], *, farthest: float
 ) -> tuple[list[int], Float]:
     """Choose which labels to keep so that each stands near its place.
@@ -271,14 +271,14 @@ def readable(
         tried = sorted([*kept, index])
         if float(widths[tried].sum()) > 1:
             continue
-        at = spread(places[tried], widths[tried], low=0.0, high=1.0)
+        at = separate_labels(places[tried], widths[tried], low=0.0, high=1.0)
         wanted = np.clip(places[tried], 0.5 * widths[tried], 1 - 0.5 * widths[tried])
         if float(np.max(np.abs(at - wanted))) <= farthest:
             kept, centres = tried, at
     return kept, centres
 
 
-def label_row(
+def draw_label_row(
     ax: Axes,
     points: Sequence[tuple[float, float]],
     texts: Sequence[str],
@@ -314,13 +314,15 @@ def label_row(
     to_panel = ax.transData + ax.transAxes.inverted()
     ends = [to_panel.transform(point) for point in points]
     places = np.array([float(end[0]) for end in ends])
-    kept, centres = readable(places, widths, weights, farthest=farthest)
+    kept, centres = choose_labels(places, widths, weights, farthest=farthest)
     for index, centre in zip(kept, centres, strict=True):
         end = ends[index]
-        _label(ax, (float(end[0]), float(end[1])), (float(centre), at), texts[index], above=above)
+        _draw_label(
+            ax, (float(end[0]), float(end[1])), (float(centre), at), texts[index], above=above
+        )
 
 
-def _label(
+def _draw_label(
     ax: Axes, point: tuple[float, float], place: tuple[float, float], text: str, *, above: bool
 ) -> None:
     """Write one label with its leader; both ends in parts of the panel."""

@@ -53,7 +53,7 @@ _INWARD_PT: Final[dict[WallName, tuple[tuple[int, int], str]]] = {
 """Where the name of a mark on a wall stands, in points, and how it is aligned."""
 
 
-@style.styled
+@style.apply_style
 def plan_figure(result: SurveyResult, *, length: Callable[[float], str]) -> Figure:
     """Draw the plan.
 

@@ -37,7 +37,7 @@ _ALONG: Final = ("along the room's length", "sideways", "in height")
 
 _KINDS: Final = {"plan": ", alike at all heights", "vertical": " between floor and ceiling"}
 
-_MOVED: Final = {"plan": " over the floor", "vertical": " in height"}
+_MOVE_DIRECTIONS: Final = {"plan": " over the floor", "vertical": " in height"}
 """By the kind of a mode that has a number."""
 
 _HEIGHT: Final = 2
@@ -76,14 +76,14 @@ def cause_text(cause: Cause) -> str:
             text += f" against mode {mode_name(partner)}"
         return text
     if cause.cause == "mode":
-        text = f"room mode no. {cause.number}{_where(cause)}"
+        text = f"room mode no. {cause.number}{_mode_location_text(cause)}"
         return text + (f" against mode no. {cause.partner_number}" if cause.partner_number else "")
     if cause.cause == "boundary" and cause.surface is not None:
-        return f"reflection from {_wall(cause.surface)}"
+        return f"reflection from {_wall_text(cause.surface)}"
     return "no cause found"
 
 
-def short_cause(cause: Cause) -> str:
+def short_cause_text(cause: Cause) -> str:
     """Return a cause for a table: ``mode 1,0,0``, ``modes 2,0,1 and 2,0,0``, ``rear wall``."""
     if cause.cause == "mode" and cause.indices is not None:
         name = ",".join(str(index) for index in cause.indices)
@@ -95,11 +95,11 @@ def short_cause(cause: Cause) -> str:
             return f"modes no. {cause.number} and {cause.partner_number}"
         return f"mode no. {cause.number}"
     if cause.cause == "boundary" and cause.surface is not None:
-        return _wall(cause.surface).removeprefix("the ")
+        return _wall_text(cause.surface).removeprefix("the ")
     return "none found"
 
 
-def _where(cause: Cause) -> str:
+def _mode_location_text(cause: Cause) -> str:
     """Return where a mode without indices is, as far as it is known."""
     kind = _KINDS.get(cause.kind or "", "")
     if cause.direction_shares is None or cause.kind == "vertical":
@@ -110,10 +110,10 @@ def _where(cause: Cause) -> str:
         text += f" {_ALONG[most]}"
     if most == _HEIGHT or cause.loudest_wall is None:
         return text
-    return f"{text}, loudest along {_wall(cause.loudest_wall)}"
+    return f"{text}, loudest along {_wall_text(cause.loudest_wall)}"
 
 
-def _wall(surface: str) -> str:
+def _wall_text(surface: str) -> str:
     """Return what a surface is called; walls of other plans have numbers."""
     return _WALLS.get(surface, surface)
 
@@ -133,7 +133,7 @@ def move_text(cause: Cause) -> str | None:
         along = [way for index, way in zip(cause.indices, _ALONG, strict=True) if index]
         return f"moving loudspeakers or seat {' or '.join(along)} changes it"
     if cause.cause == "mode":
-        where = _MOVED.get(cause.kind or "", "")
+        where = _MOVE_DIRECTIONS.get(cause.kind or "", "")
         if cause.direction_shares is not None:
             shares = zip(cause.direction_shares, _ALONG, strict=True)
             where = " " + " or ".join(way for share, way in shares if share >= LEAST_ALONG)

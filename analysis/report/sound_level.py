@@ -37,14 +37,14 @@ def exposure_line(exposure: Exposure | None) -> str:
     std_db = exposure.std_db
     spread = 10 ** (std_db / 10)
     shares = [
-        _share(share, spread)
+        _share_text(share, spread)
         for share in (exposure.niosh_day, exposure.who_week, exposure.who_child_week)
     ]
     text = (
-        f"Sound level at the microphone: {_dba(exposure.mean_dba, std_db)} over "
+        f"Sound level at the microphone: {_dba_text(exposure.mean_dba, std_db)} over "
         f"{fmt.number(exposure.duration_s, places=0)} s, "
-        f"{_dba(exposure.highest_dba, std_db)} in the loudest second. That is {shares[0]} of a "
-        f"day by NIOSH 98-126 (85 dB(A) for 8 h), {shares[1]} of a week by WHO and ITU-T H.870 "
+        f"{_dba_text(exposure.highest_dba, std_db)} in the loudest second. That is {shares[0]} of "
+        f"a day by NIOSH 98-126 (85 dB(A) for 8 h), {shares[1]} of a week by WHO and ITU-T H.870 "
         f"(80 dB(A) for 40 h; for children 75 dB(A): {shares[2]})."
     )
     if exposure.highest_dba + std_db >= LOUD_DBA:
@@ -52,19 +52,20 @@ def exposure_line(exposure: Exposure | None) -> str:
     return text
 
 
-def _dba(level_dba: float, std_db: float) -> str:
+def _dba_text(level_dba: float, std_db: float) -> str:
     """Return a sound level in whole decibels with its uncertainty."""
     return f"{fmt.number(level_dba, places=0)} ± {fmt.number(max(std_db, 1.0), places=0)} dB(A)"
 
 
-def _share(share: float, spread: float) -> str:
+def _share_text(share: float, spread: float) -> str:
     """Return a share in per cent with the range that one sigma makes of it."""
     if share * spread < 1e-4:
         return "less than 0.01 %"
-    return f"{_percent(share)} % ({_percent(share / spread)} to {_percent(share * spread)} %)"
+    low, high = _percent_text(share / spread), _percent_text(share * spread)
+    return f"{_percent_text(share)} % ({low} to {high} %)"
 
 
-def _percent(share: float) -> str:
+def _percent_text(share: float) -> str:
     """Return a share in per cent with two digits, never finer than a hundredth."""
     percent = 100 * share
     if percent >= 10:

@@ -202,7 +202,7 @@ def _take_parts(
     """Return the parts of a take's page."""
     from analysis.plots.page.figures import plan_svg
     from analysis.report.page.html import Part
-    from analysis.report.reading.details import details
+    from analysis.report.reading.details import detail_sections
     from analysis.room.room import Room
     from measure.files.microphone import correction_lines
     from measure.takes.stored import take_microphone
@@ -216,7 +216,7 @@ def _take_parts(
             drawn = plan_svg(box, positions)
             parts.append(Part(heading="Plan", figure=drawn, caption="From the room file."))
     parts += _curves(reading)
-    listed = details(reading, microphone=correction_lines(take_microphone(take)))
+    listed = detail_sections(reading, microphone=correction_lines(take_microphone(take)))
     parts += [Part(heading=name, lines=tuple(lines)) for name, lines in listed]
     parts.append(Part(heading="How it was measured", rows=_how(take)))
     parts.append(Part(heading="Sources", texts=SOURCES))

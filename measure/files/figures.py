@@ -61,14 +61,14 @@ def _floor_delay_s(reading: Reading) -> tuple[float, float] | None:
     positions = reading.prediction.positions
     speed_m_s = reading.air.speed_of_sound_m_s
     left, right = (
-        _below_floor(side.tweeter).distance_m(positions.seat)
+        _mirrored_in_floor(side.tweeter).distance_m(positions.seat)
         - side.tweeter.distance_m(positions.seat)
         for side in (positions.left, positions.right)
     )
     return left / speed_m_s, right / speed_m_s
 
 
-def _below_floor(point: Point) -> Point:
+def _mirrored_in_floor(point: Point) -> Point:
     """Return the mirror image of a point in the floor."""
     return Point(x_m=point.x_m, y_m=point.y_m, z_m=-point.z_m)
 
@@ -97,7 +97,7 @@ def write_figures(figures: Mapping[str, Figure], folder: Path) -> list[Path]:
         msg = f"can't make the folder {folder}: {problem.strerror}"
         raise OutputError(msg) from problem
     files = {
-        folder / f"{name}.{file_format}": _writer(figure, file_format)
+        folder / f"{name}.{file_format}": _figure_writer(figure, file_format)
         for name, figure in figures.items()
         for file_format in FORMATS
     }
@@ -105,7 +105,7 @@ def write_figures(figures: Mapping[str, Figure], folder: Path) -> list[Path]:
     return list(files)
 
 
-def _writer(figure: Figure, file_format: str) -> Writer:
+def _figure_writer(figure: Figure, file_format: str) -> Writer:
     """Return what writes a figure to a path."""
 
     def write(path: Path) -> None:

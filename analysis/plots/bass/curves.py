@@ -26,7 +26,7 @@ _ROW: Final = 0.13
 """Height of a row of labels, in parts of a panel."""
 
 
-@style.styled
+@style.apply_style
 def bass_figure(bass: Bass) -> Figure:
     """Draw the bass curves with features.
 
@@ -48,7 +48,7 @@ def bass_figure(bass: Bass) -> Figure:
     if not sides:
         msg = "bass holds no curve to draw"
         raise ValueError(msg)
-    figure, axes = style.panels(
+    figure, axes = style.make_panels(
         [PANEL_IN] * len(sides), title="Bass at the seat", bottom_in=1.12, top_in=0.6
     )
     for (name, side), ax in zip(sides, axes, strict=True):
@@ -76,7 +76,7 @@ def _draw_side(ax: Axes, name: str, side: BassSide, *, last: bool) -> None:
     """Draw one panel."""
     curve = side.curve
     color = style.CURVES[name]["color"]
-    style.bass_axis(ax, label=last)
+    style.set_bass_axis(ax, label=last)
     level = np.where(curve.covered, curve.level_db, np.nan)
     smooth = np.where(curve.covered, curve.sixth_octave_db, np.nan)
     noise = np.where(curve.covered, curve.noise_level_db, np.nan)
@@ -96,7 +96,7 @@ def _draw_side(ax: Axes, name: str, side: BassSide, *, last: bool) -> None:
     low = min(float(np.nanpercentile(level, 1)) if np.any(curve.covered) else 0.0, top - RANGE_DB)
     # Room for one row of labels above the highest peak and one below the lowest dip.
     reach = (top - low) / (1 - 2 * _ROW - 0.1)
-    style.set_ticks_y(ax, low - (_ROW + 0.05) * reach, top + (_ROW + 0.05) * reach)
+    style.set_y_ticks(ax, low - (_ROW + 0.05) * reach, top + (_ROW + 0.05) * reach)
     ax.set_ylabel("Level (dB)")
     ax.set_title(style.NAMES[name])
     _draw_features(ax, side.features)
@@ -107,12 +107,12 @@ def _draw_features(ax: Axes, features: tuple[ExplainedFeature, ...]) -> None:
     low_db, high_db = ax.get_ylim()
     for kind, at, above in (("peak", 1 - _ROW, True), ("dip", _ROW, False)):
         chosen = [one for one in features if one.feature.kind == kind]
-        points = [(one.feature.frequency_hz, _height_db(ax, one)) for one in chosen]
+        points = [(one.feature.frequency_hz, _curve_level_db(ax, one)) for one in chosen]
         points = [(x, min(max(y, low_db + _ROW * (high_db - low_db)), high_db)) for x, y in points]
         for one, (x, y) in zip(chosen, points, strict=True):
             look = style.CAUSES[one.causes[0].cause]
             ax.plot(x, y, markersize=4.5, markeredgecolor=style.INK, linestyle="", zorder=3, **look)
-        style.label_row(
+        style.draw_label_row(
             ax,
             points,
             [cause_label(one) for one in chosen],
@@ -122,7 +122,7 @@ def _draw_features(ax: Axes, features: tuple[ExplainedFeature, ...]) -> None:
         )
 
 
-def _height_db(ax: Axes, one: ExplainedFeature) -> float:
+def _curve_level_db(ax: Axes, one: ExplainedFeature) -> float:
     """Return where the unsmoothed curve of the panel passes a feature."""
     line = ax.get_lines()[1]
     frequency_hz = np.asarray(line.get_xdata(), dtype=np.float64)

@@ -29,7 +29,7 @@ SHORTEST_S: Final = 0.4
 """The time axis is at least so long."""
 
 
-@style.styled
+@style.apply_style
 def decay_figure(bass: Bass) -> Figure:
     """Draw the decay of the strongest peaks.
 
@@ -56,11 +56,13 @@ def decay_figure(bass: Bass) -> Figure:
     peaks = strongest_peaks(sides[name])
     title = f"Decay of the strongest peaks: {style.NAMES[name].lower()}"
     if not peaks:
-        figure, axes = style.panels([PANEL_IN], title=title)
+        figure, axes = style.make_panels([PANEL_IN], title=title)
         axes[0].set_axis_off()
         axes[0].set_title("No peak stands out")
         return figure
-    figure, axes = style.panels([PANEL_IN] * len(peaks), title=title, bottom_in=0.75, gap_in=0.66)
+    figure, axes = style.make_panels(
+        [PANEL_IN] * len(peaks), title=title, bottom_in=0.75, gap_in=0.66
+    )
     for feature, ax in zip(peaks, axes, strict=True):
         _draw_peak(ax, sides[name], feature)
     figure.legend(
@@ -99,10 +101,10 @@ def _draw_peak(ax: Axes, side: BassSide, feature: Feature) -> None:
             said = f"{feature.decay_s:.2f} ± {max(feature.decay_std_s, 0.01):.2f} s for 60 dB"
         ax.plot(*envelope.decay_line(feature.decay_s), linewidth=1.6, **style.CURVES["right"])
     ax.set_xlim(-0.1, end_s)
-    ticks = style.even_ticks(0, end_s, n_most=7)
+    ticks = style.round_ticks(0, end_s, n_most=7)
     ax.xaxis.set_major_locator(FixedLocator(ticks))
     ax.xaxis.set_major_formatter(FixedFormatter([f"{tick:g}" for tick in ticks]))
-    style.set_ticks_y(ax, *RANGE_DB, n_most=4)
+    style.set_y_ticks(ax, *RANGE_DB, n_most=4)
     ax.grid(visible=True, color=style.GRID, linewidth=0.5)
     ax.set_axisbelow(True)
     ax.set_xlabel("Time from the first sound (s)")

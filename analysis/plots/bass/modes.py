@@ -34,7 +34,7 @@ TOP: Final = 1.62
 _PEAK_AT: Final = 1.12
 
 
-@style.styled
+@style.apply_style
 def modes_figure(prediction: Prediction, bass: Bass) -> Figure:
     """Draw how strongly each mode couples, and where peaks were measured.
 
@@ -49,13 +49,13 @@ def modes_figure(prediction: Prediction, bass: Bass) -> Figure:
     Figure
         Panels for left, right and both.
     """
-    figure, axes = style.panels(
+    figure, axes = style.make_panels(
         [PANEL_IN] * 3, title="Room modes and measured peaks", bottom_in=1.02, gap_in=0.42
     )
     high_hz = min(HIGHEST_HZ, max(LEAST_HIGH_HZ, prediction.schroeder_hz))
     sides = dict(bass.sides)
     for curve, ax in zip(CURVES, axes, strict=True):
-        style.bass_axis(ax, low_hz=LOW_HZ, high_hz=high_hz, label=curve == CURVES[-1])
+        style.set_bass_axis(ax, low_hz=LOW_HZ, high_hz=high_hz, label=curve == CURVES[-1])
         ax.set_ylabel("Coupling")
         ax.set_title(style.NAMES[curve])
         side = sides.get(curve)
@@ -74,12 +74,12 @@ def _draw_modes(ax: Axes, prediction: Prediction, curve: Curve, high_hz: float) 
     inside = np.flatnonzero((frequency_hz >= LOW_HZ) & (frequency_hz <= high_hz))
     seat = np.abs(prediction.seat_shape[inside])
     coupling = np.abs(prediction.coupling(curve)[inside])
-    style.set_ticks_y(ax, 0.0, TOP)
+    style.set_y_ticks(ax, 0.0, TOP)
     ax.set_yticks([0, 0.5, 1], ["0", "0.5", "1"])
     ax.vlines(frequency_hz[inside], 0, seat, color=PALE, linewidth=3.2)
     ax.vlines(frequency_hz[inside], 0, coupling, color=style.INK, linewidth=1.5)
     named = np.flatnonzero(seat >= NODE)
-    style.label_row(
+    style.draw_label_row(
         ax,
         [(float(frequency_hz[inside[k]]), float(seat[k])) for k in named],
         [_mode_label(prediction, int(inside[k])) for k in named],

@@ -112,39 +112,39 @@ def chart_svg(chart: Chart, *, identifier: str) -> str:
         f'<svg viewBox="0 0 {WIDTH:.0f} {chart.height:.0f}" role="img" '
         f'aria-labelledby="{identifier}">',
         f'<title id="{identifier}">{escape(chart.title)}</title>',
-        *_axes(chart),
+        *_axes_svg(chart),
         f'<clipPath id="{identifier}-clip"><rect x="{LEFT}" y="{TOP}" '
         f'width="{WIDTH - LEFT - RIGHT}" height="{chart.height - TOP - BOTTOM}"/></clipPath>',
         f'<g clip-path="url(#{identifier}-clip)">',
-        *(_band(chart, line) for line in chart.lines if line.spread is not None),
-        *(f'<path class="{line.kind}" d="{_path(chart, line)}"/>' for line in chart.lines),
+        *(_uncertainty_svg(chart, line) for line in chart.lines if line.spread is not None),
+        *(f'<path class="{line.kind}" d="{_line_svg(chart, line)}"/>' for line in chart.lines),
         "</g>",
-        *_marks(chart),
-        *_legend(chart.lines),
+        *_marks_svg(chart),
+        *_legend_svg(chart.lines),
         "</svg>",
     ]
     return "\n".join(parts)
 
 
-def _place(chart: Chart, x: Float | float, y: Float | float) -> tuple[Float, Float]:
+def _picture_coordinates(chart: Chart, x: Float | float, y: Float | float) -> tuple[Float, Float]:
     """Return where points lie in the picture."""
     across = LEFT + chart.x.part(x) * (WIDTH - LEFT - RIGHT)
     down = chart.height - BOTTOM - chart.y.part(y) * (chart.height - TOP - BOTTOM)
     return across, down
 
 
-def _axes(chart: Chart) -> list[str]:
+def _axes_svg(chart: Chart) -> list[str]:
     """Return grid, ticks and labels."""
     bottom, parts = chart.height - BOTTOM, []
     for tick in chart.x.ticks:
-        at = float(_place(chart, tick, chart.y.low)[0])
+        at = float(_picture_coordinates(chart, tick, chart.y.low)[0])
         parts.append(f'<path class="grid" d="M{at:.1f} {TOP}V{bottom:.1f}"/>')
-        parts.append(_text(at, bottom + 16, f"{tick:g}", "middle"))
+        parts.append(_text_svg(at, bottom + 16, f"{tick:g}", "middle"))
     for tick in chart.y.ticks:
-        at = float(_place(chart, chart.x.low, tick)[1])
+        at = float(_picture_coordinates(chart, chart.x.low, tick)[1])
         parts.append(f'<path class="grid" d="M{LEFT} {at:.1f}H{WIDTH - RIGHT}"/>')
-        parts.append(_text(LEFT - 6, at + 4, f"{tick:g}".replace("-", "\N{MINUS SIGN}"), "end"))
-    parts.append(_text(WIDTH - RIGHT, chart.height - 6, chart.x.label, "end"))
+        parts.append(_text_svg(LEFT - 6, at + 4, f"{tick:g}".replace("-", "\N{MINUS SIGN}"), "end"))
+    parts.append(_text_svg(WIDTH - RIGHT, chart.height - 6, chart.x.label, "end"))
     middle = (TOP + bottom) / 2
     parts.append(
         f'<text text-anchor="middle" transform="translate(12 {middle:.1f}) rotate(-90)">'
@@ -153,14 +153,14 @@ def _axes(chart: Chart) -> list[str]:
     return parts
 
 
-def _text(x: float, y: float, words: str, anchor: str) -> str:
+def _text_svg(x: float, y: float, words: str, anchor: str) -> str:
     """Return a word."""
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(words)}</text>'
 
 
-def _path(chart: Chart, line: ChartLine) -> str:
+def _line_svg(chart: Chart, line: ChartLine) -> str:
     """Return a line's way, lifted where there is nothing."""
-    across, down = _place(chart, line.x, line.y)
+    across, down = _picture_coordinates(chart, line.x, line.y)
     steps, lifted = [], True
     for x, y in zip(across.tolist(), down.tolist(), strict=True):
         if not (math.isfinite(x) and math.isfinite(y)):
@@ -171,7 +171,7 @@ def _path(chart: Chart, line: ChartLine) -> str:
     return "".join(steps)
 
 
-def _band(chart: Chart, line: ChartLine) -> str:
+def _uncertainty_svg(chart: Chart, line: ChartLine) -> str:
     """Return the band of a line's uncertainty."""
     spread = np.asarray(line.spread)
     known = np.isfinite(line.y) & np.isfinite(spread)
@@ -179,17 +179,17 @@ def _band(chart: Chart, line: ChartLine) -> str:
         return ""
     x = np.concatenate((line.x[known], line.x[known][::-1]))
     low, high = (line.y - spread)[known], (line.y + spread)[known]
-    across, down = _place(chart, x, np.concatenate((low, high[::-1])))
+    across, down = _picture_coordinates(chart, x, np.concatenate((low, high[::-1])))
     points = " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(across, down, strict=True))
     return f'<polygon class="band" points="{points}"/>'
 
 
-def _marks(chart: Chart) -> list[str]:
+def _marks_svg(chart: Chart) -> list[str]:
     """Return the marked points; a word that would cover another is left out."""
     parts: list[str] = []
     taken: list[tuple[float, float]] = []
     for x, y, words in chart.marks:
-        across, down = (float(one) for one in _place(chart, x, y))
+        across, down = (float(one) for one in _picture_coordinates(chart, x, y))
         down = min(max(down, TOP + 12), chart.height - BOTTOM)
         parts.append(f'<circle class="mark" cx="{across:.1f}" cy="{down:.1f}" r="3"/>')
         wide = 5.0 * len(words)
@@ -197,16 +197,16 @@ def _marks(chart: Chart) -> list[str]:
             middle = min(max(across, LEFT + wide), WIDTH - RIGHT - wide)
             # A dip's word hangs below it, where its curve isn't.
             aside = 18 if float(chart.y.part(y)) < 0.45 else -7
-            parts.append(_text(middle, down + aside, words, "middle"))
+            parts.append(_text_svg(middle, down + aside, words, "middle"))
             taken.append((across, wide))
     return parts
 
 
-def _legend(lines: Sequence[ChartLine]) -> list[str]:
+def _legend_svg(lines: Sequence[ChartLine]) -> list[str]:
     """Return a sample of each line with its name."""
     parts, x = [], LEFT
     for line in lines:
         parts.append(f'<path class="{line.kind}" d="M{x:.1f} 10h26"/>')
-        parts.append(_text(x + 31, 15, line.name, "start"))
+        parts.append(_text_svg(x + 31, 15, line.name, "start"))
         x += 50 + 9.0 * len(line.name)
     return parts

@@ -97,7 +97,7 @@ def arrival_svg(left: ImpulseResponse, right: ImpulseResponse, *, left_s: float)
 def group_svg(found: GroupComparison, *, names: tuple[str, str], side: int) -> str:
     """Return one side's curves of two groups with their spread."""
     where = ("left", "right")[side]
-    chart = _two_curves(
+    chart = _chart_of_groups(
         f"Bass of the {where} loudspeaker in both groups, against the reference band; the "
         "bands are two standard deviations of the repeats.",
         FREQUENCY,
@@ -112,7 +112,7 @@ def group_svg(found: GroupComparison, *, names: tuple[str, str], side: int) -> s
 def wide_svg(found: GroupComparison, *, names: tuple[str, str], side: int) -> str:
     """Return one side's curves of two groups over the whole range, smoothed over 1/3 octave."""
     where = ("left", "right")[side]
-    chart = _two_curves(
+    chart = _chart_of_groups(
         f"Level of the {where} loudspeaker at the seat in both groups from 20 Hz to 20 kHz, "
         "smoothed over a third of an octave, against the reference band.",
         WIDE_FREQUENCY,
@@ -124,7 +124,7 @@ def wide_svg(found: GroupComparison, *, names: tuple[str, str], side: int) -> st
     return chart_svg(chart, identifier=f"wide-{where}")
 
 
-def _two_curves(
+def _chart_of_groups(
     title: str,
     x: Axis,
     *,

@@ -18,7 +18,7 @@ from analysis.reading import Reading
 from analysis.recording.alignment import PassReport
 from analysis.recording.clock import Clock
 from analysis.report import format as fmt
-from analysis.report.bass import cause_text, short_cause
+from analysis.report.bass import cause_text, short_cause_text
 from analysis.report.reading.verdict import ASSUMED_HALF_ANGLE_DEG
 from analysis.report.room.room import room_lines
 from analysis.signals.bands import nominal_label
@@ -30,7 +30,7 @@ Section = tuple[str, list[str]]
 _SIGNS: Final = {1: "positive", -1: "inverted", None: "undecided"}
 
 
-def details(
+def detail_sections(
     reading: Reading,
     *,
     half_angle_deg: float | None = None,
@@ -229,10 +229,10 @@ def distortion_lines(distortion: Sequence[tuple[str, HarmonicLevel]]) -> list[st
 def bass_sections(bass: Bass) -> list[Section]:
     """Return one section for each bass curve."""
     titles = {"left": "left loudspeaker", "right": "right loudspeaker", "both": "both together"}
-    return [(f"Bass, {titles[name]}", _side_lines(side)) for name, side in bass.sides]
+    return [(f"Bass, {titles[name]}", _bass_side_lines(side)) for name, side in bass.sides]
 
 
-def _side_lines(side: BassSide) -> list[str]:
+def _bass_side_lines(side: BassSide) -> list[str]:
     """Return balance and features of one curve."""
     lines = []
     for band in side.balance:
@@ -253,7 +253,7 @@ def _side_lines(side: BassSide) -> list[str]:
 def _feature_row(one: ExplainedFeature) -> tuple[str, ...]:
     """Return one feature as cells."""
     feature = one.feature
-    text = short_cause(one.causes[0])
+    text = short_cause_text(one.causes[0])
     if one.n_positions_seen is not None:
         text += f", {one.n_positions_seen} spots" if one.advisable else ", here only"
     return (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.reading import Reading
-from analysis.report.reading.details import details
+from analysis.report.reading.details import detail_sections
 from analysis.report.reading.verdict import TOLERANCE_M, verdict
 
 
@@ -40,7 +40,7 @@ def reading_lines(
     said = verdict(reading, half_angle_deg=half_angle_deg, tolerance_m=tolerance_m).lines()
     if brief:
         return said
-    sections = details(
+    sections = detail_sections(
         reading, half_angle_deg=half_angle_deg, microphone=list(microphone), scores=scores
     )
     for heading, lines in [("Recording", list(source)), *sections]:

@@ -176,17 +176,17 @@ def say_arrival(
             findings=(f"Arrival withheld: {why}.",),
         )
     difference_m, std_m = arrival.difference_m, arrival.in_room_std_m
-    said = _undecided(difference_m, std_m, tolerance_m)
+    said = _say_undecided(difference_m, std_m, tolerance_m)
     if abs(difference_m) <= tolerance_m:
         if std_m <= tolerance_m:
-            said = _equal(difference_m, std_m, tolerance_m)
+            said = _say_equal(difference_m, std_m, tolerance_m)
     elif abs(difference_m) > SIGMAS * std_m:
-        said = _farther(difference_m, std_m, angle_deg, assumed=half_angle_deg is None)
-    doubt = () if arrival.agree else (_disagreement(arrival),)
+        said = _say_farther(difference_m, std_m, angle_deg, assumed=half_angle_deg is None)
+    doubt = () if arrival.agree else (_disagreement_text(arrival),)
     return replace(said, findings=said.findings + doubt)
 
 
-def _equal(difference_m: float, std_m: float, tolerance_m: float) -> VerdictPart:
+def _say_equal(difference_m: float, std_m: float, tolerance_m: float) -> VerdictPart:
     """Return that nothing needs to move."""
     text = (
         f"Arrival: equal within {fmt.number(tolerance_m * 1e3, places=1)} mm (left minus "
@@ -195,21 +195,23 @@ def _equal(difference_m: float, std_m: float, tolerance_m: float) -> VerdictPart
     return VerdictPart(findings=(text,))
 
 
-def _farther(difference_m: float, std_m: float, angle_deg: float, *, assumed: bool) -> VerdictPart:
+def _say_farther(
+    difference_m: float, std_m: float, angle_deg: float, *, assumed: bool
+) -> VerdictPart:
     """Return which loudspeaker is farther, what else it may mean, and the move."""
     farther = "left" if difference_m > 0 else "right"
     return VerdictPart(
-        action=_move(difference_m, std_m, angle_deg, assumed=assumed),
+        action=_move_action(difference_m, std_m, angle_deg, assumed=assumed),
         findings=(
             f"Arrival: the {farther} loudspeaker is {fmt.mm(abs(difference_m), std_m)} farther, or "
-            f"the microphone stands {_off_line_mm(difference_m, angle_deg)} {_OTHER[farther]} of "
+            f"the microphone stands {_off_line_text(difference_m, angle_deg)} {_OTHER[farther]} of "
             "the middle line: one microphone can't tell which.",
         ),
         caution=LIFTING,
     )
 
 
-def _move(difference_m: float, std_m: float, angle_deg: float, *, assumed: bool) -> str:
+def _move_action(difference_m: float, std_m: float, angle_deg: float, *, assumed: bool) -> str:
     """Return the move that makes the arrivals equal, once the microphone's place is sure."""
     nearer = "right" if difference_m > 0 else "left"
     longer = 1 / math.cos(math.radians(angle_deg))
@@ -223,13 +225,13 @@ def _move(difference_m: float, std_m: float, angle_deg: float, *, assumed: bool)
     )
 
 
-def _off_line_mm(difference_m: float, angle_deg: float) -> str:
+def _off_line_text(difference_m: float, angle_deg: float) -> str:
     """Return how far off the middle line the microphone would have to stand."""
     off_m = abs(difference_m) / (2 * math.sin(math.radians(angle_deg)))
     return f"{fmt.number(off_m * 1e3, places=1)} mm"
 
 
-def _undecided(difference_m: float, std_m: float, tolerance_m: float) -> VerdictPart:
+def _say_undecided(difference_m: float, std_m: float, tolerance_m: float) -> VerdictPart:
     """Return the wording where the uncertainty is too large."""
     tolerance = fmt.number(tolerance_m * 1e3, places=1)
     return VerdictPart(
@@ -241,7 +243,7 @@ def _undecided(difference_m: float, std_m: float, tolerance_m: float) -> Verdict
     )
 
 
-def _disagreement(arrival: ArrivalMatch) -> str:
+def _disagreement_text(arrival: ArrivalMatch) -> str:
     """Return that the second method says something else."""
     if arrival.check_difference_s is None or not arrival.difference_s:
         return "A second method doesn't confirm the arrival: measure again before moving."
@@ -259,17 +261,17 @@ def say_level(level: LevelMatch | None) -> VerdictPart:
     direct, seat = level.direct, level.seat
     parts = []
     if direct.left_minus_right_db is not None and direct.band_hz is not None:
-        said = _louder(direct.left_minus_right_db, direct.std_db)
+        said = _louder_text(direct.left_minus_right_db, direct.std_db)
         parts.append(f"{said} in the direct sound, {fmt.band(direct.band_hz)}")
     if seat.left_minus_right_db is not None:
         std_db = math.hypot(seat.std_db or 0.0, level.seat_point_std_db or 0.0)
-        parts.append(f"{_louder(seat.left_minus_right_db, std_db)} with the room")
+        parts.append(f"{_louder_text(seat.left_minus_right_db, std_db)} with the room")
     if not parts:
         return VerdictPart(findings=(f"Level: withheld: {direct.reason or seat.reason}.",))
-    return VerdictPart(action=_balance(level), findings=(f"Level: {'; '.join(parts)}.",))
+    return VerdictPart(action=_balance_action(level), findings=(f"Level: {'; '.join(parts)}.",))
 
 
-def _louder(difference_db: float, std_db: float | None) -> str:
+def _louder_text(difference_db: float, std_db: float | None) -> str:
     """Return which side is louder, by how much."""
     size = fmt.db(abs(difference_db), std_db)
     if size.startswith("0.0 "):
@@ -277,7 +279,7 @@ def _louder(difference_db: float, std_db: float | None) -> str:
     return f"{'left' if difference_db > 0 else 'right'} {size} louder"
 
 
-def _balance(level: LevelMatch) -> str | None:
+def _balance_action(level: LevelMatch) -> str | None:
     """Return what to do about the level, if it is out beyond doubt and tolerance."""
     difference_db, std_db = level.direct.left_minus_right_db, level.direct.std_db
     if difference_db is None or abs(difference_db) <= LEVEL_TOLERANCE_DB:
@@ -335,7 +337,7 @@ def say_bass(bass: Bass, *, room_known: bool = True) -> VerdictPart:
         return VerdictPart()
     side = named[name]
     whose = "" if name == "both" else f", {name} loudspeaker alone"
-    findings = [f"Bass against 200 to 1000 Hz{whose}: {_bands(side)}."]
+    findings = [f"Bass against 200 to 1000 Hz{whose}: {_band_levels_text(side)}."]
     for one in side.worst[:2]:
         what = feature_text(one)
         what = f"{what[0].upper()}{what[1:]}"
@@ -350,7 +352,7 @@ def say_bass(bass: Bass, *, room_known: bool = True) -> VerdictPart:
     return VerdictPart(findings=tuple(findings))
 
 
-def _bands(side: BassSide) -> str:
+def _band_levels_text(side: BassSide) -> str:
     """Return the level of the three bands."""
     parts = []
     for band in side.balance:

@@ -28,7 +28,7 @@ def test_spread_keeps_order_and_distance(widths: list[float], data: st.DataObjec
     width = np.array(widths) / scale
     n = width.size
     places = np.sort(data.draw(st.lists(st.floats(0, 1), min_size=n, max_size=n)))
-    centres = style.spread(places, width, low=0.0, high=1.0)
+    centres = style.separate_labels(places, width, low=0.0, high=1.0)
     gaps = np.diff(centres) - 0.5 * (width[1:] + width[:-1])
     assert np.all(gaps > -1e-9)
     assert centres[0] - width[0] / 2 > -1e-9
@@ -38,12 +38,12 @@ def test_spread_keeps_order_and_distance(widths: list[float], data: st.DataObjec
 def test_spread_leaves_alone_what_stands_apart() -> None:
     # Known input.
     places = np.array([0.2, 0.5, 0.8])
-    assert np.allclose(style.spread(places, np.full(3, 0.1), low=0, high=1), places)
+    assert np.allclose(style.separate_labels(places, np.full(3, 0.1), low=0, high=1), places)
 
 
 def test_two_at_one_place_give_way_alike() -> None:
     # Closed form: the least sum of squares is symmetrical.
-    centres = style.spread(np.array([0.5, 0.5]), np.full(2, 0.1), low=0, high=1)
+    centres = style.separate_labels(np.array([0.5, 0.5]), np.full(2, 0.1), low=0, high=1)
     assert np.allclose(centres, [0.45, 0.55])
 
 
@@ -54,7 +54,7 @@ def test_readable_labels_stay_near(widths: list[float], data: st.DataObject) -> 
     places = np.sort(data.draw(st.lists(st.floats(0, 1), min_size=n, max_size=n)))
     weights = data.draw(st.lists(st.floats(0, 1), min_size=n, max_size=n))
     width = np.array(widths)
-    kept, centres = style.readable(places, width, weights, farthest=0.05)
+    kept, centres = style.choose_labels(places, width, weights, farthest=0.05)
     assert max(range(n), key=lambda i: weights[i]) in kept
     inner = np.clip(places[kept], width[kept] / 2, 1 - width[kept] / 2)
     assert np.all(np.abs(centres - inner) <= 0.05 + 1e-9)
@@ -64,7 +64,7 @@ def test_readable_labels_stay_near(widths: list[float], data: st.DataObject) -> 
 @pytest.mark.parametrize(("low", "high"), [(-45.0, 22.0), (0.0, 0.031), (-4.0, 4.0), (12.0, 9e3)])
 def test_ticks_are_round_and_inside(low: float, high: float) -> None:
     # Invariant: inside, evenly spaced, at most one more than asked for.
-    ticks = style.even_ticks(low, high)
+    ticks = style.round_ticks(low, high)
     assert 2 <= len(ticks) <= 7
     assert low <= ticks[0]
     assert ticks[-1] <= high
@@ -79,7 +79,7 @@ def test_a_bad_figure_is_noticed(
     x: float, text: str, problem: str, check_figure: Callable[[Figure], None]
 ) -> None:
     # Known input: a rule broken; a checker that sees nothing would pass every figure.
-    figure, axes = style.panels([1.0], title="Title")
+    figure, axes = style.make_panels([1.0], title="Title")
     axes[0].set_title("Panel", loc="left")
     axes[0].set_ylabel("Level (dB)")
     axes[0].text(0.5, 0.5, "a text")

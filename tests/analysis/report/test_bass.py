@@ -7,7 +7,7 @@ import pytest
 from analysis.bass.bass import ExplainedFeature
 from analysis.bass.causes.cause import Cause
 from analysis.bass.features import Feature
-from analysis.report.bass import cause_text, causes_text, feature_text, move_text, short_cause
+from analysis.report.bass import cause_text, causes_text, feature_text, move_text, short_cause_text
 from analysis.room.room import SURFACES, Surface
 
 FEATURE = Feature(
@@ -82,9 +82,9 @@ def test_a_close_second_is_named_too() -> None:
 
 def test_short_forms() -> None:
     # Known input; (0, 0, 0) is the uniform pressure and not a mode.
-    assert short_cause(mode(2, 0, 1, partner=(2, 0, 0))) == "modes 2,0,1 and 2,0,0"
-    assert short_cause(mode(2, 0, 1, partner=(0, 0, 0))) == "mode 2,0,1"
-    assert short_cause(boundary("rear")) == "rear wall"
-    assert short_cause(UNEXPLAINED) == "none found"
+    assert short_cause_text(mode(2, 0, 1, partner=(2, 0, 0))) == "modes 2,0,1 and 2,0,0"
+    assert short_cause_text(mode(2, 0, 1, partner=(0, 0, 0))) == "mode 2,0,1"
+    assert short_cause_text(boundary("rear")) == "rear wall"
+    assert short_cause_text(UNEXPLAINED) == "none found"
     explained = ExplainedFeature(feature=FEATURE, causes=(UNEXPLAINED,))
     assert feature_text(explained) == "dip of 9 dB at 83 Hz"

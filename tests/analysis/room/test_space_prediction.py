@@ -14,7 +14,7 @@ from analysis.basics.air import air_at
 from analysis.bass.causes.attribution import attribute_causes
 from analysis.bass.causes.cause import Cause
 from analysis.bass.features import Feature
-from analysis.report.bass import cause_text, move_text, short_cause
+from analysis.report.bass import cause_text, move_text, short_cause_text
 from analysis.report.format import WIDTH
 from analysis.report.room.room import room_lines
 from analysis.room import space_prediction
@@ -239,7 +239,7 @@ def test_modes_without_indices_are_named_by_number(kind: str, text: str, move: s
         kind=kind,
     )
     assert cause_text(cause) == text
-    assert short_cause(cause) == "modes no. 3 and 2"
+    assert short_cause_text(cause) == "modes no. 3 and 2"
     assert move_text(cause) == f"moving loudspeakers or seat{move} changes it"
     wall = Cause(cause="boundary", frequency_hz=50.0, score=0.5, parts={}, surface="wall 4")
     assert cause_text(wall) == "reflection from wall 4"

@@ -17,7 +17,7 @@ from analysis.report.reading.details import (
     arrival_lines,
     bass_sections,
     clock_lines,
-    details,
+    detail_sections,
     level_lines,
     pass_lines,
     polarity_lines,
@@ -37,7 +37,9 @@ def reading(programme: Programme, room_responses: NDArray[Any], before: Any) -> 
 
 def test_every_section_is_there_and_fits(reading: Reading) -> None:
     # Invariant: 78 columns, no colour codes, no empty section.
-    sections = details(reading, microphone=["correction added: " + "+0.1 dB at 100 Hz, " * 9])
+    sections = detail_sections(
+        reading, microphone=["correction added: " + "+0.1 dB at 100 Hz, " * 9]
+    )
     headings = [heading for heading, _ in sections]
     assert headings[:9] == [
         "Checks",
@@ -57,15 +59,15 @@ def test_every_section_is_there_and_fits(reading: Reading) -> None:
 
 def test_every_check_is_named(reading: Reading) -> None:
     # Invariant: as many as the reading has.
-    text = "\n".join(dict(details(reading))["Checks"])
+    text = "\n".join(dict(detail_sections(reading))["Checks"])
     for check in reading.checks:
         assert check.name.replace("_", " ") in text
 
 
 def test_scores_are_shown_on_request_only(reading: Reading) -> None:
     # Known input: the causes of an invented room have scores with parts.
-    plain = "\n".join(line for _, lines in details(reading) for line in lines)
-    full = "\n".join(line for _, lines in details(reading, scores=True) for line in lines)
+    plain = "\n".join(line for _, lines in detail_sections(reading) for line in lines)
+    full = "\n".join(line for _, lines in detail_sections(reading, scores=True) for line in lines)
     assert "coupling_seat" not in plain
     assert "coupling_seat" in full
     for _, lines in score_sections(reading.bass):
