@@ -1,6 +1,6 @@
 """What the person chose once and for all: devices, channels, microphone file.
 
-Kept as ``settings.toml`` in the configuration folder (`measure.files.user_folders`), never
+Kept as ``settings.toml`` in the configuration folder (`measure.files.system`), never
 beside a measurement. It is a plain text that may be edited by hand.
 """
 
@@ -14,8 +14,8 @@ import tomli_w
 
 from measure.errors import SettingsError
 from measure.files.output import text_writer, write_whole
+from measure.files.system import config_folder
 from measure.files.toml_file import read_toml
-from measure.files.user_folders import config_folder
 
 _HEAD: Final = "# Apexline's settings, written by `apexline devices`; edit or delete as you like.\n"
 

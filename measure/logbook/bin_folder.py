@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from measure.errors import LogbookError
-from measure.files.durable import sync_folder
+from measure.files.system import sync_folder
 from measure.logbook.folder import BIN, Logbook
 
 _MOMENT: Final = "%Y%m%d-%H%M%S"

@@ -17,9 +17,8 @@ from typing import Final
 import msgspec
 
 from measure.errors import LogbookError
-from measure.files.durable import sync_file, sync_folder
-from measure.files.file_lock import locked
 from measure.files.migration import read_versioned
+from measure.files.system import hold_lock, sync_file, sync_folder
 
 MARK: Final = "logbook.toml"
 TAKES: Final = "takes"
@@ -74,7 +73,7 @@ class Logbook:
             If another holds it for too long, or the folder can't be written.
         """
         try:
-            with locked(self.path / LOCK, patience_s=PATIENCE_S):
+            with hold_lock(self.path / LOCK, patience_s=PATIENCE_S):
                 yield
         except TimeoutError as problem:
             msg = f"another program is writing in the logbook {self.path}: wait, and try again"

@@ -16,9 +16,9 @@ import msgspec
 import tomli_w
 
 from measure.errors import LogbookError
-from measure.files.durable import sync_file, sync_folder
 from measure.files.migration import read_versioned
 from measure.files.output import text_writer, write_whole
+from measure.files.system import sync_file, sync_folder
 from measure.logbook.folder import Logbook
 from measure.logbook.names import same_folder
 from measure.takes.names import FACTS, REMARKS, folder_name

@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING, Final
 import msgspec
 
 from measure.errors import MeasureError
+from measure.files.system import state_folder
 from measure.files.typed_records import decode_json
-from measure.files.user_folders import state_folder
 from measure.logbook.folder import Logbook
 from measure.takes.names import CUT_OFF, FACTS, READING, REASON, REMARKS, UNFINISHED
 

@@ -14,7 +14,7 @@ from typing import Final
 
 from measure.errors import MeasureError, UnsafeError
 from measure.files.output import text_writer, write_whole
-from measure.files.user_folders import state_folder
+from measure.files.system import state_folder
 
 OPTION: Final = "--accept-cautions"
 

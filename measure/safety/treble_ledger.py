@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from measure.errors import UnsafeError
-from measure.files.file_lock import locked
+from measure.files.system import hold_lock
 from measure.safety.treble_account import (
     BIN_S,
     CAPS,
@@ -138,7 +138,7 @@ class FileLedger:
         """
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            with locked(self._lock, patience_s=PATIENCE_S):
+            with hold_lock(self._lock, patience_s=PATIENCE_S):
                 account, entry = _entered(self._read(), energy)
                 self._write(account)
         except OSError as problem:
@@ -156,7 +156,7 @@ class FileLedger:
         If that fails the ledger holds too much for a while, which is the safe side.
         """
         try:
-            with locked(self._lock, patience_s=PATIENCE_S):
+            with hold_lock(self._lock, patience_s=PATIENCE_S):
                 self._write(self._read().plus(_unplayed(entry, played_s), sign=-1))
         except (OSError, UnsafeError):
             return
@@ -222,7 +222,7 @@ class FileLedger:
 
 def user_ledger() -> FileLedger:
     """Return the ledger in the person's state folder."""
-    from measure.files.user_folders import state_folder
+    from measure.files.system import state_folder
 
     return FileLedger(path=state_folder() / LEDGER_FILE)
 

@@ -6,10 +6,11 @@ Works where standard input is a terminal; elsewhere no key is ever pressed.
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import TracebackType
-from typing import Any
+
+from measure.files.system import pressed_key, read_single_keys
 
 
 class Keys:
@@ -19,7 +20,7 @@ class Keys:
     """
 
     def __init__(self) -> None:
-        self._before: Any = None
+        self._restore: Callable[[], None] | None = None
         self._live = sys.stdin is not None and sys.stdin.isatty()
 
     @property
@@ -29,13 +30,8 @@ class Keys:
 
     def __enter__(self) -> Keys:
         """Take the terminal from waiting for whole lines."""
-        if self._live and sys.platform != "win32":
-            import termios
-            import tty
-
-            handle = sys.stdin.fileno()
-            self._before = termios.tcgetattr(handle)
-            tty.setcbreak(handle)
+        if self._live:
+            self._restore = read_single_keys()
         return self
 
     def __exit__(
@@ -45,11 +41,9 @@ class Keys:
         trace: TracebackType | None,
     ) -> None:
         """Give the terminal back."""
-        if self._before is not None and sys.platform != "win32":
-            import termios
-
-            termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, self._before)
-            self._before = None
+        if self._restore is not None:
+            self._restore()
+            self._restore = None
 
     @contextmanager
     def lent(self) -> Iterator[None]:
@@ -62,17 +56,4 @@ class Keys:
 
     def pressed(self) -> str:
         """Return the key pressed since the last call, or an empty string."""
-        if not self._live:
-            return ""
-        if sys.platform == "win32":
-            import msvcrt
-
-            return msvcrt.getwch() if msvcrt.kbhit() else ""
-        import os
-        import select
-
-        handle = sys.stdin.fileno()
-        if not select.select([handle], [], [], 0)[0]:
-            return ""
-        # Read past Python's own buffer, which `select` doesn't see.
-        return os.read(handle, 64).decode(errors="replace")[:1]
+        return pressed_key() if self._live else ""

@@ -26,9 +26,8 @@ from numpy.typing import ArrayLike, NDArray
 from analysis.signals.programme import Programme
 from measure.errors import MeasureError, TakeError
 from measure.files.audio_files import encode_wav
-from measure.files.durable import sync_file, sync_folder
 from measure.files.output import bytes_writer, text_writer, write_together, write_whole
-from measure.files.streamed_wav import StreamedWav
+from measure.files.system import sync_file, sync_folder
 from measure.files.typed_records import convert_content
 from measure.sound.stimulus import checksum, programme_samples
 from measure.takes.facts import Recorded, TakeDocument, TakeFacts, document, take_text
@@ -43,6 +42,7 @@ from measure.takes.names import (
     folder_name,
 )
 from measure.takes.sheet import sheet_path, sheet_text
+from measure.takes.streamed_wav import StreamedWav
 
 _REASON_SCHEMA: Final = 1
 

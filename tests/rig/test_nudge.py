@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from program import APEXLINE, ROOMBOX
 from sound_rig import Rig
 
-from measure.files.user_folders import VARIABLE
+from measure.files.system import VARIABLE
 
 C_M_S = 343.24
 """Dry air at 20 degrees, as the command assumes."""

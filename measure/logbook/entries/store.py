@@ -17,9 +17,9 @@ import msgspec
 import tomli_w
 
 from measure.errors import LogbookError, MeasureError
-from measure.files.durable import sync_file, sync_folder
 from measure.files.migration import read_versioned
 from measure.files.output import text_writer, write_whole
+from measure.files.system import sync_file, sync_folder
 from measure.logbook.entries.entries import KIND_OF, KINDS, SCHEMA, Entry
 from measure.logbook.folder import Logbook
 from measure.logbook.names import entry_folder_name, same_folder

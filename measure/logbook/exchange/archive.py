@@ -12,8 +12,8 @@ from pathlib import Path, PurePosixPath
 from typing import Final
 
 from measure.errors import LogbookError, OutputError
-from measure.files.durable import sync_file, sync_folder
 from measure.files.output import write_whole
+from measure.files.system import sync_file, sync_folder
 from measure.logbook.folder import BIN, LOCK, MARK, Logbook
 from measure.logbook.names import same_folder
 from measure.takes.names import UNFINISHED

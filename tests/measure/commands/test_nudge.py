@@ -11,7 +11,7 @@ import pytest
 
 from measure import cli
 from measure.commands import nudge as nudge_command
-from measure.files.user_folders import VARIABLE
+from measure.files.system import VARIABLE
 from measure.live import nudge_bass
 from measure.terminal.screen import NudgeScreen
 

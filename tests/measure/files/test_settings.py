@@ -8,7 +8,7 @@ import pytest
 
 from measure.errors import SettingsError
 from measure.files.settings import Settings, read_settings, settings_path, write_settings
-from measure.files.user_folders import VARIABLE, config_folder, state_folder
+from measure.files.system import VARIABLE
 
 
 @pytest.fixture(autouse=True)
@@ -42,12 +42,3 @@ def test_a_folder_that_cannot_be_made(home: Path) -> None:
     home.write_text("", encoding="utf-8")
     with pytest.raises(SettingsError, match="can't make the folder"):
         write_settings(Settings(rate_hz=48_000))
-
-
-def test_the_platform_s_folder_else(monkeypatch: pytest.MonkeyPatch) -> None:
-    # Second method: the library's own answer; and never the working directory.
-    monkeypatch.delenv(VARIABLE)
-    for folder in (config_folder(), state_folder()):
-        assert folder.is_absolute()
-        assert folder.name == "apexline"
-        assert Path.cwd() not in folder.parents

@@ -210,12 +210,12 @@ def test_a_held_lock_is_not_waited_for_long(
     path: Path, clocks: Clocks, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # Known input: another holder that never lets go.
-    from measure.files.file_lock import locked
+    from measure.files.system import hold_lock
 
     clocks.ledger(path).enter(share(0.1))
     monkeypatch.setattr("measure.safety.treble_ledger.PATIENCE_S", 0.05)
     with (
-        locked(path.with_suffix(".lock"), patience_s=0.05),
+        hold_lock(path.with_suffix(".lock"), patience_s=0.05),
         pytest.raises(UnsafeError, match="another process"),
     ):
         clocks.ledger(path).enter(share(0.1))

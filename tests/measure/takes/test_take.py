@@ -16,7 +16,7 @@ from analysis.signals.programme import Programme
 from measure import cli
 from measure.errors import DeviceLostError, SoundDeviceError, StoppedError, TakeError
 from measure.files.readings.recording_reader import read_file
-from measure.files.user_folders import VARIABLE
+from measure.files.system import VARIABLE
 from measure.safety.limits import admit
 from measure.safety.treble_ledger import MemoryLedger
 from measure.sound.keys import Keys

@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike
 
 from measure.errors import TakeError
 from measure.files.audio_files import append_wav, begin_wav
-from measure.files.durable import sync_file, sync_folder
+from measure.files.system import sync_file, sync_folder
 
 SYNC_EVERY_S: Final = 0.5
 """To ask the disk more often would wear a memory card and slow an old disk down, and half

@@ -19,9 +19,9 @@ import pytest
 from scipy.io import wavfile
 
 from measure.errors import AudioFileError, TakeError
-from measure.files import streamed_wav
 from measure.files.audio_files import fingerprint, read_sound
-from measure.files.streamed_wav import StreamedWav
+from measure.takes import streamed_wav
+from measure.takes.streamed_wav import StreamedWav
 
 ROOT = Path(__file__).parents[3]
 
@@ -32,7 +32,7 @@ KILLED_WRITERS = """
 import json, os, random, signal, sys, time
 import numpy as np
 from pathlib import Path
-from measure.files.streamed_wav import StreamedWav
+from measure.takes.streamed_wav import StreamedWav
 
 results = []
 for number in range(20):
