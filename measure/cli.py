@@ -15,7 +15,7 @@ from contextlib import suppress
 import click
 
 from measure.errors import MeasureError, StoppedError
-from measure.terminal.ascii_fallback import use_plain_signs
+from measure.terminal.ascii_fallback import use_ascii_fallback
 
 COMMANDS = {
     "devices": "List what can play and record here, and which pair would be used.",
@@ -118,7 +118,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 def main() -> None:
     """Run the command that the process was started with, and exit."""
-    use_plain_signs()
+    use_ascii_fallback()
     try:
         status = run()
         sys.stdout.flush()
@@ -127,9 +127,9 @@ def main() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         status = 0
     if "measure.sound.portaudio" in sys.modules:
-        from measure.sound.portaudio import left_hanging
+        from measure.sound.portaudio import has_hanging_stream
 
-        if left_hanging():
+        if has_hanging_stream():
             # The sound library waits for a dead server when the process ends; we don't.
             sys.stderr.flush()
             os._exit(status)

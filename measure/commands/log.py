@@ -241,16 +241,16 @@ def say(
 ) -> None:
     """Say more of a take: tags, remarks, photographs."""
     from measure.logbook.folder import open_logbook
-    from measure.logbook.names import as_text
+    from measure.logbook.names import decode_name
     from measure.logbook.remarks import add_remarks, take_path
 
     logbook = open_logbook(folder)
     said = add_remarks(
         logbook,
         take_path(logbook, name),
-        add_tags=[as_text(tag) for tag in tags],
-        drop_tags=[as_text(tag) for tag in untags],
-        texts=[as_text(text) for text in texts],
+        add_tags=[decode_name(tag) for tag in tags],
+        drop_tags=[decode_name(tag) for tag in untags],
+        texts=[decode_name(text) for text in texts],
         photographs=photographs,
     )
     click.echo(f"Tags: {', '.join(said.tags) or 'none'}; {len(said.remarks)} remark(s)")
@@ -275,15 +275,15 @@ def discard(folder: Path, name: str) -> None:
 @click.pass_obj
 def restore(folder: Path, path: Path | None) -> None:
     """List the bin, or bring back what stands at PATH in it."""
+    from measure.logbook.bin_folder import bin_entries
     from measure.logbook.bin_folder import put_back as bring_back
-    from measure.logbook.bin_folder import thrown_away
     from measure.logbook.folder import open_logbook
 
     logbook = open_logbook(folder)
     if path is not None:
         click.echo(f"Back at {bring_back(logbook, path)}")
         return
-    found = thrown_away(logbook)
+    found = bin_entries(logbook)
     for one in found:
         click.echo(one)
     if not found:

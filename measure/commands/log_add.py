@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from measure.logbook.names import as_text
+from measure.logbook.names import decode_name
 from measure.terminal.number_type import Number
 from measure.terminal.option_record import defaults_from, options_from
 
@@ -157,7 +157,7 @@ def _add_room(options: LogAddRoomOptions) -> None:
         read_room(options.room_file)
         files["room.toml"] = options.room_file
     made = RoomEntry(
-        name=as_text(options.name),
+        name=decode_name(options.name),
         notes=_notes(options),
         written=_now(),
         files=tuple(files),
@@ -189,7 +189,7 @@ def _add_pair(options: LogAddPairOptions) -> None:
     files = _photographs(options.photographs)
     until = options.on_loan_until
     made = PairEntry(
-        name=as_text(options.name),
+        name=decode_name(options.name),
         notes=_notes(options),
         written=_now(),
         files=tuple(files),
@@ -226,7 +226,7 @@ def _add_place(options: LogAddPlaceOptions) -> None:
     from measure.logbook.entries.entries import PlaceEntry
 
     made = PlaceEntry(
-        name=as_text(options.name),
+        name=decode_name(options.name),
         notes=_notes(options),
         written=_now(),
         files=(),
@@ -281,7 +281,7 @@ def _add_survey(options: LogAddSurveyOptions) -> None:
 
     read_survey(options.survey)
     made = SurveyEntry(
-        name=as_text(options.name),
+        name=decode_name(options.name),
         notes=_notes(options),
         written=_now(),
         files=("survey.toml",),
@@ -326,7 +326,7 @@ def _add_move(options: LogAddMoveOptions) -> None:
     )
     second = None if options.after is None else read_line(take_path(logbook, options.after))
     made = MoveEntry(
-        name=as_text(options.name),
+        name=decode_name(options.name),
         notes=_notes(options),
         written=_now(),
         files=(),
@@ -362,7 +362,7 @@ def _photographs(photographs: tuple[Path, ...]) -> dict[str, Path]:
 
 def _notes(options: _Common) -> str | None:
     """Return the notes as they are kept."""
-    return None if options.notes is None else as_text(options.notes)
+    return None if options.notes is None else decode_name(options.notes)
 
 
 def _now() -> datetime:

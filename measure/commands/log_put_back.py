@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from analysis.survey.moves.put_back import ObservationToRestore, PutBack, Step
     from measure.files.output import JsonObject
-    from measure.logbook.entries.pair_place import Stood
+    from measure.logbook.entries.pair_place import PairPlace
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -50,13 +50,13 @@ def command(folder: Path, /, **given: object) -> None:
 def run(options: LogPutBackOptions) -> None:
     """Say what to move, or what the tape must read."""
     from measure.files.output import check_json_target, write_json
-    from measure.logbook.entries.pair_place import stood
+    from measure.logbook.entries.pair_place import find_pair_place
     from measure.logbook.folder import open_logbook
 
     check_json_target(options.json_target)
     logbook = open_logbook(options.folder)
-    kept = stood(logbook, options.place)
-    today = None if options.today is None else stood(logbook, options.today)
+    kept = find_pair_place(logbook, options.place)
+    today = None if options.today is None else find_pair_place(logbook, options.today)
     lines, document = _answer(today, kept)
     if options.json_target is not None:
         head: JsonObject = {"schema": 1, "command": "log put-back", "place": kept.label}
@@ -64,7 +64,7 @@ def run(options: LogPutBackOptions) -> None:
     print_lines(lines, to_error=options.json_target == "-")
 
 
-def _answer(today: Stood | None, kept: Stood) -> tuple[list[str], JsonObject]:
+def _answer(today: PairPlace | None, kept: PairPlace) -> tuple[list[str], JsonObject]:
     """Return what is said, and the same as JSON knows it."""
     if today is None:
         return _observations_there(kept)
@@ -87,7 +87,7 @@ def _answer(today: Stood | None, kept: Stood) -> tuple[list[str], JsonObject]:
     return lines, _document(steps, observations, ())
 
 
-def _observations_there(kept: Stood) -> tuple[list[str], JsonObject]:
+def _observations_there(kept: PairPlace) -> tuple[list[str], JsonObject]:
     """Return what the tape reads at a kept place."""
     from analysis.report.survey.put_back import observation_lines
     from analysis.survey.moves.coordinates import observations_to_restore
@@ -112,7 +112,7 @@ def _observations_there(kept: Stood) -> tuple[list[str], JsonObject]:
     return [*said, hint], _document((), observations, ())
 
 
-def _by_surveys(today: Stood, kept: Stood) -> tuple[list[str], JsonObject]:
+def _by_surveys(today: PairPlace, kept: PairPlace) -> tuple[list[str], JsonObject]:
     """Return the way back by two surveys."""
     from dataclasses import replace
 
@@ -152,7 +152,7 @@ def _by_surveys(today: Stood, kept: Stood) -> tuple[list[str], JsonObject]:
     }
 
 
-def _require_sound(today: Stood, kept: Stood) -> None:
+def _require_sound(today: PairPlace, kept: PairPlace) -> None:
     """Refuse a survey on which nothing should be moved."""
     from measure.errors import LogbookError
 

@@ -79,12 +79,12 @@ def read_sound(path: Path) -> SoundFile:
         If the file is missing, isn't sound, is compressed with loss, is too short or too
         long, or holds values that are not finite, or nothing but zeros.
     """
-    header = _checked_header(path)
-    promised = _promised_by_wav(header)
+    header = _read_header(path)
+    promised = _n_promised_frames(header)
     try:
         with soundfile.SoundFile(_unfinished_wav(path, header) or path) as file:
             _refuse_format(path, file)
-            samples = _decoded(file)
+            samples = _decode(file)
             rate_hz, encoding, n_frames = file.samplerate, file.subtype, file.frames
     except (soundfile.LibsndfileError, TypeError) as problem:
         msg = f"{path} isn't a sound file that can be read ({_reason(problem)}): give a WAV or "
@@ -203,7 +203,7 @@ def fingerprint(path: Path) -> Fingerprint:
     AudioFileError
         If it can't be read.
     """
-    _checked_header(path)
+    _read_header(path)
     try:
         plain = float_wav_fingerprint(path)
     except OSError as problem:
@@ -229,7 +229,7 @@ def fingerprint(path: Path) -> Fingerprint:
     )
 
 
-def _checked_header(path: Path) -> bytes:
+def _read_header(path: Path) -> bytes:
     """Return the first bytes of an ordinary, readable file."""
     try:
         if path.is_dir():
@@ -265,7 +265,7 @@ def _wav_chunks(header: bytes) -> Mapping[bytes, tuple[int, int]]:
     return chunks
 
 
-def _promised_by_wav(header: bytes) -> int | None:
+def _n_promised_frames(header: bytes) -> int | None:
     """Return the number of frames that a WAV header promises, or None where it doesn't."""
     chunks = _wav_chunks(header)
     if b"data" not in chunks or b"fmt " not in chunks:
@@ -300,7 +300,7 @@ def _refuse_format(path: Path, file: Any) -> None:
         raise AudioFileError(msg)
 
 
-def _decoded(file: Any) -> Float:
+def _decode(file: Any) -> Float:
     """Return the samples, shape (n_channels, n), as far as they can be decoded."""
     samples = np.empty((file.channels, file.frames))
     n_done = 0

@@ -62,7 +62,7 @@ def float_wav_fingerprint(path: Path) -> Fingerprint | None:
         if found is None:
             return None
         n_channels, rate_hz, n_bytes = found
-        digest = _hashed(file, n_bytes)
+        digest = _hash_next(file, n_bytes)
     if digest is None:
         return None
     return Fingerprint(
@@ -106,7 +106,7 @@ def _layout(text: bytes) -> tuple[int, int] | None:
     return (n_channels, rate_hz) if plain else None
 
 
-def _hashed(file: BinaryIO, n_bytes: int) -> str | None:
+def _hash_next(file: BinaryIO, n_bytes: int) -> str | None:
     """Return the SHA-256 of the next bytes, or None if there aren't as many."""
     digest = hashlib.sha256()
     block = memoryview(bytearray(min(_BLOCK_BYTES, n_bytes)))

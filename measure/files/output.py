@@ -64,18 +64,18 @@ def write_together(files: Mapping[Path, Writer]) -> None:
     with ExitStack() as stack:
         written: dict[Path, Path] = {}
         for path, write in files.items():
-            with _told(path):
+            with _explain_errors(path):
                 check_writable(str(path))
                 written[path] = _temporary_beside(path.resolve())
                 stack.callback(written[path].unlink, missing_ok=True)
                 write(written[path])
         for path, temporary in written.items():
-            with _told(path):
+            with _explain_errors(path):
                 _put_in_place(temporary, path.resolve())
 
 
 @contextmanager
-def _told(path: Path) -> Iterator[None]:
+def _explain_errors(path: Path) -> Iterator[None]:
     """Turn the system's complaint about a path into one sentence."""
     try:
         yield

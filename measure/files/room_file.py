@@ -143,7 +143,7 @@ def read_room(path: Path, *, places: Callable[[Space], Positions] | None = None)
         hint="`apexline starter NEW.toml` writes one to compare with",
     )
     try:
-        return _built(table, places)
+        return _build_records(table, places)
     except ValueError as problem:
         msg = f"{path}: {problem}; correct it in the file (lengths in metres)"
         raise RoomFileError(msg) from problem
@@ -212,7 +212,7 @@ def _box(space: Space) -> Room | None:
     )
 
 
-def _built(table: _RoomTable, places: Callable[[Space], Positions] | None) -> RoomFile:
+def _build_records(table: _RoomTable, places: Callable[[Space], Positions] | None) -> RoomFile:
     """Return the records of a table, which refuse what is impossible."""
     space = _space(table)
     room = _box(space)

@@ -62,14 +62,14 @@ def load_toml(path: Path, *, error: type[MeasureError], what: str, hint: str) ->
     """Return what a TOML file holds; the parameters and errors are those of `read_toml`."""
     text = _text(path, error=error, what=what, hint=hint)
     try:
-        return _parsed(text)
+        return _parse(text)
     except tomllib.TOMLDecodeError as problem:
         msg = f"{path} isn't {what}: {_syntax(str(problem), text)}; {hint}"
         raise error(msg) from problem
 
 
 @lru_cache(maxsize=8)
-def _parsed(text: str) -> Mapping[str, Any]:
+def _parse(text: str) -> Mapping[str, Any]:
     """Return what a text holds; nobody changes it, so the sheets of many takes are parsed once."""
     return tomllib.loads(text)
 

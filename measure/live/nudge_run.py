@@ -20,7 +20,7 @@ from analysis.pair.nudge.track import NudgeTrack, follow
 from measure.errors import NotHeardError
 from measure.safety.limits import admit
 from measure.sound.keys import Keys
-from measure.sound.watch import Watch, running
+from measure.sound.watch import Watch, open_run
 
 if TYPE_CHECKING:
     from analysis.basics.arrays import Float
@@ -159,7 +159,7 @@ def nudge(
     )
     run: Run | None = None
     try:
-        with running(path, signal, n_frames=round((longest_s + 1) * rate_hz), repeat=True) as run:
+        with open_run(path, signal, n_frames=round((longest_s + 1) * rate_hz), repeat=True) as run:
             catcher.run = run
             session = _Session(run, pattern, track, show)
             watch = Watch(path, run, catcher)
@@ -227,14 +227,14 @@ class _Session:
         came_inside = False
         for one in answers:
             before = bool(self.track.agreed)
-            self.track = follow(self.track, self._counted_on(one))
+            self.track = follow(self.track, self._count_on(one))
             came_inside = came_inside or (bool(self.track.agreed) and not before)
             self.n_answers += 1
             self._show(self.track)
         self._give_up_unheard(n_recorded / self._pattern.sample_rate_hz)
         return came_inside
 
-    def _counted_on(self, answer: NudgeAnswer) -> NudgeAnswer:
+    def _count_on(self, answer: NudgeAnswer) -> NudgeAnswer:
         """Return an answer with its index and time counted on from the stretches before."""
         return replace(
             answer,
@@ -279,7 +279,7 @@ def play_cue(path: SoundPath, *, ledger: Ledger, keys: Pressed) -> None:
     samples = cue_samples(path.sample_rate_hz)
     signal = admit(samples, sample_rate_hz=path.sample_rate_hz, ledger=ledger)
     n_frames = samples.shape[1]
-    with running(path, signal, n_frames=n_frames) as run:
+    with open_run(path, signal, n_frames=n_frames) as run:
         Watch(path, run, _KeyCatcher(keys)).until(n_frames)
 
 

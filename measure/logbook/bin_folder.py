@@ -86,7 +86,7 @@ def put_back(logbook: Logbook, path: Path) -> Path:
     return target
 
 
-def thrown_away(logbook: Logbook) -> list[Path]:
+def bin_entries(logbook: Logbook) -> list[Path]:
     """Return what is in the bin, the oldest first."""
     return sorted(logbook.bin.glob("*/*/*")) if logbook.bin.is_dir() else []
 

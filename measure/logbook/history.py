@@ -9,7 +9,7 @@ from analysis.comparison.move_promise import Promise
 from measure.errors import LogbookError, MeasureError
 from measure.files.readings.document import load_document
 from measure.logbook.entries.entries import MoveEntry
-from measure.logbook.entries.moves import judged, same_pair
+from measure.logbook.entries.moves import judge_move, same_pair
 from measure.logbook.entries.store import read_entries
 from measure.logbook.folder import Logbook
 from measure.logbook.selection import Selection, select_takes
@@ -66,7 +66,7 @@ def _history_move(logbook: Logbook, move: MoveEntry) -> HistoryMove:
         promised = Promise(difference_m=move.expected_m, std_m=move.expected_std_m or 0.0)
     judgement, problem = None, None
     try:
-        judgement = judged(logbook, move)
+        judgement = judge_move(logbook, move)
     except MeasureError as found:
         problem = str(found)
     return HistoryMove(

@@ -14,7 +14,7 @@ from measure.errors import LogbookError
 from measure.takes.names import folder_name
 
 
-def as_text(given: str) -> str:
+def decode_name(given: str) -> str:
     """Return a name from the command line as text that a file can hold.
 
     Bytes that are no UTF-8 come as lone surrogates, which no file takes.
@@ -36,7 +36,7 @@ def entry_folder_name(given: str, *, kind: str) -> str:
     return folder_name(given)
 
 
-def folded(name: str) -> str:
+def fold_name(name: str) -> str:
     """Return what two names have in common that some system takes for one."""
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
 
@@ -48,5 +48,5 @@ def same_folder(place: Path, name: str) -> Path | None:
         return exact
     if not place.is_dir():
         return None
-    wanted = folded(name)
-    return next((path for path in place.iterdir() if folded(path.name) == wanted), None)
+    wanted = fold_name(name)
+    return next((path for path in place.iterdir() if fold_name(path.name) == wanted), None)

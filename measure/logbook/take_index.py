@@ -133,7 +133,7 @@ def list_takes(logbook: Logbook, *, tell: Callable[[str], None] = lambda _: None
     Listed
     """
     stamps, unfinished = _folders(logbook)
-    memory = _remembered(logbook)
+    memory = _read_memory(logbook)
     known = {
         name: memory[name]
         for name, stamp in stamps.items()
@@ -249,12 +249,12 @@ def _place(logbook: Logbook) -> str:
 
 def _memory_file(logbook: Logbook) -> Path:
     """Return where a logbook is remembered."""
-    # Two logbooks under one key cost time only: `_remembered` holds the path against it.
+    # Two logbooks under one key cost time only: `_read_memory` holds the path against it.
     key = zlib.crc32(os.fsencode(logbook.path.resolve()))
     return state_folder() / MEMORY / f"{key:08x}.json"
 
 
-def _remembered(logbook: Logbook) -> dict[str, _Known]:
+def _read_memory(logbook: Logbook) -> dict[str, _Known]:
     """Return what is remembered; nothing where the memory is missing or damaged."""
     try:
         memory = decode_json(_memory_file(logbook).read_bytes(), _Memory)

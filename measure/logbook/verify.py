@@ -18,7 +18,7 @@ from measure.errors import MeasureError
 from measure.logbook.entries.entries import KINDS
 from measure.logbook.entries.store import ENTRY, folder_of, read_entry_file
 from measure.logbook.folder import Logbook
-from measure.logbook.names import folded
+from measure.logbook.names import fold_name
 from measure.logbook.take_index import read_line, unfinished_reason
 from measure.takes.names import (
     FACTS,
@@ -84,7 +84,7 @@ def verify(logbook: Logbook) -> Iterator[Finding]:
     takes = _folders(logbook.takes)
     with ThreadPoolExecutor(min(os.cpu_count() or 1, MOST_AT_ONCE)) as several:
         yield from several.map(_take, takes)
-    yield from _one_for_another(takes)
+    yield from _find_name_clashes(takes)
 
 
 def _folders(place: Path) -> list[Path]:
@@ -105,11 +105,11 @@ def _take(path: Path) -> Finding:
     return Finding(path=path, verdict="whole", n_bytes=n_bytes)
 
 
-def _one_for_another(takes: list[Path]) -> Iterator[Finding]:
+def _find_name_clashes(takes: list[Path]) -> Iterator[Finding]:
     """Yield takes whose names Windows and macOS take for one."""
     seen: dict[str, Path] = {}
     for path in takes:
-        other = seen.setdefault(folded(path.name), path)
+        other = seen.setdefault(fold_name(path.name), path)
         if other is not path:
             text = f"differs from {other.name} in capitals only: rename one before copying"
             yield Finding(path=path, verdict="damaged", text=text)

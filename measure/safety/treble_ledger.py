@@ -96,7 +96,7 @@ class MemoryLedger:
 
     def enter(self, energy: Float) -> Entry:
         """Count a signal, or refuse it; as in `Ledger`."""
-        self._account, entry = _entered(self._now(), energy)
+        self._account, entry = _enter_energy(self._now(), energy)
         return entry
 
     def give_back(self, entry: Entry, *, played_s: float) -> None:
@@ -139,7 +139,7 @@ class FileLedger:
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             with hold_lock(self._lock, patience_s=PATIENCE_S):
-                account, entry = _entered(self._read(), energy)
+                account, entry = _enter_energy(self._read(), energy)
                 self._write(account)
         except OSError as problem:
             msg = (
@@ -227,7 +227,7 @@ def user_ledger() -> FileLedger:
     return FileLedger(path=state_folder() / LEDGER_FILE)
 
 
-def _entered(account: Account, energy: Float) -> tuple[Account, Entry]:
+def _enter_energy(account: Account, energy: Float) -> tuple[Account, Entry]:
     """Return the account with a signal entered, and its entry; refuse where a cap forbids."""
     wait_s = account.wait_s(energy)
     if math.isinf(wait_s):

@@ -158,14 +158,14 @@ def choose(
         raise SoundDeviceError(msg)
     for wanted, why in ((asked, "asked for"), (kept, "from the settings")):
         if wanted is not None:
-            return Choice(device=_named(able, wanted, direction), reason=why)
+            return Choice(device=_find_named(able, wanted, direction), reason=why)
     for device in able:
         if device.default_output if direction == "play" else device.default_input:
             return Choice(device=device, reason="the system's own choice")
     return Choice(device=able[0], reason="the first that can")
 
 
-def _named(able: list[Device], wanted: str, direction: Direction) -> Device:
+def _find_named(able: list[Device], wanted: str, direction: Direction) -> Device:
     """Return the device that a name, part of one or number means."""
     if wanted.strip().isdigit():
         fitting = [device for device in able if device.number == int(wanted)]

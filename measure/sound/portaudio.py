@@ -69,7 +69,7 @@ def library() -> Any:
         If it, or the PortAudio library below it, isn't installed.
     """
     try:
-        with _quiet():
+        with _mute_libraries():
             import sounddevice
     except OSError as problem:
         raise SoundDeviceError(HOW_TO_GET_PORTAUDIO) from problem
@@ -80,7 +80,7 @@ def library() -> Any:
 
 
 @contextlib.contextmanager
-def _quiet() -> Iterator[None]:
+def _mute_libraries() -> Iterator[None]:
     """Keep what the system's sound libraries write to standard error from the person."""
     try:
         kept = os.dup(2)
@@ -108,7 +108,7 @@ def devices() -> tuple[Device, ...]:
     """
     sd = library()
     try:
-        with _quiet():
+        with _mute_libraries():
             found, hosts, default = sd.query_devices(), sd.query_hostapis(), sd.default.device
     except sd.PortAudioError as problem:
         msg = f"the sound system doesn't answer ({problem}): is it running?"
@@ -134,7 +134,7 @@ def takes_rate(device: Device, rate_hz: int, *, output: bool) -> bool:
     n_channels = min(2, device.n_outputs) if output else 1
     ask = sd.check_output_settings if output else sd.check_input_settings
     try:
-        with _quiet():
+        with _mute_libraries():
             ask(device=device.number, channels=n_channels, dtype="float32", samplerate=rate_hz)
     except (sd.PortAudioError, ValueError):
         return False
@@ -287,7 +287,7 @@ class DeviceRun:
         common = {"samplerate": wiring.sample_rate_hz, "dtype": "float32"}
         play, record = wiring.play.number, wiring.record.number
         try:
-            with _quiet():
+            with _mute_libraries():
                 if wiring.one_clock:
                     self._streams.append(
                         sd.Stream(
@@ -307,10 +307,10 @@ class DeviceRun:
                     stream.start()
         except (sd.PortAudioError, ValueError) as problem:
             self.close()
-            raise SoundDeviceError(self._refused(problem)) from problem
+            raise SoundDeviceError(self._explain_refusal(problem)) from problem
         self._beats = [time.monotonic()] * 2
 
-    def _refused(self, problem: Exception) -> str:
+    def _explain_refusal(self, problem: Exception) -> str:
         """Say why the devices wouldn't start."""
         number = int(problem.args[1]) if len(problem.args) > 1 else 0
         reason = _REASONS.get(number, f"{problem.args[0]}: see `apexline devices`")
@@ -361,6 +361,6 @@ def _end(stream: Any) -> None:
         stream.close()
 
 
-def left_hanging() -> bool:
+def has_hanging_stream() -> bool:
     """Return whether a stream couldn't be closed, so that the process can't end by itself."""
     return any(thread.name == CLOSER for thread in threading.enumerate())

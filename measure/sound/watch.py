@@ -1,6 +1,6 @@
 """Watching a run: it stops at once on a key, on a clipped input, on a storm of gaps.
 
-Everything that plays goes through `running`, so that nothing is ever left sounding:
+Everything that plays goes through `open_run`, so that nothing is ever left sounding:
 whatever ends the block, the output fades out and the device is closed.
 """
 
@@ -42,7 +42,7 @@ DRAIN_S: Final = 1.0
 
 
 @contextlib.contextmanager
-def running(
+def open_run(
     path: SoundPath, signal: SafeSignal, *, n_frames: int, repeat: bool = False
 ) -> Iterator[Run]:
     """Play and record inside a ``with`` block; silence and a closed device after it.

@@ -178,7 +178,7 @@ class UnfinishedTake:
             sync_file(self._path / FACTS)
             (self._path / REASON).unlink(missing_ok=True)
             sync_folder(self._path)
-            return self._named()
+            return self._give_final_name()
         except OSError as problem:
             msg = f"can't complete {self._path} ({problem.strerror or problem}): what was recorded "
             msg += "is kept there"
@@ -196,9 +196,9 @@ class UnfinishedTake:
             never_delivered=tuple(self._gaps[:MOST_PLACES]),
         )
 
-    def _named(self) -> Path:
+    def _give_final_name(self) -> Path:
         """Give the folder the name asked for, or that with a number."""
-        for place in _numbered(self._wanted.name):
+        for place in _numbered_names(self._wanted.name):
             target = self._wanted.with_name(place)
             if target.exists():
                 continue
@@ -304,7 +304,7 @@ def check_free(folder: Path, name: str) -> None:
         raise TakeError(msg)
 
 
-def _numbered(name: str, ending: str = "") -> Iterator[str]:
+def _numbered_names(name: str, ending: str = "") -> Iterator[str]:
     """Yield a name, then the same with the numbers from 2."""
     yield name + ending
     yield from (f"{name}-{number}{ending}" for number in count(2))
@@ -312,7 +312,7 @@ def _numbered(name: str, ending: str = "") -> Iterator[str]:
 
 def _new_folder(wanted: Path) -> Path:
     """Make the unfinished folder of a take, under a name that was free."""
-    for place in _numbered(wanted.name, UNFINISHED):
+    for place in _numbered_names(wanted.name, UNFINISHED):
         path = wanted.with_name(place)
         try:
             path.mkdir()

@@ -25,7 +25,7 @@ from analysis.recording.play_level import (
 )
 from measure.errors import TakeError
 from measure.safety.limits import admit
-from measure.sound.watch import Watch, running
+from measure.sound.watch import Watch, open_run
 
 if TYPE_CHECKING:
     from analysis.basics.arrays import Float
@@ -136,7 +136,7 @@ def check_level(
         if ask is not None:
             _refuse_wrong(side, ask(side))
         _refuse_unheard(side, heard[side])
-    return _found(heard["left"], heard["right"], noise_dbfs, wanted_db)
+    return _choose_level(heard["left"], heard["right"], noise_dbfs, wanted_db)
 
 
 class _LevelCheck:
@@ -173,7 +173,7 @@ class _LevelCheck:
     def _record(self, output: Float, n_frames: int) -> Float:
         """Play something and return what the microphone heard."""
         signal = admit(output, sample_rate_hz=self._rate_hz, ledger=self._ledger)
-        with running(self._path, signal, n_frames=n_frames) as run:
+        with open_run(self._path, signal, n_frames=n_frames) as run:
             Watch(self._path, run, self._keys).until(n_frames)
             recorded: Float32 = run.recorded[0].copy()
         return np.nan_to_num(recorded).astype(np.float64)
@@ -242,7 +242,9 @@ def _missing_db(heard: BurstHeard) -> int:
     return math.ceil(missing_db)
 
 
-def _found(left: BurstHeard, right: BurstHeard, noise_dbfs: float, wanted_db: float) -> LevelFound:
+def _choose_level(
+    left: BurstHeard, right: BurstHeard, noise_dbfs: float, wanted_db: float
+) -> LevelFound:
     """Choose the level that serves both sides."""
     peak_dbfs = max(left.peak_dbfs, right.peak_dbfs)
     snr_db = min(one.snr_db + peak_dbfs - one.peak_dbfs for one in (left, right))

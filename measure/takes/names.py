@@ -65,7 +65,7 @@ def folder_name(given: str) -> str:
     if not given.strip():
         msg = "the take has no name: give one, such as before"
         raise TakeError(msg)
-    name = unicodedata.normalize("NFC", "".join(_kept(sign) for sign in given))
+    name = unicodedata.normalize("NFC", "".join(_safe_sign(sign) for sign in given))
     name = _trimmed(" ".join(name.split()))
     if _RESERVED.match(name):
         name = f"{FALLBACK}-{name}"
@@ -75,7 +75,7 @@ def folder_name(given: str) -> str:
     return name or FALLBACK
 
 
-def _kept(sign: str) -> str:
+def _safe_sign(sign: str) -> str:
     """Return what stands for one sign in a folder name."""
     category = unicodedata.category(sign)
     if sign.isspace():

@@ -21,7 +21,7 @@ from measure.errors import TakeError
 from measure.safety.limits import admit
 from measure.sound.path import Xrun
 from measure.sound.stimulus import programme_samples
-from measure.sound.watch import Watch, running
+from measure.sound.watch import Watch, open_run
 
 if TYPE_CHECKING:
     from analysis.basics.arrays import Float
@@ -128,7 +128,7 @@ def play_and_record(
     n_frames = round((longest.duration_s + LATENCY_S) * path.sample_rate_hz)
     samples = programme_samples(programme)
     signal = admit(samples, sample_rate_hz=path.sample_rate_hz, ledger=ledger)
-    with running(path, signal, n_frames=n_frames) as run:
+    with open_run(path, signal, n_frames=n_frames) as run:
         session = _Session(path, run, programme, ledger, write, show)
         try:
             session.play(Watch(path, run, keys), most_repeats)

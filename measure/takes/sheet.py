@@ -109,15 +109,15 @@ def sheet_text(programme: Programme, *, sha256: str, version: str) -> str:
     played = {name: getattr(programme, name) for name in _ProgrammeTable.__struct_fields__}
     return "\n\n".join(
         [
-            f"{_HEAD}\n{_commented(top)}",
+            f"{_HEAD}\n{_commented_toml(top)}",
             "# sin(2 pi f1 L (exp(t / L) - 1)) with L = T / ln(f2 / f1)\n"
-            f"[sweep]\n{_commented(swept)}",
-            f"[programme]\n{_commented(played)}\n",
+            f"[sweep]\n{_commented_toml(swept)}",
+            f"[programme]\n{_commented_toml(played)}\n",
         ]
     )
 
 
-def _commented(values: dict[str, object]) -> str:
+def _commented_toml(values: dict[str, object]) -> str:
     """Return keys and values as TOML, each under the comment that says what it is."""
     lines = []
     for key, value in values.items():
@@ -184,7 +184,7 @@ def _missing(given: Path, path: Path) -> str:
 def _programme(sheet: _Sheet, path: Path) -> Programme:
     """Return the programme that a sheet describes."""
     try:
-        programme = _built(sheet)
+        programme = _build_programme(sheet)
     except ValueError as problem:
         msg = f"{path}: {problem}; the sheet was changed, {_HINT}"
         raise SheetError(msg) from problem
@@ -198,7 +198,7 @@ def _programme(sheet: _Sheet, path: Path) -> Programme:
     return programme
 
 
-def _built(sheet: _Sheet) -> Programme:
+def _build_programme(sheet: _Sheet) -> Programme:
     """Return the records, which refuse what is impossible.
 
     Raises

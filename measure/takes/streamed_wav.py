@@ -109,7 +109,7 @@ class StreamedWav:
             raise ValueError(msg)
         if block.shape[1] == 0:
             return
-        with self._told():
+        with self._stop_at_errors():
             append_wav(self._path, block)
             self._digest.update(block.T.tobytes())
             self._n_frames += block.shape[1]
@@ -123,7 +123,7 @@ class StreamedWav:
         TakeError
             If the disk is full, or gone, or was so before.
         """
-        with self._told():
+        with self._stop_at_errors():
             if self._syncing is not None:
                 self._syncing.result()
             sync_file(self._path)
@@ -140,7 +140,7 @@ class StreamedWav:
         self._synced_s = time.monotonic()
 
     @contextmanager
-    def _told(self) -> Iterator[None]:
+    def _stop_at_errors(self) -> Iterator[None]:
         """Say in one sentence that writing stopped; what stopped once isn't taken up again.
 
         A part of the last samples may be in the file, so more would stand in the wrong place.

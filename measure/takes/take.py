@@ -140,7 +140,7 @@ def make_take(
         begun.write_programme(recorded.programme)
         if conditions.microphone is not None:
             begun.keep_microphone(conditions.microphone.raw)
-        reading = _read(begun, recorded.programme, conditions)
+        reading = _read_and_keep(begun, recorded.programme, conditions)
         distances = _distances(recorded, reading.reading)
         exposure = _exposure(recorded, path.sample_rate_hz, calibrate)
         facts = describe(
@@ -156,12 +156,12 @@ def make_take(
         )
         kept = begun.finish(facts)
     except MeasureError as problem:
-        raise _told(problem, begun) from problem
+        raise _leave_unfinished(problem, begun) from problem
     except KeyboardInterrupt as problem:
-        raise _told(StoppedError("interrupted by Ctrl-C"), begun) from problem
+        raise _leave_unfinished(StoppedError("interrupted by Ctrl-C"), begun) from problem
     except BrokenPipeError as problem:
         gone = StoppedError("nobody reads any more what this program says")
-        raise _told(gone, begun) from problem
+        raise _leave_unfinished(gone, begun) from problem
     return Take(
         folder=kept,
         reading=replace(reading, path=kept / reading.path.name),
@@ -171,7 +171,7 @@ def make_take(
     )
 
 
-def _told(problem: MeasureError, begun: UnfinishedTake) -> MeasureError:
+def _leave_unfinished(problem: MeasureError, begun: UnfinishedTake) -> MeasureError:
     """Leave the folder unfinished, and say where what was recorded is."""
     if not begun.n_frames:
         begun.discard()
@@ -181,7 +181,7 @@ def _told(problem: MeasureError, begun: UnfinishedTake) -> MeasureError:
     return type(problem)(f"{problem}. The {kept_s:.1f} s that were recorded are kept in {place}")
 
 
-def _read(begun: UnfinishedTake, programme: Programme, around: Conditions) -> FileReading:
+def _read_and_keep(begun: UnfinishedTake, programme: Programme, around: Conditions) -> FileReading:
     """Read the recording, and write the reading beside it."""
     try:
         file = read_file(

@@ -11,9 +11,9 @@ import codecs
 import sys
 from typing import Final
 
-HANDLER: Final = "apexline_plain_signs"
+HANDLER: Final = "apexline_ascii_fallback"
 
-_PLAIN: Final = {
+_ASCII: Final = {
     "−": "-",
     "±": "+-",
     "→": "->",
@@ -30,7 +30,7 @@ _PLAIN: Final = {
 }
 
 
-def plain(problem: UnicodeError) -> tuple[str, int]:
+def replace_unencodable(problem: UnicodeError) -> tuple[str, int]:
     """Return what stands for signs that can't be encoded, and where to go on.
 
     Parameters
@@ -50,12 +50,12 @@ def plain(problem: UnicodeError) -> tuple[str, int]:
     if not isinstance(problem, UnicodeEncodeError):
         raise problem
     signs = problem.object[problem.start : problem.end]
-    return "".join(_PLAIN.get(sign, "?") for sign in signs), problem.end
+    return "".join(_ASCII.get(sign, "?") for sign in signs), problem.end
 
 
-def use_plain_signs() -> None:
-    """Have standard output and error write plain signs where they must."""
-    codecs.register_error(HANDLER, plain)
+def use_ascii_fallback() -> None:
+    """Have standard output and error write ASCII for what they can't encode."""
+    codecs.register_error(HANDLER, replace_unencodable)
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None and stream.errors != "surrogateescape":

@@ -103,7 +103,7 @@ def read_file(
     except NoPassError as problem:
         raise NotHeardError(_not_heard(path, foreign=problem.foreign)) from problem
     if sound.truncated:
-        reading = _noted(reading, "cut_short", f"{path.name} ends before its header says")
+        reading = _with_warning(reading, "cut_short", f"{path.name} ends before its header says")
     return FileReading(
         reading=reading,
         path=path,
@@ -150,7 +150,7 @@ def _not_heard(path: Path, *, foreign: bool) -> str:
     )
 
 
-def _noted(reading: Reading, name: str, text: str) -> Reading:
+def _with_warning(reading: Reading, name: str, text: str) -> Reading:
     """Return a reading with a warning added to one of its checks."""
     checks = tuple(
         Check(

@@ -16,7 +16,7 @@ from measure.files.output import JsonObject
 from measure.logbook.entries.entries import WalkEntry
 from measure.logbook.entries.store import add_entry, folder_of, read_entries
 from measure.logbook.folder import Logbook
-from measure.logbook.names import as_text, entry_folder_name
+from measure.logbook.names import decode_name, entry_folder_name
 
 WALK: Final = "walk.toml"
 FIT: Final = "fit.json"
@@ -47,16 +47,16 @@ def file_walk(
         If nothing can be written.
     """
     text = json.dumps(document, indent=1, allow_nan=False) + "\n"
-    if _kept_already(logbook, walk, text):
+    if _is_kept(logbook, walk, text):
         return []
     fit = document.get("fit")
     now = datetime.now().astimezone().replace(microsecond=0)
     entry = WalkEntry(
-        name=f"{as_text(walk.stem)} {now:%Y-%m-%d %H.%M.%S}",
+        name=f"{decode_name(walk.stem)} {now:%Y-%m-%d %H.%M.%S}",
         written=now,
         walk_file=WALK,
         fit_file=FIT,
-        room=None if room is None else as_text(room),
+        room=None if room is None else decode_name(room),
         n_readings=fit.get("n_readings", 0) if isinstance(fit, dict) else 0,
         files=(WALK, FIT),
     )
@@ -66,7 +66,7 @@ def file_walk(
         return [add_entry(logbook, entry, files={WALK: walk, FIT: fit_file})]
 
 
-def _kept_already(logbook: Logbook, walk: Path, text: str) -> bool:
+def _is_kept(logbook: Logbook, walk: Path, text: str) -> bool:
     """Return whether the newest walk that is kept is the same."""
     entries = read_entries(logbook, WalkEntry)[0]
     if not entries:

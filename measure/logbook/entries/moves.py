@@ -51,7 +51,7 @@ def answer_move_in(folder: Path, name: str) -> MoveAnswer | None:
 
 def judged_answer(logbook: Logbook, move: MoveEntry) -> MoveAnswer:
     """Return what became of a move that has its result."""
-    return MoveAnswer(move=move.name, judgement=judged(logbook, move))
+    return MoveAnswer(move=move.name, judgement=judge_move(logbook, move))
 
 
 def answer_by_take(logbook: Logbook, name: str) -> MoveEntry | None:
@@ -70,14 +70,14 @@ def answer_by_take(logbook: Logbook, name: str) -> MoveEntry | None:
     """
     line = read_line(take_path(logbook, name))
     move = _newest_open(logbook, line.pair)
-    if move is None or line.arrival_mm is None or line.started <= _begun(logbook, move):
+    if move is None or line.arrival_mm is None or line.started <= _begin_time(logbook, move):
         return None
     move = replace(move, after=line.name)
     change_entry(logbook, move)
     return move
 
 
-def _begun(logbook: Logbook, move: MoveEntry) -> datetime:
+def _begin_time(logbook: Logbook, move: MoveEntry) -> datetime:
     """Return when the take before a move was made, or the move was asked for."""
     if move.before is None:
         return move.written
@@ -115,7 +115,7 @@ def same_pair(logbook: Logbook, move: MoveEntry, pair: str | None) -> bool:
     return plain_text(own or "") == plain_text(pair or "")
 
 
-def judged(logbook: Logbook, move: MoveEntry) -> Judgement | None:
+def judge_move(logbook: Logbook, move: MoveEntry) -> Judgement | None:
     """Return a move's result held against its promise; None where one of them is missing.
 
     Raises

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Stood:
+class PairPlace:
     """Where a pair stands or stood.
 
     Attributes
@@ -55,7 +55,7 @@ def survey_path(logbook: Logbook, name: str) -> Path:
     return (found or place) / entry.survey_file
 
 
-def stood(logbook: Logbook, name: str) -> Stood:
+def find_pair_place(logbook: Logbook, name: str) -> PairPlace:
     """Return where a pair stands by a survey's file, a place or a survey of the logbook.
 
     Parameters
@@ -65,7 +65,7 @@ def stood(logbook: Logbook, name: str) -> Stood:
 
     Returns
     -------
-    Stood
+    PairPlace
 
     Raises
     ------
@@ -78,17 +78,17 @@ def stood(logbook: Logbook, name: str) -> Stood:
 
     if Path(name).suffix.lower() == ".toml" and Path(name).is_file():
         file = read_survey(Path(name))
-        return Stood(label=Path(name).name, file=file, result=evaluate_file(file))
+        return PairPlace(label=Path(name).name, file=file, result=evaluate_file(file))
     if _is_there(logbook, PlaceEntry, name):
         place = read_entry(logbook, PlaceEntry, name)
         if place.survey is None:
-            return Stood(label=place.name, place=place)
+            return PairPlace(label=place.name, place=place)
         file = read_survey(survey_path(logbook, place.survey))
         label = f"{place.name} (survey {place.survey})"
-        return Stood(label=label, file=file, result=evaluate_file(file), place=place)
+        return PairPlace(label=label, file=file, result=evaluate_file(file), place=place)
     if _is_there(logbook, SurveyEntry, name):
         file = read_survey(survey_path(logbook, name))
-        return Stood(label=f"survey {name}", file=file, result=evaluate_file(file))
+        return PairPlace(label=f"survey {name}", file=file, result=evaluate_file(file))
     msg = f"there is no place, survey or survey file {name} in {logbook.path}: `apexline log add` "
     raise LogbookError(msg + "keeps one, or give a SURVEY.toml")
 
@@ -99,7 +99,7 @@ def _is_there(logbook: Logbook, table: type[Entry], name: str) -> bool:
     return same_folder(folder_of(logbook, table), wanted) is not None
 
 
-def coordinates(one: Stood) -> RoomPlaces:
+def coordinates(one: PairPlace) -> RoomPlaces:
     """Return where a pair stands, in the room's coordinates.
 
     Raises
@@ -133,6 +133,6 @@ def take_places(logbook: Logbook, take: str) -> RoomPlaces | None:
     if line.place is None:
         return None
     try:
-        return coordinates(stood(logbook, line.place))
+        return coordinates(find_pair_place(logbook, line.place))
     except MeasureError:
         return None

@@ -12,7 +12,7 @@ from measure.logbook.entries.entries import MoveEntry, PlaceEntry, SurveyEntry
 from measure.logbook.entries.moves import answer_by_survey
 from measure.logbook.entries.store import add_entry, folder_of, read_entries
 from measure.logbook.folder import Logbook, is_logbook, open_logbook
-from measure.logbook.names import as_text, entry_folder_name, same_folder
+from measure.logbook.names import decode_name, entry_folder_name, same_folder
 
 if TYPE_CHECKING:
     from analysis.survey.result import SurveyResult
@@ -86,12 +86,12 @@ def file_survey(
     LogbookError
         If nothing can be written.
     """
-    known = _kept_already(logbook, file.path)
+    known = _find_same_survey(logbook, file.path)
     if known is not None:
         return Filed(said=(f"This survey is kept already, as {known}.",))
     now = datetime.now().astimezone().replace(microsecond=0)
     entry = SurveyEntry(
-        name=f"{as_text(file.path.stem)} {now:%Y-%m-%d %H.%M.%S}",
+        name=f"{decode_name(file.path.stem)} {now:%Y-%m-%d %H.%M.%S}",
         written=now,
         survey_file=SURVEY,
         pair=pair,
@@ -118,12 +118,14 @@ def _place(
     wanted = entry_folder_name(name, kind="place")
     if same_folder(folder_of(logbook, PlaceEntry), wanted) is not None:
         return [], (f"The place {name} is there already and stays as it is.",)
-    place = PlaceEntry(name=as_text(name), written=entry.written, room=entry.room, pair=entry.pair)
+    place = PlaceEntry(
+        name=decode_name(name), written=entry.written, room=entry.room, pair=entry.pair
+    )
     place, reason = filled_place(place, entry.name, result)
     return [add_entry(logbook, place)], () if reason is None else (reason,)
 
 
-def _kept_already(logbook: Logbook, path: Path) -> str | None:
+def _find_same_survey(logbook: Logbook, path: Path) -> str | None:
     """Return the name of the newest survey, if it is the same to the letter."""
     entries = read_entries(logbook, SurveyEntry)[0]
     if not entries:

@@ -86,7 +86,7 @@ def stand_of(place: PlaceEntry | None) -> Stand:
         across = (-across[0], -across[1])
     toes = place.left_toe_in_deg, place.right_toe_in_deg
     left_view, right_view = (
-        UNKNOWN if toe_deg is None else _turned(centre, across, sign * toe_deg)
+        UNKNOWN if toe_deg is None else _turn_direction(centre, across, sign * toe_deg)
         for toe_deg, sign in zip(toes, (1, -1), strict=True)
     )
     return Stand(
@@ -103,7 +103,9 @@ def _level(x: float, y: float) -> tuple[float, float]:
     return (x / length, y / length) if length > 0 else (nan, nan)
 
 
-def _turned(along: tuple[float, float], across: tuple[float, float], turn_deg: float) -> Triple:
+def _turn_direction(
+    along: tuple[float, float], across: tuple[float, float], turn_deg: float
+) -> Triple:
     """Return a direction turned from one towards another."""
     a, b = cos(radians(turn_deg)), sin(radians(turn_deg))
     return _known((a * along[0] + b * across[0], a * along[1] + b * across[1], 0.0))

@@ -46,7 +46,7 @@ def write_archive(logbook: Logbook, target: Path) -> int:
         msg = f"{target} exists already: give another name"
         raise OutputError(msg)
     files = sorted(path for path in logbook.path.rglob("*") if path.is_file())
-    kept = [path for path in files if _kept(path.relative_to(logbook.path))]
+    kept = [path for path in files if _is_archived(path.relative_to(logbook.path))]
 
     def write(temporary: Path) -> None:
         with zipfile.ZipFile(temporary, "w", allowZip64=True) as archive:
@@ -63,7 +63,7 @@ def write_archive(logbook: Logbook, target: Path) -> int:
     return len(kept)
 
 
-def _kept(inside: Path) -> bool:
+def _is_archived(inside: Path) -> bool:
     """Return whether a file of the logbook belongs in an archive."""
     parts = inside.parts
     unfinished = any(part.endswith(UNFINISHED) for part in parts)

@@ -210,7 +210,10 @@ class SimulatedAcoustics:
         ndarray, shape (n_samples,)
         """
         distance_m, gain = image_sources(
-            self._room, self._moved(away_m), self._seat, longest_m=EARLY_S * self._speed_m_s
+            self._room,
+            self._position_after(away_m),
+            self._seat,
+            longest_m=EARLY_S * self._speed_m_s,
         )
         delay = distance_m / self._speed_m_s * self._rate_hz
         n_early = round(EARLY_S * self._rate_hz)
@@ -224,7 +227,7 @@ class SimulatedAcoustics:
         spectrum = spectrum[0] * self._direct + spectrum[1] * self._reflected + self._late
         return np.asarray(fft.irfft(spectrum, self._n_fft)[: self.n_samples])
 
-    def _moved(self, away_m: float) -> Point:
+    def _position_after(self, away_m: float) -> Point:
         """Return where the loudspeaker stands after a move."""
         from_seat = self._at.array - self._seat.array
         x_m, y_m, z_m = self._seat.array + from_seat * (1 + away_m / self.distance_m)

@@ -25,7 +25,7 @@ Float32 = NDArray[np.float32]
 Complex64 = NDArray[np.complex64]
 
 
-def parted(response: Float, n_block: int) -> Complex64:
+def partition_spectra(response: Float, n_block: int) -> Complex64:
     """Return the spectra of a response's parts.
 
     Parameters
@@ -64,7 +64,7 @@ class BlockConvolver:
         Parameters
         ----------
         sources : iterable of (ndarray, ndarray)
-            A block of samples and the response that it meets, as `parted` returns it.
+            A block of samples and the response that it meets, as `partition_spectra` returns it.
 
         Returns
         -------

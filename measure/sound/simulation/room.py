@@ -24,7 +24,7 @@ from measure.errors import SoundDeviceError
 from measure.safety.limits import SafeSignal
 from measure.sound.emitter import Emitter
 from measure.sound.simulation.acoustics import SimulatedAcoustics, SimulatedLoudspeaker
-from measure.sound.simulation.block_convolver import Complex64, parted
+from measure.sound.simulation.block_convolver import Complex64, partition_spectra
 from measure.sound.simulation.faults import Fault, PlantedFaults
 from measure.sound.simulation.fractional_delay import TAPS
 from measure.sound.simulation.noise import SimulatedNoise
@@ -101,7 +101,7 @@ class _Stand:
         away_m = self._away_m(time_s)
         if away_m != self._known_m:
             response = self._gain * self._acoustics.response(away_m=away_m)
-            self._parts, self._known_m = parted(response, self._n_block), away_m
+            self._parts, self._known_m = partition_spectra(response, self._n_block), away_m
         return self._parts
 
     def _away_m(self, time_s: float) -> float:

@@ -25,8 +25,11 @@ def test_the_platform_s_folder_unless_another_is_named(
 def test_a_lock_is_held_by_one_and_let_go(tmp_path: Path) -> None:
     # Known input: a second holder while the first has it, and after.
     path = tmp_path / "lock"
-    with hold_lock(path, patience_s=0.0):
-        with pytest.raises(TimeoutError, match="another process"), hold_lock(path, patience_s=0.02):
-            pass
+    with (
+        hold_lock(path, patience_s=0.0),
+        pytest.raises(TimeoutError, match="another process"),
+        hold_lock(path, patience_s=0.02),
+    ):
+        pass
     with hold_lock(path, patience_s=0.0):
         assert path.is_file()

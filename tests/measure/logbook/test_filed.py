@@ -16,7 +16,7 @@ from analysis.report.page.history import move_text
 from measure import cli
 from measure.logbook.entries.entries import MoveEntry, PlaceEntry, SurveyEntry, WalkEntry
 from measure.logbook.entries.measurement_plans import file_walk
-from measure.logbook.entries.moves import answer_by_take, answer_move_in, judged
+from measure.logbook.entries.moves import answer_by_take, answer_move_in, judge_move
 from measure.logbook.entries.pair_place import take_places
 from measure.logbook.entries.store import add_entry, read_entries, read_entry
 from measure.logbook.folder import Logbook
@@ -69,7 +69,7 @@ def test_a_survey_fills_its_place_and_keeps_the_moves_that_it_asks_for(
     assert "has its result: Found:" in " ".join(capsys.readouterr().out.split())
     move = read_entry(logbook, MoveEntry, move.name)
     assert move.after_survey is not None
-    found = judged(logbook, move)
+    found = judge_move(logbook, move)
     assert found is not None
     assert found.kept
     run("survey", AFTER, "--log", logbook.path, "--pair", "Birch")
@@ -129,7 +129,7 @@ def test_a_result_that_misses_its_promise_says_so(logbook: Logbook, keep: Keep) 
     keep("second", number=2, arrival_mm=5.0, pair="Birch")
     move = answer_by_take(logbook, "second")
     assert move is not None
-    found = judged(logbook, move)
+    found = judge_move(logbook, move)
     assert found is not None
     assert found.off_m == pytest.approx(5e-3)
     assert found.off_std_m == pytest.approx(math.sqrt(0.4**2 + 0.4**2 + 0.5**2) * 1e-3)

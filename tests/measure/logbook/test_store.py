@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 
 from measure import cli
 from measure.errors import LogbookError, MeasureError
-from measure.logbook.bin_folder import put_back, throw_away, thrown_away
+from measure.logbook.bin_folder import bin_entries, put_back, throw_away
 from measure.logbook.entries.entries import (
     Entry,
     MoveEntry,
@@ -200,12 +200,12 @@ def test_nothing_is_deleted_and_all_can_be_brought_back(logbook: Logbook, keep: 
     before = {path.name: path.read_bytes() for path in take.iterdir()}
     there = throw_away(logbook, take)
     assert not take.exists()
-    assert thrown_away(logbook) == [there]
+    assert bin_entries(logbook) == [there]
     keep("first", number=1)
     with pytest.raises(LogbookError, match="is there"):
         put_back(logbook, there)
     throw_away(logbook, take)
-    assert len(thrown_away(logbook)) == 2
+    assert len(bin_entries(logbook)) == 2
     assert put_back(logbook, there) == take.resolve()
     assert {path.name: path.read_bytes() for path in take.iterdir()} == before
     for outside in (logbook.path, logbook.path.parent, logbook.path / "logbook.toml"):

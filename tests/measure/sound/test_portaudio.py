@@ -16,7 +16,7 @@ from measure.safety.limits import SafeSignal, admit
 from measure.safety.treble_ledger import MemoryLedger
 from measure.sound import portaudio
 from measure.sound.devices import Device, Wiring
-from measure.sound.portaudio import DevicePath, devices, left_hanging, takes_rate
+from measure.sound.portaudio import DevicePath, devices, has_hanging_stream, takes_rate
 
 
 def test_a_missing_portaudio_names_its_package(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -190,12 +190,12 @@ def test_a_dead_stream_is_noticed(fault: str, monkeypatch: pytest.MonkeyPatch) -
 def test_a_stream_that_hangs_is_left_behind(monkeypatch: pytest.MonkeyPatch) -> None:
     # Known input: a library call that doesn't return.
     monkeypatch.setattr(portaudio, "CLOSE_WITHIN_S", 0.05)
-    assert not left_hanging()
+    assert not has_hanging_stream()
     run = DevicePath(wiring()).start(quiet(), n_frames=960)
     hanging = threading.Event()
     Stream.made[0].abort = hanging.wait  # type: ignore[method-assign]
     run.close()
-    assert left_hanging()
+    assert has_hanging_stream()
     hanging.set()
 
 

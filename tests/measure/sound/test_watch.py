@@ -14,7 +14,7 @@ from measure.sound.keys import Keys
 from measure.sound.path import STOP_WITHIN_S
 from measure.sound.simulation.faults import Fault
 from measure.sound.simulation.room import SimulatedRoom
-from measure.sound.watch import POLL_S, Watch, running
+from measure.sound.watch import POLL_S, Watch, open_run
 
 RATE_HZ = 48_000
 
@@ -37,7 +37,7 @@ def watched(room: SimulatedRoom, *, keys: Keys | None = None, seconds: float = 2
     tone = 0.05 * np.sin(2 * np.pi * 500 * np.arange(2 * RATE_HZ) / RATE_HZ)
     signal = admit(np.stack((tone, tone)), sample_rate_hz=RATE_HZ, ledger=MemoryLedger(room.time_s))
     n_frames = round(seconds * RATE_HZ)
-    with running(room, signal, n_frames=n_frames) as run:
+    with open_run(room, signal, n_frames=n_frames) as run:
         Watch(room, run, keys or Keys()).until(n_frames)
     return run.n_recorded
 
@@ -52,7 +52,7 @@ def test_a_key_stops_the_sound_within_its_time() -> None:
     room = SimulatedRoom(pace=math.inf, reference=True, latency_s=0.01, clock_ppm=0)
     tone = 0.05 * np.sin(2 * np.pi * 500 * np.arange(2 * RATE_HZ) / RATE_HZ)
     signal = admit(np.stack((tone, tone)), sample_rate_hz=RATE_HZ, ledger=MemoryLedger(room.time_s))
-    with running(room, signal, n_frames=4 * RATE_HZ) as run:
+    with open_run(room, signal, n_frames=4 * RATE_HZ) as run:
         with pytest.raises(StoppedError, match="by a key"):
             Watch(room, run, Typed(100)).until(4 * RATE_HZ)
         pressed = run.n_recorded
@@ -71,7 +71,7 @@ def test_what_was_not_played_is_given_back() -> None:
     tone *= np.minimum(1, np.minimum(np.arange(tone.size), np.arange(tone.size)[::-1]) / 4800)
     for _ in range(3):
         signal = admit(np.stack((tone, tone)), sample_rate_hz=RATE_HZ, ledger=ledger)
-        with running(room, signal, n_frames=RATE_HZ) as run:
+        with open_run(room, signal, n_frames=RATE_HZ) as run:
             Watch(room, run, Keys()).until(RATE_HZ)
 
 

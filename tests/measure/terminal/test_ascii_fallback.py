@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from measure.terminal.ascii_fallback import use_plain_signs
+from measure.terminal.ascii_fallback import use_ascii_fallback
 
 
 @pytest.mark.parametrize(
@@ -26,7 +26,7 @@ def test_a_minus_stays_a_minus(
     raw = io.BytesIO()
     monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(raw, encoding=encoding))
     monkeypatch.setattr(sys, "stderr", io.TextIOWrapper(io.BytesIO(), encoding=encoding))
-    use_plain_signs()
+    use_ascii_fallback()
     sys.stdout.write("−23.4 ± 1.4 mm → 20° ♫")
     sys.stdout.flush()
     assert raw.getvalue().decode(encoding) == written

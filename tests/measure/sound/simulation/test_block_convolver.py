@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from measure.sound.simulation.block_convolver import BlockConvolver, parted
+from measure.sound.simulation.block_convolver import BlockConvolver, partition_spectra
 
 N_BLOCK = 64
 
@@ -16,7 +16,7 @@ def test_it_is_the_convolution(n_response: int) -> None:
     rng = np.random.default_rng(n_response)
     samples = rng.standard_normal((2, 30 * N_BLOCK))
     responses = rng.standard_normal((2, n_response))
-    parts = [parted(one, N_BLOCK) for one in responses]
+    parts = [partition_spectra(one, N_BLOCK) for one in responses]
     convolver = BlockConvolver(N_BLOCK, len(parts[0]))
     out = np.concatenate(
         [
@@ -33,10 +33,12 @@ def test_a_new_response_is_met_by_what_is_fed_with_it() -> None:
     rng = np.random.default_rng(7)
     samples = rng.standard_normal(20 * N_BLOCK)
     before, after = rng.standard_normal((2, 300))
-    convolver = BlockConvolver(N_BLOCK, len(parted(before, N_BLOCK)))
+    convolver = BlockConvolver(N_BLOCK, len(partition_spectra(before, N_BLOCK)))
     out = np.concatenate(
         [
-            convolver.convolve([(block, parted(before if number < 10 else after, N_BLOCK))])
+            convolver.convolve(
+                [(block, partition_spectra(before if number < 10 else after, N_BLOCK))]
+            )
             for number, block in enumerate(np.split(samples, 20))
         ]
     )
@@ -49,7 +51,7 @@ def test_a_new_response_is_met_by_what_is_fed_with_it() -> None:
 
 def test_silence_after_the_response_is_silence() -> None:
     # Invariant: nothing goes round the ring twice.
-    parts = parted(np.ones(150), N_BLOCK)
+    parts = partition_spectra(np.ones(150), N_BLOCK)
     convolver = BlockConvolver(N_BLOCK, len(parts))
     convolver.convolve([(np.ones(N_BLOCK), parts)])
     silence = np.zeros(N_BLOCK)
