@@ -35,7 +35,7 @@ SHARED_OPTIONS = "measure.commands.options"
 
 FROZEN = "dataclass(frozen=True, kw_only=True, slots=True)"
 
-HEAVY = {"numpy", "scipy", "matplotlib", "sounddevice", "soundfile", "soxr", "rich", "msgspec"}
+HEAVY = {"numpy", "scipy", "matplotlib", "sounddevice", "soundfile", "soxr", "msgspec"}
 HEAVY |= {"skfem", "shapely"}
 
 

@@ -22,7 +22,6 @@ LIBRARIES = (
     "matplotlib",
     "sounddevice",
     "click",
-    "rich",
     "msgspec",
     "tomli-w",
 )

@@ -166,12 +166,12 @@ def _short(text: str, n: int) -> str:
 
 def _verify(logbook: Logbook) -> int:
     """Check everything, and return the exit status."""
-    from measure.files.output import progress
     from measure.logbook.verify import verify
+    from measure.terminal.progress_line import show_progress
 
     counts = {"whole": 0, "unfinished": 0, "damaged": 0}
     n_bytes = 0
-    with progress("Reading every file of the logbook"):
+    with show_progress("Reading every file of the logbook"):
         findings = list(verify(logbook))
     for one in findings:
         counts[one.verdict] += 1

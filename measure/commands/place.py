@@ -106,7 +106,7 @@ def command(**given: object) -> None:
 
 def run(options: PlaceOptions) -> None:
     """Say where pair and seat stand best, and write what was asked for."""
-    from measure.files.output import check_json_target, progress, write_json
+    from measure.files.output import check_json_target, write_json
     from measure.placement.document import place_document
     from measure.placement.placing import (
         advise,
@@ -115,11 +115,12 @@ def run(options: PlaceOptions) -> None:
         read_measured_places,
     )
     from measure.survey.places import room_with_survey
+    from measure.terminal.progress_line import show_progress
 
     check_json_target(options.json_target)
     walk = options.walk
     file, origin = room_with_survey(options.room, options.survey)
-    with progress("Computing the room") as step:
+    with show_progress("Computing the room") as step:
         ranges = (options.front, options.spread, options.seat)
         model, places = model_and_places(
             options.room, file, ranges, clearance_m=options.clearance_m

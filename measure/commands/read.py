@@ -110,14 +110,15 @@ def run(options: ReadOptions) -> None:
     """Read a recording, say what it says, and write what was asked for."""
     from analysis.report.reading.lines import reading_lines
     from measure.files.microphone import correction_lines
-    from measure.files.output import check_json_target, progress
+    from measure.files.output import check_json_target
     from measure.takes.sheet import check_sound, read_sheet
+    from measure.terminal.progress_line import show_progress
 
     check_json_target(options.json_target)
     programme, sha256 = read_sheet(options.sweep)
     check_sound(options.sweep, sha256)
     around = read_conditions(options.room_path, options.conditions, survey_path=options.survey_path)
-    with progress("Reading the recording") as step:
+    with show_progress("Reading the recording") as step:
         file = _read(options, programme, around)
         if options.figures is not None:
             step("Drawing the figures")

@@ -73,13 +73,14 @@ def run(options: RoomOptions) -> None:
     """Say what the room does, and write what was asked for."""
     from analysis.report.room.space import space_lines
     from analysis.room.reflections import reflections
-    from measure.files.output import check_json_target, progress, write_json
+    from measure.files.output import check_json_target, write_json
     from measure.survey.places import room_with_survey
+    from measure.terminal.progress_line import show_progress
 
     check_json_target(options.json_target)
     file, origin = room_with_survey(options.room, options.survey)
     c = file.air.speed_of_sound_m_s
-    with progress("Finding the room's modes"):
+    with show_progress("Finding the room's modes"):
         modes = _modes(file, options)
     couplings = _couplings(file, modes)
     heard = {

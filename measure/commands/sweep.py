@@ -143,11 +143,12 @@ def _write(out: Path, sheet: Path, programme: Programme) -> str:
     from importlib.metadata import version
 
     from measure.files.audio_files import encode_wav
-    from measure.files.output import progress, text_writer, write_together
+    from measure.files.output import text_writer, write_together
     from measure.sound.stimulus import checksum, programme_samples
     from measure.takes.sheet import sheet_text
+    from measure.terminal.progress_line import show_progress
 
-    with progress("Making the sweep"):
+    with show_progress("Making the sweep"):
         samples = programme_samples(programme)
         sha256 = checksum(samples)
         text = sheet_text(programme, sha256=sha256, version=version("apexline"))

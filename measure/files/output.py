@@ -270,33 +270,3 @@ def bytes_writer(raw: bytes) -> Writer:
         path.write_bytes(raw)
 
     return write
-
-
-@contextmanager
-def progress(text: str) -> Iterator[Callable[[str], None]]:
-    """Show on standard error what is being done; plain lines where there is no terminal.
-
-    Parameters
-    ----------
-    text : str
-        What is done first.
-
-    Yields
-    ------
-    callable
-        Call it with what is done next.
-    """
-    if not sys.stderr.isatty():
-        _tell(text)
-        yield _tell
-        return
-    from rich.console import Console
-
-    with Console(stderr=True).status(text) as status:
-        yield status.update
-
-
-def _tell(step: str) -> None:
-    """Write one line of progress to standard error."""
-    sys.stderr.write(f"{step} ...\n")
-    sys.stderr.flush()

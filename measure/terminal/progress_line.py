@@ -1,4 +1,4 @@
-"""One line on standard error that changes while something plays.
+"""One line on standard error that changes while something plays or is computed.
 
 On a terminal the line is rewritten in place, and cut where the terminal is narrow, so what
 matters most comes first; elsewhere a line is added every few seconds, so that a log stays
@@ -10,6 +10,8 @@ from __future__ import annotations
 import os
 import sys
 import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Final
 
 EVERY_S: Final = 5.0
@@ -53,6 +55,39 @@ class LiveLine:
             sys.stderr.write("\r" + " " * self._shown + "\r")
             sys.stderr.flush()
         self._shown = 0
+
+
+@contextmanager
+def show_progress(text: str) -> Iterator[Callable[[str], None]]:
+    """Show on standard error what is being done, each step a line where there is no terminal.
+
+    Parameters
+    ----------
+    text : str
+        What is done first.
+
+    Yields
+    ------
+    callable
+        Call it with what is done next.
+    """
+    if not sys.stderr.isatty():
+        _write_step(text)
+        yield _write_step
+        return
+    with LiveLine() as line:
+
+        def show(step: str) -> None:
+            line.show(f"{step} ...")
+
+        show(text)
+        yield show
+
+
+def _write_step(step: str) -> None:
+    """Write one line of progress to standard error."""
+    sys.stderr.write(f"{step} ...\n")
+    sys.stderr.flush()
 
 
 def _columns() -> int:

@@ -16,7 +16,6 @@ from measure.files.output import (
     check_writable,
     json_text,
     plain,
-    progress,
     refuse_existing,
     text_writer,
     write_json,
@@ -156,11 +155,3 @@ def test_json_knows_no_arrays_and_no_nan() -> None:
 def test_every_document_names_its_schema_and_command() -> None:
     with pytest.raises(ValueError, match="schema and command"):
         json_text({"value": 1})
-
-
-def test_progress_goes_to_standard_error(capsys: pytest.CaptureFixture[str]) -> None:
-    with progress("One") as step:
-        step("Two")
-    captured = capsys.readouterr()
-    assert captured.out == ""
-    assert captured.err == "One ...\nTwo ...\n"
