@@ -20,12 +20,17 @@ import numpy as np
 from scipy import optimize, sparse
 
 from analysis.survey.adjustment.blunders import ALIKE, search_blunders
-from analysis.survey.adjustment.least_squares import adjust, residual_correlation
+from analysis.survey.adjustment.least_squares import (
+    adjust,
+    residual_correlation,
+    solve_unknowns,
+)
 from analysis.survey.adjustment.network import (
     Network,
     NetworkObservation,
     build_network,
     fitted_values,
+    linearise,
 )
 from analysis.survey.adjustment.survey_network import build_survey_network
 from analysis.survey.propagation import Estimate, propagate
@@ -38,6 +43,7 @@ from benchmarks.survey_rooms import KITS, noisy, random_places, survey_of
 SEED = 2026
 LEAST_REDUNDANCY = 0.2
 SIZES = (60, 125, 250, 500, 1000)
+GENERAL_SIZES = (60, 250)
 
 
 def truth_and_survey(code: int, kit: str, seed: int) -> tuple[Solution, Survey]:
@@ -224,10 +230,42 @@ def speed() -> None:
     print(f"growth with the number of readings to the power {power:.2f}")
 
 
+def scipy_solver(network: Network, start: np.ndarray, method: str) -> Callable[[], np.ndarray]:
+    """Return a run of one of scipy's solvers to its smallest tolerances, with our derivatives."""
+
+    def misfit(unknowns: np.ndarray) -> np.ndarray:
+        return (fitted_values(network, network.positions(unknowns)) - network.value) / network.std
+
+    def slopes(unknowns: np.ndarray) -> np.ndarray:
+        _, jacobian = linearise(network, network.positions(unknowns))
+        dense = jacobian if isinstance(jacobian, np.ndarray) else jacobian.toarray()
+        return dense / network.std[:, None]
+
+    return lambda: np.asarray(
+        optimize.least_squares(
+            misfit, start, slopes, method=method, xtol=3e-16, ftol=3e-16, gtol=3e-16
+        ).x
+    )
+
+
+def general_solvers() -> None:
+    """Print what scipy's solvers find and take beside ours, on strips of points."""
+    print(f"\n{'solver':<8}{'readings':>9}{'apart, um':>12}{'times as long':>15}")
+    for method in ("lm", "trf", "dogbox"):
+        for n in GENERAL_SIZES:
+            network, start = strip(n, 1)
+            run = scipy_solver(network, start, method)
+            ours, _, _ = solve_unknowns(network, start)
+            apart_m = float(np.abs(run() - ours).max())
+            ratio = median_s(run, 3) / median_s(lambda: solve_unknowns(network, start), 5)  # noqa: B023
+            print(f"{method:<8}{n:>9}{1e6 * apart_m:>12.4f}{ratio:>15.1f}")
+
+
 def main() -> None:
     """Print all of it."""
     n_rooms = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
     speed()
+    general_solvers()
     print()
     coverage(n_rooms)
     print()
