@@ -53,6 +53,22 @@ ANGLE_STD_DEG: Final = 0.5
 """One sigma of an angle by protractor or template: common practice, no source."""
 
 
+def reference_point(place: str) -> str:
+    """Return the point by which a place is told.
+
+    Parameters
+    ----------
+    place : str
+        ``left``, ``right``, and ``head`` or ``seat``.
+
+    Examples
+    --------
+    >>> reference_point("left"), reference_point("seat")
+    ('left tweeter', 'head')
+    """
+    return HEAD if place in (HEAD, "seat") else f"{place} tweeter"
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Height:
     """A height above the floor, as read.

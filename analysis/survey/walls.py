@@ -79,6 +79,31 @@ class SurveyWalls:
     shapes: tuple[WallShape, ...]
     corners_rad: dict[tuple[str, str], Estimate]
 
+    def distances_m(self, place: str) -> dict[str, Estimate]:
+        """Return the distances of ``left``, ``right``, ``head`` or ``seat`` from the walls."""
+        found = self.cabinets[place] if place in SIDES else self.head
+        return {one.wall: one.reference_m for one in found}
+
+
+def coordinate_between_m(near_m: float, far_m: float, span_m: float) -> float:
+    """Return a coordinate that divides a room's drawn span as a place does the surveyed one.
+
+    Parameters
+    ----------
+    near_m, far_m : float
+        Surveyed distances from the wall at 0 and from the opposite one.
+    span_m : float
+        From wall to wall in the room as drawn.
+
+    Examples
+    --------
+    A quarter of the way:
+
+    >>> coordinate_between_m(1.0, 3.0, 4.1)
+    1.025
+    """
+    return near_m / (near_m + far_m) * span_m
+
 
 def cabinet_corners(places: Float, node: dict[str, int], side: Side, depth_m: float) -> Float:
     """Return a cabinet's corners in plan.

@@ -19,7 +19,8 @@ from analysis.room.room import Loudspeaker, Point, Positions
 from analysis.room.space import Space
 from analysis.survey.propagation import Estimate
 from analysis.survey.result import SurveyResult
-from analysis.survey.survey import HEAD, SIDES
+from analysis.survey.survey import HEAD, SIDES, reference_point
+from analysis.survey.walls import coordinate_between_m
 from measure.errors import SurveyFileError
 from measure.files.room_file import RoomFile, read_room
 from measure.survey.evaluation import evaluate_file
@@ -67,21 +68,16 @@ class SurveyedPlaces:
         said = [f"Places from the survey {self.path.name}; one sigma of each from the walls:"]
         for name in (*SIDES, HEAD):
             x_mm, y_mm = (self._std_m(name, walls) * 1e3 for walls in _ENDS)
-            z_mm = math.sqrt(self.result.solution.place_covariance(_node_name(name))[2, 2]) * 1e3
+            covariance_m2 = self.result.solution.place_covariance(reference_point(name))
+            z_mm = math.sqrt(covariance_m2[2, 2]) * 1e3
             said.append(f"  {name:5} x ± {x_mm:.1f}, y ± {y_mm:.1f}, z ± {z_mm:.1f} mm")
         if self.result.doubts:
             said.append("Mind: this survey contradicts itself; see `apexline survey`.")
         return said
 
-    def _distances(self, name: str) -> dict[str, Estimate]:
-        """Return the distances of a place from the walls."""
-        walls = self.result.walls
-        found = walls.head if name == HEAD else walls.cabinets[name]  # type: ignore[index]
-        return {str(one.wall): one.reference_m for one in found}
-
     def _std_m(self, name: str, walls: tuple[str, str]) -> float:
         """Return how well a place's distance from the nearer known of two walls is known."""
-        at = self._distances(name)
+        at = self.result.walls.distances_m(name)
         known = [
             at[wall].value_and_std[1] for wall in walls if wall in at and at[wall].value is not None
         ]
@@ -89,8 +85,8 @@ class SurveyedPlaces:
 
     def _point_in(self, name: str, space: Space) -> Point:
         """Return a place."""
-        at = self._distances(name)
-        height_m = float(self.result.solution.place_m(_node_name(name))[2])
+        at = self.result.walls.distances_m(name)
+        height_m = float(self.result.solution.place_m(reference_point(name))[2])
         return Point(
             x_m=self._coordinate(name, at, space.plan, axis=0),
             y_m=self._coordinate(name, at, space.plan, axis=1),
@@ -113,7 +109,7 @@ class SurveyedPlaces:
                     f"and the {far} wall, the room file {drawn_m:.2f} m: correct the wrong one"
                 )
                 raise SurveyFileError(msg)
-            return low_m + from_low / found_m * drawn_m
+            return low_m + coordinate_between_m(from_low, from_high, drawn_m)
         if from_low is not None:
             return low_m + from_low
         if from_high is not None:
@@ -136,7 +132,7 @@ def surveyed_places(path: Path) -> SurveyedPlaces:
     file = read_survey(path)
     result = evaluate_file(file)
     open_places = [
-        name for name in (*SIDES, HEAD) if _node_name(name) in result.solution.open_nodes
+        name for name in (*SIDES, HEAD) if reference_point(name) in result.solution.open_nodes
     ]
     if open_places:
         msg = f"{path}: the readings don't fix where {' and '.join(open_places)} stands"
@@ -162,11 +158,6 @@ def room_with_survey(room: Path, survey: Path | None) -> tuple[RoomFile, list[st
         return read_room(room), []
     places = surveyed_places(survey)
     return read_room(room, places=places.positions_in), [*places.provenance_lines(), ""]
-
-
-def _node_name(name: str) -> str:
-    """Return the point of a survey that stands for a place."""
-    return HEAD if name == HEAD else f"{name} tweeter"
 
 
 def _known_distance(at: dict[str, Estimate], wall: str) -> float | None:

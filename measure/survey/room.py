@@ -8,8 +8,8 @@ import tomli_w
 
 from analysis.survey.propagation import Estimate
 from analysis.survey.result import SurveyResult
-from analysis.survey.survey import HEAD, SIDES, WALLS
-from analysis.survey.walls import WallDistance
+from analysis.survey.survey import HEAD, SIDES, WALLS, reference_point
+from analysis.survey.walls import coordinate_between_m
 from measure.errors import SurveyFileError
 from measure.survey.file import SurveyFile
 
@@ -34,13 +34,7 @@ def room_text(file: SurveyFile, result: SurveyResult) -> str:
     A room file is a box. Its length and width are the mean of what the head and both
     loudspeakers find between opposite walls; a place divides them as its own distances do.
     """
-    at: list[tuple[str, tuple[WallDistance, ...]]] = [
-        *((side, result.walls.cabinets[side]) for side in SIDES),
-        (HEAD, result.walls.head),
-    ]
-    table: dict[str, dict[str, Estimate]] = {
-        name: {one.wall: one.reference_m for one in many} for name, many in at
-    }
+    table = {name: result.walls.distances_m(name) for name in (*SIDES, HEAD)}
     _require(file, table[HEAD])
     given_c = file.survey.temperature_c
     lines = [
@@ -91,14 +85,14 @@ def _place_lines(
 ) -> list[str]:
     """Return a place in the box."""
     solution = result.solution
-    node = HEAD if name == HEAD else f"{name} tweeter"
+    node = reference_point(name)
     lines = []
     for axis, total, first, second in (
         ("x_m", size["width_m"], "left", "right"),
         ("y_m", size["length_m"], "front", "rear"),
     ):
         near, far = at[first].value_and_std, at[second].value_and_std
-        lines.append(_key_line(axis, near[0] / (near[0] + far[0]) * total, near[1]))
+        lines.append(_key_line(axis, coordinate_between_m(near[0], far[0], total), near[1]))
     height_std = float(solution.place_covariance(node)[2, 2]) ** 0.5
     return [*lines, _key_line("z_m", float(solution.place_m(node)[2]), height_std)]
 

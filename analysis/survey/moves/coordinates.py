@@ -17,7 +17,7 @@ from analysis.survey.moves.put_back import PLAN_SIGMAS, SIGMAS, ObservationToRes
 from analysis.survey.moves.target import PLACE_TOLERANCE_M
 from analysis.survey.propagation import Estimate
 from analysis.survey.result import SurveyResult
-from analysis.survey.survey import HEAD, SIDES, SURVEY_TAPE_STD_M
+from analysis.survey.survey import SIDES, SURVEY_TAPE_STD_M, reference_point
 
 Thing = Literal["left", "right", "seat"]
 THINGS: Final[tuple[Thing, ...]] = ("left", "right", "seat")
@@ -66,14 +66,11 @@ def room_places(result: SurveyResult) -> RoomPlaces:
     places: dict[Thing, tuple[float, float, float]] = {}
     stds = []
     for what in THINGS:
-        walls = result.walls.head if what == "seat" else result.walls.cabinets[what]
-        at = {one.wall: one.reference_m for one in walls}
+        at, node = result.walls.distances_m(what), reference_point(what)
         for wall in ("left", "front"):
             if wall not in at or at[wall].value is None:
-                name = HEAD if what == "seat" else f"{what} tweeter"
-                msg = f'the {wall} wall isn\'t fixed: add a reading such as "{name} to wall {wall}"'
+                msg = f'the {wall} wall isn\'t fixed: add a reading such as "{node} to wall {wall}"'
                 raise ValueError(msg)
-        node = HEAD if what == "seat" else f"{what} tweeter"
         height_std = float(result.solution.place_covariance(node)[2, 2]) ** 0.5
         (x, x_std), (y, y_std) = at["left"].value_and_std, at["front"].value_and_std
         places[what] = (x, y, float(result.solution.place_m(node)[2]))
@@ -138,7 +135,7 @@ def observations_to_restore(
     now = kept if today is None else today
     found = []
     for what in THINGS:
-        name = HEAD if what == "seat" else f"{what} tweeter"
+        name = reference_point(what)
         for axis, wall in enumerate(("left", "front")):
             pair = now.places_m[what][axis], kept.places_m[what][axis]
             found.append(_distance_to_restore(f"{name} to wall {wall}", pair, kept.std_m))
@@ -146,7 +143,7 @@ def observations_to_restore(
     pairs = (("seat", "left"), ("seat", "right"), ("left", "right"))
     for a, b in pairs:
         spans = _distance_between(now, a, b), _distance_between(kept, a, b)
-        name = HEAD if a == "seat" else f"{a} tweeter"
+        name = reference_point(a)
         found.append(
             _distance_to_restore(f"{name} to {b} tweeter", spans, kept.std_m * math.sqrt(2))
         )

@@ -130,8 +130,8 @@ def plan_moves(
     """
     still = solution.adjusted.positions_m
     known = triangle.toe_in_rad.left_minus_right.value is not None
-    stands = all(one.verdict != "fails" for one in criteria)
-    if not known or stands:
+    passes = all(one.verdict != "fails" for one in criteria)
+    if not known or passes:
         return Plan(moves=(), goal=None, positions_m=still)
     goal = symmetric_goal(solution, triangle, target)
     seat_x_m = _seat_x_for_equal_distances(solution, triangle, criteria, goal)
