@@ -27,7 +27,7 @@ NOISE = 1e-4
 
 
 def recorded(sweep: Sweep, side: str, *, speed_m_s: float) -> np.ndarray:
-    """Return what the microphone hears of one loudspeaker, shape (n,), from the sweep's start on."""
+    """Return what the microphone hears of one loudspeaker, shape (n,), from the sweep's start."""
     delay_s = DISTANCES_M[side] / speed_m_s
     played = sweep_samples(sweep, sample_rate_hz=RATE_HZ, advance_s=-delay_s)
     heard = 10 ** (GAINS_DB[side] / 20) * np.concatenate([played, np.zeros(RATE_HZ)])
