@@ -108,15 +108,10 @@ def worst_features(
 
     Parameters
     ----------
-    curve : BassCurve
     features : sequence of Feature
         Those of `curve`.
     n_most : int
         At most so many.
-
-    Returns
-    -------
-    tuple of Feature
 
     Notes
     -----

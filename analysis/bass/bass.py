@@ -36,7 +36,6 @@ class ExplainedFeature:
 
     Attributes
     ----------
-    feature : Feature
     causes : tuple of Cause
         Ranked, the likeliest first; never empty.
     n_positions_seen : int or None
@@ -66,7 +65,6 @@ class BassSide:
         In order of frequency.
     worst : tuple of ExplainedFeature
         The two that are likely heard most, of those that advice may rest on.
-    balance : BassBalance
     position_average : PositionAverage or None
         Power mean and spread over the microphone positions.
     """
@@ -80,12 +78,7 @@ class BassSide:
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Bass:
-    """The bass at the seat.
-
-    Attributes
-    ----------
-    left, right, both : BassSide or None
-    """
+    """The bass at the seat."""
 
     left: BassSide | None
     right: BassSide | None
@@ -108,13 +101,8 @@ def read_bass(
 
     Parameters
     ----------
-    left, right : ImpulseResponse or None
     hum_hz : tuple of float
         Lines of mains hum: features there are left out.
-
-    Returns
-    -------
-    Bass
     """
     return Bass(
         left=_bass_of_side((left,), hum_hz),
@@ -157,10 +145,6 @@ def _sweeps_bass(response: ImpulseResponse) -> bool:
 def measured_decay_s(bass: Bass) -> float | None:
     """Return the usual decay time of the bass's peaks, or None if too few were measured.
 
-    Parameters
-    ----------
-    bass : Bass
-
     Returns
     -------
     float or None
@@ -181,13 +165,8 @@ def add_causes(bass: Bass, prediction: Prediction) -> Bass:
 
     Parameters
     ----------
-    bass : Bass
     prediction : Prediction
         What the room is expected to do.
-
-    Returns
-    -------
-    Bass
     """
 
     def explained(name: Curve, side: BassSide | None) -> BassSide | None:

@@ -147,10 +147,6 @@ def bass_curve(*responses: ImpulseResponse) -> BassCurve:
     *responses : ImpulseResponse
         One loudspeaker, or left and right for both together.
 
-    Returns
-    -------
-    BassCurve
-
     Raises
     ------
     ValueError
@@ -188,10 +184,6 @@ def bass_curve(*responses: ImpulseResponse) -> BassCurve:
 def bass_window(low: LowBand) -> tuple[Float, tuple[float, float]]:
     """Return the window through which the bass is seen, and when it starts and ends.
 
-    Parameters
-    ----------
-    low : LowBand
-
     Returns
     -------
     window : ndarray, shape (n,)
@@ -210,10 +202,6 @@ def bass_window(low: LowBand) -> tuple[Float, tuple[float, float]]:
 
 def decay_end_s(low: LowBand) -> float:
     """Return when the slowest octave of the bass has decayed into the noise.
-
-    Parameters
-    ----------
-    low : LowBand
 
     Returns
     -------
@@ -248,7 +236,6 @@ def half_power_width_hz(window: Float, sample_rate_hz: float) -> float:
     Parameters
     ----------
     window : ndarray, shape (n,)
-    sample_rate_hz : float
 
     Returns
     -------

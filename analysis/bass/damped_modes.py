@@ -96,7 +96,6 @@ def refine_modes(samples: Complex, modes: DampedModes) -> DampedModes | None:
     Parameters
     ----------
     samples : ndarray of complex, shape (n,)
-    modes : DampedModes
 
     Returns
     -------
@@ -122,7 +121,6 @@ def exponent_std(modes: DampedModes, noise_covariance: Float) -> Float | None:
 
     Parameters
     ----------
-    modes : DampedModes
     noise_covariance : ndarray, shape (n, n)
         Expected product of the noise of two samples, one conjugated.
 

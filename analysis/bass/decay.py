@@ -156,11 +156,6 @@ def add_decays(features: Sequence[Feature], curve: BassCurve) -> tuple[Feature, 
     ----------
     features : sequence of Feature
         Those of `curve`.
-    curve : BassCurve
-
-    Returns
-    -------
-    tuple of Feature
     """
     peaks = [feature.frequency_hz for feature in features if feature.kind == "peak"]
     decays = iter(band_decays(curve, peaks))
@@ -180,7 +175,6 @@ def band_decays(curve: BassCurve, frequencies_hz: Sequence[float]) -> tuple[Deca
 
     Parameters
     ----------
-    curve : BassCurve
     frequencies_hz : sequence of float
         Peaks of the curve, in Hz.
 

@@ -37,7 +37,6 @@ class BandEnvelope:
 
     Attributes
     ----------
-    frequency_hz : float
     time_s : ndarray, shape (n,)
         From the first sound, in seconds.
     level_db : ndarray, shape (n,)
@@ -95,13 +94,8 @@ def band_envelope(curve: BassCurve, frequency_hz: float) -> BandEnvelope:
 
     Parameters
     ----------
-    curve : BassCurve
     frequency_hz : float
         Inside the curve's band, in Hz.
-
-    Returns
-    -------
-    BandEnvelope
 
     Raises
     ------

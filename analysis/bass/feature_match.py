@@ -38,7 +38,6 @@ class FeaturePair:
 
     Attributes
     ----------
-    first, second : Feature
     frequency_change_hz, frequency_change_std_hz : float
         Second less first and one sigma, in Hz.
     level_change_db : float
@@ -87,10 +86,6 @@ def match_features(
         Such as before and after, or centre and another position.
     window_octaves : float
         Largest distance in frequency, in octaves, above 0.
-
-    Returns
-    -------
-    FeatureMatches
 
     Raises
     ------

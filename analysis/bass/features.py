@@ -105,7 +105,6 @@ def find_features(
 
     Parameters
     ----------
-    curve : BassCurve
     prominence_db : float
         Least prominence, in dB, above 0.
     chance : float

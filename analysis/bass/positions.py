@@ -34,7 +34,6 @@ class PositionAverage:
         Level of the mean power, in dB.
     spread_db : ndarray, shape (n,) or None
         Standard deviation of the level over the positions, in dB; ``None`` for one position.
-    n_positions : int
     """
 
     frequency_hz: Float
@@ -84,10 +83,6 @@ def average_positions(curves: Sequence[BassCurve]) -> PositionAverage:
     curves : sequence of BassCurve
         The centre and others, of one loudspeaker (or both), of one sampling frequency.
 
-    Returns
-    -------
-    PositionAverage
-
     Raises
     ------
     ValueError
@@ -116,7 +111,6 @@ def position_features(
 
     Parameters
     ----------
-    centre : sequence of Feature
     others : sequence of sequence of Feature
         The features of each further position.
     window_octaves : float

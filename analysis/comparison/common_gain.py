@@ -115,10 +115,6 @@ def side_change(before: ImpulseResponse, after: ImpulseResponse) -> SideChange |
 def common_gain(left: SideChange | None, right: SideChange | None) -> CommonGain:
     """Return what both sides' changes have in common.
 
-    Parameters
-    ----------
-    left, right : SideChange or None
-
     Returns
     -------
     CommonGain

@@ -68,7 +68,6 @@ class Snapshot:
         Where everything stood, if known.
     recorded_level_dbfs : float or None
         RMS of the sweeps in the recording.
-    speed_of_sound_m_s : float
     causes : mapping of str to tuple of Cause or None
         Of each curve's features the likeliest cause, where the room was known.
     """
@@ -95,7 +94,6 @@ class ValueChange:
 
     Attributes
     ----------
-    before, after, change : float
     std : float
         One sigma of the change that the two recordings support.
     counted_std : float
@@ -156,10 +154,6 @@ def compare(before: Snapshot, after: Snapshot, *, moved: Moved = "unknown") -> C
         Of one room and one sampling frequency.
     moved : {"left", "right", "both", "none", "seat", "unknown"}
         What the user moved; if unknown it is inferred.
-
-    Returns
-    -------
-    Comparison
 
     Raises
     ------

@@ -63,16 +63,7 @@ class EarlyResponse:
 
 
 def find_early_reflections(response: ImpulseResponse) -> EarlyResponse:
-    """Return the first reflections of an impulse response.
-
-    Parameters
-    ----------
-    response : ImpulseResponse
-
-    Returns
-    -------
-    EarlyResponse
-    """
+    """Return the first reflections of an impulse response."""
     rate_hz = response.sample_rate_hz
     power = _envelope_power(response.samples, rate_hz)
     direct = int(np.argmax(power))

@@ -112,7 +112,6 @@ class Displacement:
         As `analysis.comparison.moved.Moved`.
     distance_m : float or None
         Of the loudspeaker that moved, at least; in metres.
-    speed_of_sound_m_s : float
     """
 
     moved: Moved
@@ -127,7 +126,6 @@ class CurvePair:
     Attributes
     ----------
     name : {"left", "right", "both"}
-    before, after : BassCurve
     change_db, change_std_db : float
         What its level changed by as a whole, and one sigma, in dB.
     """
@@ -143,12 +141,6 @@ def feature_changes(
     before: Sequence[Feature], after: Sequence[Feature], *, curves: CurvePair, move: Displacement
 ) -> tuple[FeatureChange, ...]:
     """Return what became of the features of one curve.
-
-    Parameters
-    ----------
-    before, after : sequence of Feature
-    curves : CurvePair
-    move : Displacement
 
     Returns
     -------

@@ -14,9 +14,6 @@ class HistoryTake:
 
     Attributes
     ----------
-    name : str
-    started : datetime
-    place : str or None
     arrival_m, arrival_std_m : float or None
         Left minus right and its one sigma, in metres.
     balance_db : mapping as tuple of (str, float or None)
@@ -45,7 +42,6 @@ class HistoryMove:
         How far each went away from the seat, in metres.
     steps : tuple of str
         The same in words, where a survey asked for it.
-    promised : Promise or None
     judgement : Judgement or None
         None where there is no result yet.
     problem : str or None

@@ -38,7 +38,6 @@ class Judgement:
 
     Attributes
     ----------
-    promised : Promise
     found_m, off_m, off_std_m : float or None
         The difference afterwards, what it misses the promise by, and one sigma of that, in
         metres; None where the take has no arrival.
@@ -103,13 +102,8 @@ def judge_promise(promised: Promise, found_m: float | None, found_std_m: float |
 
     Parameters
     ----------
-    promised : Promise
     found_m, found_std_m : float or None
         Left minus right after the move, in metres.
-
-    Returns
-    -------
-    Judgement
     """
     if found_m is None:
         return Judgement(promised=promised, found_m=None, off_m=None, off_std_m=None, kept=None)

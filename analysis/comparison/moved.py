@@ -80,10 +80,6 @@ def residual_db(before: ImpulseResponse, after: ImpulseResponse) -> float | None
 def infer_moved(left_residual_db: float | None, right_residual_db: float | None) -> Moved:
     """Return which loudspeaker moved, from both residuals.
 
-    Parameters
-    ----------
-    left_residual_db, right_residual_db : float or None
-
     Returns
     -------
     str

@@ -95,10 +95,6 @@ def measure_repeats(groups: Sequence[Sequence[dict[str, float]]]) -> list[Repeat
     ----------
     groups : sequence of sequence of dict
         Before and after, one `pair_measures` a reading.
-
-    Returns
-    -------
-    list of Repeats
     """
     found = []
     for name in groups[0][0]:

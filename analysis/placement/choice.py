@@ -56,7 +56,6 @@ class Choice:
     name : {"evenest", "balanced", "stronger"}
     index : int
         Of the place.
-    front_wall_m, half_spread_m, seat_m : float
     interval_m : tuple of float
         Front distances from and to which it is as good, at this spread and seat.
     evenness_db, strength_db, likeness_db, worst_dip_db, worst_peak_db, cost_db : float
@@ -93,7 +92,6 @@ class Placement:
 
     Attributes
     ----------
-    places : Places
     nominal : ObjectiveTerms
         In the room as it stands, or as fitted.
     evenness_db, strength_db, cost_db : ndarray, shape (m,)
@@ -133,9 +131,6 @@ def choose_places(
 
     Parameters
     ----------
-    model : RoomModel
-    places : Places
-    rng : numpy.random.Generator
     offsets : ndarray, shape (11,), optional
         The likeliest room (`analysis.placement.monte_carlo.likeliest_offsets`).
     rooms : sequence of DrawnRoom, optional
@@ -144,10 +139,6 @@ def choose_places(
         Weight of each band, 0 or 1.
     model_error_db : float
         One sigma of a predicted band level.
-
-    Returns
-    -------
-    Placement
     """
     first = likeliest_offsets() if offsets is None else offsets
     nominal = objective_terms(

@@ -52,7 +52,6 @@ class PlannedPlace:
 
     Attributes
     ----------
-    front_wall_m, half_spread_m, seat_m : float
     worth_db : float
         By how much the advice is expected to become more even by it and those before it.
     """
@@ -74,10 +73,8 @@ def plan_measurements(
 
     Parameters
     ----------
-    placement : Placement
     rooms : sequence of DrawnRoom
         Those that `placement` was judged in.
-    n_most : int
     n_fewest : int
         So many are planned even if they are worth nothing.
 

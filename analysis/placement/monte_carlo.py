@@ -58,7 +58,6 @@ def likeliest_offsets(fit: RoomFit | None = None, *, lower_end_hz: float = FLAT_
 
     Parameters
     ----------
-    fit : RoomFit, optional
     lower_end_hz : float
         Where the loudspeakers are 3 dB down, if no fit knows.
 
@@ -83,18 +82,12 @@ def draw_rooms(
 
     Parameters
     ----------
-    model : RoomModel
-    rng : numpy.random.Generator
     fit : RoomFit, optional
         What readings say of the room.
     lower_end_hz : float
         Where the loudspeakers are 3 dB down, if no fit knows.
     n_draws : int
         At least 1.
-
-    Returns
-    -------
-    tuple of DrawnRoom
 
     Raises
     ------

@@ -71,15 +71,8 @@ def objective_terms(
 
     Parameters
     ----------
-    levels : PairLevels
-    places : Places
-    space : Space
     trusted : ndarray, shape (19,), optional
         Weight of each band, 0 or 1; no term rests on bands of weight 0.
-
-    Returns
-    -------
-    ObjectiveTerms
     """
     weight = np.ones(CENTRES_HZ.size) if trusted is None else trusted
     off = deviations_from_line_db(levels.both_db, weight)

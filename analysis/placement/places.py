@@ -80,13 +80,7 @@ def places_at(
 
     Parameters
     ----------
-    space : Space
-    positions : Positions
     front_m, spread_m, seat_m : ndarray, shape (m,)
-
-    Returns
-    -------
-    Places
     """
     line_m = front_wall_y_m(space.plan)
     centre_m = 0.5 * (positions.left.tweeter.x_m + positions.right.tweeter.x_m)
@@ -116,18 +110,12 @@ def allowed_places(
 
     Parameters
     ----------
-    space : Space
     positions : Positions
         Give heights and the centre line.
     front_m, spread_m, seat_m : ndarray
         What is tried, in metres.
-    furniture : tuple of Footprint
     clearance_m : float
         Of the loudspeakers.
-
-    Returns
-    -------
-    Places
 
     Raises
     ------

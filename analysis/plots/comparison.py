@@ -44,10 +44,6 @@ _SIGNS: Final = {
 def comparison_figure(comparison: Comparison) -> Figure:
     """Draw what changed.
 
-    Parameters
-    ----------
-    comparison : Comparison
-
     Returns
     -------
     Figure

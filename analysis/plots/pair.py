@@ -47,14 +47,9 @@ def arrival_figure(
     ----------
     left, right : ImpulseResponse
         On their common axis.
-    arrival : ArrivalMatch
     floor_delay_s : tuple of float, optional
         When the floor's reflection follows the direct sound of left and right, in seconds,
         where the room is known.
-
-    Returns
-    -------
-    Figure
     """
     figure, axes = style.make_panels(
         [1.45, 1.45, 1.75], title="First arrival at the microphone", gap_in=0.66, top_in=0.6

@@ -46,9 +46,6 @@ def map_figure(
 
     Parameters
     ----------
-    model : RoomModel
-    placement : Placement
-    positions : Positions
     offsets : ndarray, shape (11,), optional
         Fitted parameters.
 
@@ -174,14 +171,8 @@ def fit_figure(model: RoomModel, measured: Sequence[MeasuredPlace], fit: RoomFit
 
     Parameters
     ----------
-    model : RoomModel
     measured : sequence of MeasuredPlace
         The first four are drawn.
-    fit : RoomFit
-
-    Returns
-    -------
-    Figure
     """
     shown = list(measured[:4])
     figure, axes = style.make_panels(
@@ -219,18 +210,7 @@ def _subtract_mean(levels_db: Float) -> Float:
 def plan_figure(
     space: Space, placement: Placement, *, furniture: Sequence[Footprint] = ()
 ) -> Figure:
-    """Draw the floor plan with the advised interval.
-
-    Parameters
-    ----------
-    space : Space
-    placement : Placement
-    furniture : sequence of Footprint
-
-    Returns
-    -------
-    Figure
-    """
+    """Draw the floor plan with the advised interval."""
     low_x, low_y, high_x, high_y = space.plan.bounds_m
     width_in = style.WIDTH_IN - 1.2
     height_in = min(width_in * (high_y - low_y) / (high_x - low_x), 6.0)

@@ -38,11 +38,6 @@ def reflections_figure(
     ----------
     heard : mapping of str to tuple of Reflection
         Of ``left`` and ``right``, from `analysis.room.reflections.reflections`.
-    speed_of_sound_m_s : float
-
-    Returns
-    -------
-    Figure
     """
     surfaces = list(dict.fromkeys(one.surface for many in heard.values() for one in many))
     figure, axes = style.make_panels(

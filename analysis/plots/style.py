@@ -94,7 +94,6 @@ def save_figure(figure: Figure, stream: IO[bytes], *, file_format: str) -> None:
 
     Parameters
     ----------
-    figure : Figure
     stream : binary file
         Open for writing.
     file_format : {"png", "svg"}
@@ -185,11 +184,6 @@ def round_ticks(low: float, high: float, *, n_most: int = 6) -> list[float]:
     ----------
     low, high : float
         `high` above `low`.
-    n_most : int
-
-    Returns
-    -------
-    list of float
     """
     rough = (high - low) / n_most
     power = 10.0 ** math.floor(math.log10(rough))

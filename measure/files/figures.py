@@ -23,11 +23,6 @@ FORMATS = ("png", "svg")
 def write_reading_figures(reading: Reading, folder: Path) -> list[Path]:
     """Draw a reading's figures into a folder, made if it isn't there.
 
-    Parameters
-    ----------
-    reading : Reading
-    folder : Path
-
     Returns
     -------
     list of Path
@@ -80,11 +75,6 @@ def write_figures(figures: Mapping[str, Figure], folder: Path) -> list[Path]:
     ----------
     figures : mapping of str to Figure
         File name without its ending, and the figure.
-    folder : Path
-
-    Returns
-    -------
-    list of Path
 
     Raises
     ------

@@ -18,13 +18,6 @@ def place_document(
 ) -> JsonObject:
     """Return choices, fit and map; no choices where the readings contradict the room.
 
-    Parameters
-    ----------
-    placement : Placement
-    fit : RoomFit or None
-    model : RoomModel
-    schroeder_hz : float
-
     Returns
     -------
     dict

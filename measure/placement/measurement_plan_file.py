@@ -45,7 +45,6 @@ class PlanEntry:
 
     Attributes
     ----------
-    front_wall_m, half_spread_m, seat_m : float
     reading : str
         Name of the reading; empty where none was made.
     """

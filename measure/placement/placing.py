@@ -48,7 +48,6 @@ class Advice:
 
     Attributes
     ----------
-    placement : Placement
     rooms : tuple of DrawnRoom
         In which it was judged.
     offsets : ndarray, shape (11,)
@@ -69,11 +68,9 @@ def model_and_places(
     ----------
     path : Path
         Of the room file, for errors.
-    file : RoomFile
     ranges : sequence
         What to try of front distance, half spread and seat: a range, ``keep``, or None for
         what the room allows.
-    clearance_m : float
 
     Returns
     -------
@@ -152,15 +149,8 @@ def advise(
 
     Parameters
     ----------
-    model : RoomModel
-    places : Places
-    fit : RoomFit or None
     lower_end_hz : float, optional
         Where the loudspeakers are 3 dB down; flat by default. A kept fit knows better.
-
-    Returns
-    -------
-    Advice
     """
     rng = np.random.default_rng(SEED)
     end_hz = FLAT_TO_HZ if lower_end_hz is None else lower_end_hz
@@ -189,7 +179,6 @@ def update_measurement_plan(
     ----------
     path : Path
         Of the plan; places with a reading stay as they are.
-    advice : Advice
     n_measured : int
         Readings made so far.
 

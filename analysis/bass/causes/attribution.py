@@ -29,7 +29,6 @@ def attribute_causes(
     ----------
     features : sequence of Feature
         Of one curve; all of them, since peaks are compared with their neighbours.
-    prediction : Prediction
     curve : {"left", "right", "both"}
         Which loudspeakers played.
 

@@ -148,7 +148,6 @@ def modal_terms(prediction: Prediction, curve: Curve, frequency_hz: Float) -> Co
 
     Parameters
     ----------
-    prediction : Prediction
     curve : {"left", "right", "both"}
     frequency_hz : ndarray, shape (m,)
 

@@ -45,7 +45,6 @@ def causes_of_dips(
     ----------
     dips : sequence of Feature
         Dips of one curve.
-    prediction : Prediction
     curve : {"left", "right", "both"}
 
     Returns

@@ -44,7 +44,6 @@ def causes_of_peaks(
     ----------
     peaks : sequence of Feature
         All peaks of one curve, since they are compared with each other.
-    prediction : Prediction
     curve : {"left", "right", "both"}
 
     Returns

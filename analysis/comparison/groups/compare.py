@@ -142,10 +142,6 @@ def compare_groups(
     matching : {"own", "pair"}
         ``own`` for one pair before and after, ``pair`` for two pairs.
 
-    Returns
-    -------
-    GroupComparison
-
     Raises
     ------
     ValueError

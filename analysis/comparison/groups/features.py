@@ -86,9 +86,6 @@ class Outcome:
 
     Attributes
     ----------
-    tracked : Tracked
-    level : GroupChange
-    place : GroupChange or None
     changes : tuple of str
         ``moved``, ``filled``, ``deepened``, ``grown``, ``reduced``, ``gone``, ``new``; for a
         reflection ``moved``, ``stronger``, ``weaker``, ``gone``, ``new``; empty where nothing
@@ -106,13 +103,8 @@ def judge_outcome(tracked: Tracked, judged: Sequence[GroupChange]) -> Outcome:
 
     Parameters
     ----------
-    tracked : Tracked
     judged : sequence of GroupChange
         One for each of its quantities.
-
-    Returns
-    -------
-    Outcome
     """
     level, place = judged[0], judged[1] if len(judged) > 1 else None
     changes: list[str] = []

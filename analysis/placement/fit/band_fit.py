@@ -138,10 +138,6 @@ class BandFit:
             Offsets to begin with, within the bounds.
         timing : bool
             Whether the complex coherence counts.
-
-        Returns
-        -------
-        LeastSquaresFit
         """
         which = list(chosen)
         rows = slice(None if timing else 2 * CENTRES_HZ.size)

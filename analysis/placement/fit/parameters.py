@@ -117,7 +117,6 @@ def pair_levels(
 
     Parameters
     ----------
-    model : RoomModel
     left_m, right_m, seat_m : ndarray, shape (m, 3)
     offsets : ndarray, shape (11,)
 
@@ -139,7 +138,6 @@ def pair_pressure(
 
     Parameters
     ----------
-    model : RoomModel
     left_m, right_m, seat_m : ndarray, shape (m, 3)
     offsets : ndarray, shape (11,)
         Those of the loudspeakers have no part in it.

@@ -151,13 +151,8 @@ def fit_room(model: RoomModel, readings: Sequence[MeasuredPlace]) -> RoomFit:
 
     Parameters
     ----------
-    model : RoomModel
     readings : sequence of MeasuredPlace
         At least one; those that cover no band are left out.
-
-    Returns
-    -------
-    RoomFit
 
     Raises
     ------

@@ -62,11 +62,9 @@ def sum_guided(
     ----------
     flat : PlanModes
         Of the section.
-    section : Section
     sources_m : ndarray, shape (n_sources, m, 3)
     seats_m : ndarray, shape (m, 3)
     waves_between : callable
-    band : FrequencyBand
 
     Returns
     -------

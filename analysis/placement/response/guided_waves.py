@@ -76,11 +76,6 @@ def frequency_band(
         Above 0.
     loss_slope : float
         Damping grows as the frequency over 100 Hz to this power.
-    speed_of_sound_m_s : float
-
-    Returns
-    -------
-    FrequencyBand
     """
     k = 2 * np.pi * frequency_hz / speed_of_sound_m_s
     turn = 2 * k * (frequency_hz / 100.0) ** loss_slope / speed_of_sound_m_s
@@ -105,13 +100,7 @@ def frequency_band(
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class ModeAxis:
-    """A line with source and seat on it.
-
-    Attributes
-    ----------
-    length_m : float
-    source_m, seat_m : float
-    """
+    """A line with source and seat on it."""
 
     length_m: float
     source_m: float
@@ -160,14 +149,8 @@ def guided_waves(
         Wavenumbers of the section's modes, about rising; the uniform one first.
     dampings_per_s : tuple of ndarray, shape (n,)
         At 100 Hz, of the waves that are alike all along the line, and of the others.
-    line : ModeAxis
-    band : FrequencyBand
     factor : float
         Of the result.
-
-    Returns
-    -------
-    GuidedWaves
     """
     square = section_rad_m**2
     top = (RESONANT_TO * float(band.wavenumber_rad_m.max())) ** 2

@@ -94,8 +94,6 @@ class RoomModel:
 
     Attributes
     ----------
-    space : Space
-    speed_of_sound_m_s : float
     flat : PlanModes or None
         Modes of the section, where the room has one.
     whole : SpaceModes or None
@@ -118,14 +116,8 @@ def room_model(space: Space, highest_hz: float, *, speed_of_sound_m_s: float) ->
 
     Parameters
     ----------
-    space : Space
     highest_hz : float
         Above 0.
-    speed_of_sound_m_s : float
-
-    Returns
-    -------
-    RoomModel
     """
     c = speed_of_sound_m_s
     section = section_of(space)
@@ -151,13 +143,11 @@ def pressure(
 
     Parameters
     ----------
-    model : RoomModel
     sources_m : ndarray, shape (m, 3) or (n_sources, m, 3)
         Source `i` is heard at seat `i`; several sources play the same signal.
     seats_m : ndarray, shape (m, 3)
     frequency_hz : ndarray, shape (f,)
         Above 0.
-    losses : Losses
     scale : tuple of float
         By how much width, length and height (x, y, z) are larger than the model's; places
         keep their share. A room without a section is stretched by their geometric mean.

@@ -38,7 +38,6 @@ def perturb_size(flat: PlanModes, scale_x: float, scale_y: float) -> PlanModes:
 
     Parameters
     ----------
-    flat : PlanModes
     scale_x, scale_y : float
         By how much the plan is wider and longer, within `LARGEST_CHANGE` of 1.
 

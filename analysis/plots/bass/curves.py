@@ -30,10 +30,6 @@ _ROW: Final = 0.13
 def bass_figure(bass: Bass) -> Figure:
     """Draw the bass curves with features.
 
-    Parameters
-    ----------
-    bass : Bass
-
     Returns
     -------
     Figure

@@ -40,7 +40,6 @@ def modes_figure(prediction: Prediction, bass: Bass) -> Figure:
 
     Parameters
     ----------
-    prediction : Prediction
     bass : Bass
         Measured; sides that weren't heard show their modes only.
 

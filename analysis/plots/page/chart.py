@@ -30,9 +30,6 @@ class Axis:
     ----------
     label : str
         With its unit.
-    low, high : float
-    ticks : tuple of float
-    log : bool
     """
 
     label: str
@@ -80,11 +77,8 @@ class Chart:
     ----------
     title : str
         What the figure shows, for those who can't see it: with its main figures.
-    x, y : Axis
-    lines : tuple of ChartLine
     marks : tuple of (float, float, str)
         Points with a word above each.
-    height : float
     """
 
     title: str
@@ -100,13 +94,8 @@ def chart_svg(chart: Chart, *, identifier: str) -> str:
 
     Parameters
     ----------
-    chart : Chart
     identifier : str
         Of the title; once in a page.
-
-    Returns
-    -------
-    str
     """
     parts = [
         f'<svg viewBox="0 0 {WIDTH:.0f} {chart.height:.0f}" role="img" '

@@ -35,10 +35,6 @@ _CURVES: Final = {"left": "Left", "right": "Right", "both": "Both together"}
 def comparison_lines(comparison: Comparison) -> list[str]:
     """Return the few lines that a person reads first.
 
-    Parameters
-    ----------
-    comparison : Comparison
-
     Returns
     -------
     list of str
@@ -57,10 +53,6 @@ def comparison_lines(comparison: Comparison) -> list[str]:
 
 def comparison_details(comparison: Comparison) -> list[Section]:
     """Return every peak and dip that changed, curve by curve.
-
-    Parameters
-    ----------
-    comparison : Comparison
 
     Returns
     -------

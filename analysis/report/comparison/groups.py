@@ -20,7 +20,6 @@ def group_lines(found: GroupComparison, *, names: tuple[str, str]) -> list[str]:
 
     Parameters
     ----------
-    found : GroupComparison
     names : tuple of str
         Of the two groups.
     """

@@ -45,7 +45,6 @@ def group_page(
 
     Parameters
     ----------
-    found : GroupComparison
     before, after : sequence of str
         The takes of both groups; the first of each gives it its name.
     places : tuple of two RoomPlaces or None

@@ -16,10 +16,8 @@ def history_page(pair: str, takes: Sequence[HistoryTake], moves: Sequence[Histor
 
     Parameters
     ----------
-    pair : str
     takes : sequence of HistoryTake
         In their order; one of them at least has an arrival.
-    moves : sequence of HistoryMove
     """
     caption = "Takes in their order, as numbered below; grey: two standard deviations."
     parts = [Part(heading="Arrival", figure=arrival_history_svg(takes), caption=caption)]

@@ -58,7 +58,6 @@ class Part:
 
     Attributes
     ----------
-    heading : str
     figure : str or None
         SVG with its own title.
     caption : str
@@ -84,16 +83,10 @@ def page_html(*, title: str, when: str, verdict: Sequence[str], parts: Sequence[
 
     Parameters
     ----------
-    title : str
     when : str
         What it is of, and when that was.
     verdict : sequence of str
         What to do or what was found, the first thing first.
-    parts : sequence of Part
-
-    Returns
-    -------
-    str
     """
     said = "\n".join(f"<p>{escape(text)}</p>" for text in verdict)
     return f"""<!doctype html>

@@ -24,14 +24,8 @@ def placement_lines(
 
     Parameters
     ----------
-    placement : Placement
     current : tuple of float
         Front distance, half spread and seat of today, in metres.
-    schroeder_hz : float
-
-    Returns
-    -------
-    list of str
     """
     most_even = placement.choices[0]
     lines: list[str] = []
@@ -129,10 +123,6 @@ def measurement_plan_lines(
         Readings made so far.
     regret_db : float
         By how much the advised place is expected to miss the best one.
-
-    Returns
-    -------
-    list of str
     """
     miss = f"the advised place is expected to miss the best one by {fmt.db(regret_db)}"
     if not planned and n_measured >= MOST_PLACES:

@@ -20,7 +20,6 @@ class VerdictPart:
     ----------
     action : str or None
         What to do about it, if anything.
-    findings : tuple of str
     caution : str or None
         What to mind in doing it.
     """

@@ -41,7 +41,6 @@ def detail_sections(
 
     Parameters
     ----------
-    reading : Reading
     half_angle_deg : float, optional
         As for `analysis.report.reading.verdict.verdict`.
     microphone : sequence of str

@@ -23,7 +23,6 @@ def reading_lines(
 
     Parameters
     ----------
-    reading : Reading
     source : sequence of str
         Which recording was read.
     microphone : sequence of str

@@ -83,16 +83,11 @@ def verdict(
 
     Parameters
     ----------
-    reading : Reading
     half_angle_deg : float, optional
         Half the angle between the loudspeakers as seen from the seat, above 0 and below 90.
         Not given, that of the room file, else ``ASSUMED_HALF_ANGLE_DEG``, and said so.
     tolerance_m : float
         Arrivals closer than this count as equal, in metres, above 0.
-
-    Returns
-    -------
-    Verdict
 
     Raises
     ------
@@ -146,16 +141,10 @@ def say_arrival(
 
     Parameters
     ----------
-    arrival : ArrivalMatch or None
     half_angle_deg : float, optional
         ``ASSUMED_HALF_ANGLE_DEG`` if not given.
-    tolerance_m : float
     reason : str, optional
         Why there is no arrival, where `arrival` is None.
-
-    Returns
-    -------
-    VerdictPart
 
     Raises
     ------
@@ -323,13 +312,8 @@ def say_bass(bass: Bass, *, room_known: bool = True) -> VerdictPart:
 
     Parameters
     ----------
-    bass : Bass
     room_known : bool
         Whether there was a room file; without one no cause is claimed or denied.
-
-    Returns
-    -------
-    VerdictPart
     """
     named = dict(bass.sides)
     name = "both" if "both" in named else next(iter(named), None)
