@@ -241,6 +241,13 @@ def half_power_width_hz(window: Float, sample_rate_hz: float) -> float:
     -------
     float
         0.886 / T for a rectangle of length T.
+
+    Examples
+    --------
+    A rectangle of 1 s:
+
+    >>> round(half_power_width_hz(np.ones(48_000), 48_000.0), 3)
+    0.886
     """
     length_s = float(np.count_nonzero(window)) / sample_rate_hz
     trial_hz = np.linspace(0, 2 / length_s, 101)

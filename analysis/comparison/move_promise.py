@@ -87,6 +87,14 @@ def promise(
     -------
     Promise or None
         None where the difference before isn't known.
+
+    Examples
+    --------
+    The left loudspeaker is 5 mm farther and comes 5 mm nearer:
+
+    >>> found = promise(0.005, 0.001, left_away_m=-0.005, right_away_m=0.0)
+    >>> found.difference_m, round(found.std_m, 5)
+    (0.0, 0.00112)
     """
     if before_m is None:
         return None

@@ -184,6 +184,11 @@ def round_ticks(low: float, high: float, *, n_most: int = 6) -> list[float]:
     ----------
     low, high : float
         `high` above `low`.
+
+    Examples
+    --------
+    >>> round_ticks(-3.0, 17.0)
+    [0.0, 5.0, 10.0, 15.0]
     """
     rough = (high - low) / n_most
     power = 10.0 ** math.floor(math.log10(rough))
@@ -229,6 +234,13 @@ def separate_labels(places: Float, widths: Float, *, low: float, high: float) ->
     -----
     With the half widths to the left summed up, keeping apart is keeping order: isotonic
     regression.
+
+    Examples
+    --------
+    Two labels of width 2 that both want to stand at 5:
+
+    >>> separate_labels(np.array([5.0, 5.0]), np.array([2.0, 2.0]), low=0.0, high=10.0).tolist()
+    [4.0, 6.0]
     """
     if places.size == 0:
         return places

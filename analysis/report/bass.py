@@ -60,7 +60,13 @@ def feature_text(one: ExplainedFeature) -> str:
 
 
 def mode_name(indices: tuple[int, int, int]) -> str:
-    """Return a mode's indices as a table of modes prints them: ``(1,0,0)``."""
+    """Return a mode's indices as a table of modes prints them: ``(1,0,0)``.
+
+    Examples
+    --------
+    >>> mode_name((1, 0, 0))
+    '(1,0,0)'
+    """
     return f"({','.join(str(index) for index in indices)})"
 
 

@@ -136,7 +136,13 @@ def mode_std_hz(feature: FeatureLike, prediction: Prediction) -> float:
 
 
 def frequency_fit(distance_hz: float, std_hz: float) -> float:
-    """Return 1 where two frequencies agree, 1/e at the edge of the window, 0 beyond it."""
+    """Return 1 where two frequencies agree, 1/e at the edge of the window, 0 beyond it.
+
+    Examples
+    --------
+    >>> frequency_fit(0.0, 1.0), round(frequency_fit(WINDOW_SIGMAS, 1.0), 4), frequency_fit(3.0, 1.0)
+    (1.0, 0.3679, 0.0)
+    """
     sigmas = abs(distance_hz) / std_hz
     return 0.0 if sigmas > WINDOW_SIGMAS else math.exp(-((sigmas / WINDOW_SIGMAS) ** 2))
 

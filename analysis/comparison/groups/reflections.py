@@ -57,7 +57,13 @@ def track_reflections(groups: Sequence[Sequence[Snapshot]], side: Side) -> list[
 
 
 def pair_times(first: Sequence[float], second: Sequence[float]) -> list[tuple[float, float]]:
-    """Return times paired one to one, the nearest first, none farther apart than the window."""
+    """Return times paired one to one, the nearest first, none farther apart than the window.
+
+    Examples
+    --------
+    >>> pair_times([1e-3, 2e-3], [1.1e-3, 1.05e-3])
+    [(0.001, 0.00105)]
+    """
     near = sorted((abs(a - b), a, b) for a in first for b in second)
     pairs: list[tuple[float, float]] = []
     for apart, a, b in near:

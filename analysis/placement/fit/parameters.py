@@ -94,7 +94,14 @@ def share_across_length(plan: FloorPlan) -> Float:
 
 
 def scale_with(offsets: Float) -> tuple[float, float, float]:
-    """Return by how much width, length and height (x, y, z) are larger than in the file."""
+    """Return by how much width, length and height (x, y, z) are larger than in the file.
+
+    Examples
+    --------
+    >>> x, y, z = scale_with(offsets_with(length_scale=math.log(1.01)))
+    >>> x, round(y, 6), z
+    (1.0, 1.01, 1.0)
+    """
     of = dict(zip(NAMES, offsets, strict=True))
     names = ("width_scale", "length_scale", "height_scale")
     x, y, z = (math.exp(of[name]) for name in names)
@@ -102,7 +109,16 @@ def scale_with(offsets: Float) -> tuple[float, float, float]:
 
 
 def loudspeaker_db(offsets: Float) -> Float:
-    """Return what the loudspeaker adds at `FREQUENCY_HZ`, in dB, shape (f,)."""
+    """Return what the loudspeaker adds at `FREQUENCY_HZ`, in dB, shape (f,).
+
+    Examples
+    --------
+    3 dB down at its lower end:
+
+    >>> level_db = loudspeaker_db(offsets_with())
+    >>> round(float(np.interp(ROLL_OFF_HZ, FREQUENCY_HZ, level_db)), 1)
+    -3.0
+    """
     of = dict(zip(NAMES, offsets, strict=True))
     corner_hz = ROLL_OFF_HZ * math.exp(of["roll_off"])
     end = -10 * np.log10(1 + (corner_hz / FREQUENCY_HZ) ** 4)
