@@ -140,8 +140,8 @@ def frequency_fit(distance_hz: float, std_hz: float) -> float:
 
     Examples
     --------
-    >>> frequency_fit(0.0, 1.0), round(frequency_fit(WINDOW_SIGMAS, 1.0), 4), frequency_fit(3.0, 1.0)
-    (1.0, 0.3679, 0.0)
+    >>> [round(frequency_fit(sigmas, 1.0), 4) for sigmas in (0.0, WINDOW_SIGMAS, 3.0)]
+    [1.0, 0.3679, 0.0]
     """
     sigmas = abs(distance_hz) / std_hz
     return 0.0 if sigmas > WINDOW_SIGMAS else math.exp(-((sigmas / WINDOW_SIGMAS) ** 2))
