@@ -245,7 +245,7 @@ class _Loop:
     def _show(self, track: NudgeTrack) -> None:
         """Show an answer, print it where asked for, and let the simulated person act."""
         from analysis.report.pair.nudge import nudge_lines, nudge_summary
-        from measure.live.nudge_document import json_line
+        from measure.live.nudge_run import answer_json
 
         screen = self._screen
         lines = nudge_lines(track, columns=screen.columns, plain=screen.plain)
@@ -253,7 +253,7 @@ class _Loop:
             [*lines, "", "b: bass   any other key: end"], nudge_summary(track, plain=screen.plain)
         )
         if self._options.as_json:
-            click.echo(json_line(track))
+            click.echo(answer_json(track))
         if self._person is not None:
             self._person.see(track)
 

@@ -1,1 +1,1 @@
-"""Sound while somebody moves a loudspeaker: the nudge loop and its options."""
+"""Sound while somebody moves a loudspeaker: the nudge loop, and the bass before and after."""

@@ -12,6 +12,7 @@
       takes/NAME/        as ``apexline take`` made it, and remarks.toml
       bin/               what was thrown away
 
-`folder` opens one, `entries` says what an entry holds, `entry_store` writes and reads them,
-`remarks` keeps what is said of a take, `take_index` lists takes fast, `verify` checks all.
+`folder` opens one; `entries` says what an entry holds, and writes and reads them; `remarks` keeps
+what is said of a take, `take_index` lists takes fast, `verify` checks all, `exchange` takes in and
+gives out.
 """

@@ -1,1 +1,1 @@
-"""What a terminal shows and takes: lines that change, screens, numbers as options."""
+"""What a terminal shows and takes, for commands alone: changing lines, screens, typed options."""
