@@ -10,6 +10,7 @@ import click
 
 from measure.commands.options.cautions import show_cautions
 from measure.commands.options.conditions import ConditionOptions, read_conditions
+from measure.commands.options.programme import ProgrammeOptions, asked_programme
 from measure.commands.options.sound import SoundOptions, sound_options, sound_path
 from measure.terminal.number_type import NumberRange
 from measure.terminal.option_record import defaults_from, options_from
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from analysis.basics.air import Air
     from analysis.comparison.compare import Snapshot
     from analysis.pair.nudge.track import NudgeTrack
-    from analysis.signals.programme import Programme
     from measure.live.nudge_run import Stretch
     from measure.safety.treble_ledger import Ledger
     from measure.sound.keys import Keys
@@ -36,12 +36,6 @@ STEP_ASIDE_S = 8
 WANTED_DB = 25.0
 """Sweep above the room's noise: an answer's random part is then below 0.1 mm, and it is quieter
 than a take."""
-
-TAKE_START_HZ = 15.0
-TAKE_SECONDS = 6.0
-TAKE_TAIL_S = 1.5
-TAKE_ORDER = "LRRL"
-"""The take that --save makes is what ``apexline take`` makes unless told otherwise."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -135,13 +129,13 @@ def run(options: NudgeOptions) -> None:
         move=options.move,
         speed_of_sound_m_s=around.air.speed_of_sound_m_s,
     )
-    track, level_dbfs = _nudged(path, track, around, options)
+    track, level_dbfs = _nudge_until_done(path, track, around, options)
     print_lines(_farewell(track, save), to_error=options.as_json)
     if save is not None and track.done:
         _save(path, save, level_dbfs, around, options)
 
 
-def _nudged(
+def _nudge_until_done(
     path: SoundPath, track: NudgeTrack, around: Conditions, options: NudgeOptions
 ) -> tuple[NudgeTrack, float]:
     """Go on until it is done, or the person has enough; return the last state and the level."""
@@ -295,16 +289,12 @@ class _Loop:
 
 def _stand_clear(path: SoundPath, keys: Keys, what: str) -> None:
     """Give the person at the loudspeaker time to step aside."""
-    from measure.errors import StoppedError
+    from measure.sound.watch import wait_unless_stopped
 
     click.echo(
         f"In {STEP_ASIDE_S} s comes {what}: stand clear and be quiet. Any key stops it.", err=True
     )
-    for _ in range(10 * STEP_ASIDE_S):
-        path.wait(0.1)
-        if keys.pressed():
-            msg = "stopped by a key before the sweep"
-            raise StoppedError(msg)
+    wait_unless_stopped(path, keys, STEP_ASIDE_S)
 
 
 def _person(path: SoundPath) -> SimulatedPerson | None:
@@ -325,7 +315,10 @@ def _save(
     from measure.takes.description import Labels, sound_facts
     from measure.takes.take import make_take
 
-    programme = _take_programme(path.sample_rate_hz, level_dbfs)
+    # What `apexline take` plays unless told otherwise.
+    programme = asked_programme(
+        ProgrammeOptions(), level_dbfs=level_dbfs, rate_hz=path.sample_rate_hz
+    )
     with Keys() as keys:
         _stand_clear(path, keys, "the full take")
         take = make_take(
@@ -345,21 +338,6 @@ def _save(
     tolerance_m = options.tolerance_mm * 1e-3
     lines = reading_lines(take.reading.reading, tolerance_m=tolerance_m, brief=True)
     print_lines([*lines, f"Kept in {take.folder}."], to_error=options.as_json)
-
-
-def _take_programme(rate_hz: int, level_dbfs: float) -> Programme:
-    """Return what a take plays unless told otherwise."""
-    from measure.sound.stimulus import default_stop_hz, make_programme
-
-    return make_programme(
-        start_hz=TAKE_START_HZ,
-        stop_hz=default_stop_hz(rate_hz),
-        duration_s=TAKE_SECONDS,
-        level_dbfs=level_dbfs,
-        rate_hz=rate_hz,
-        order=TAKE_ORDER,
-        tail_s=TAKE_TAIL_S,
-    )
 
 
 def _farewell(track: NudgeTrack, save: str | None) -> list[str]:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from measure.commands.options import FILE
+from measure.commands.options.programme import TAIL_S, ProgrammeOptions, asked_programme
 from measure.terminal.number_type import Number
 from measure.terminal.option_record import defaults_from, options_from
+from measure.terminal.printed_lines import print_lines
 
 if TYPE_CHECKING:
     from analysis.signals.programme import Programme
@@ -21,13 +24,10 @@ class SweepOptions:
     """What is played, and where it is written."""
 
     out: Path
-    start_hz: float = 15.0
-    stop_hz: float | None = None
-    duration_s: float = 6.0
+    programme: ProgrammeOptions = field(default_factory=ProgrammeOptions)
     level_dbfs: float = -20.0
     rate_hz: int = 48_000
-    order: str = "LRRL"
-    tail_s: float = 1.5
+    tail_s: float = TAIL_S
     louder: bool = False
     force: bool = False
     json_target: str | None = None
@@ -35,7 +35,7 @@ class SweepOptions:
 
 @defaults_from(SweepOptions)
 @click.command("sweep")
-@click.argument("out", type=click.Path(path_type=Path), metavar="OUT.wav")
+@click.argument("out", type=FILE, metavar="OUT.wav")
 @click.option(
     "--start",
     "start_hz",
@@ -102,7 +102,12 @@ def run(options: SweepOptions) -> None:
 
     out = options.out
     check_level(options.level_dbfs, louder=options.louder)
-    programme = _programme(options)
+    programme = asked_programme(
+        options.programme,
+        level_dbfs=options.level_dbfs,
+        rate_hz=options.rate_hz,
+        tail_s=options.tail_s,
+    )
     if out.suffix.lower() != ".wav":
         msg = f"{out} must end in .wav"
         raise click.UsageError(msg)
@@ -113,29 +118,15 @@ def run(options: SweepOptions) -> None:
     check_json_target(options.json_target)
     sha256 = _write(out, sheet, programme)
     passes = " ".join(programme.order)
-    quiet = options.json_target == "-"
-    click.echo(f"Wrote {out} ({programme.duration_s:.1f} s, passes {passes})", err=quiet)
-    click.echo(f"and {sheet}: keep it, recordings are read by it.\n", err=quiet)
-    click.echo(cautions(), err=quiet)
+    lines = [
+        f"Wrote {out} ({programme.duration_s:.1f} s, passes {passes})",
+        f"and {sheet}: keep it, recordings are read by it.\n",
+        cautions(),
+    ]
+    print_lines(lines, to_error=options.json_target == "-")
     if options.json_target is not None:
         document = _document(programme, out=out, sheet=sheet, sha256=sha256)
         write_json(document, options.json_target)
-
-
-def _programme(options: SweepOptions) -> Programme:
-    """Return the programme that the options describe."""
-    from measure.sound.stimulus import default_stop_hz, make_programme
-
-    stop_hz = options.stop_hz
-    return make_programme(
-        start_hz=options.start_hz,
-        stop_hz=default_stop_hz(options.rate_hz) if stop_hz is None else stop_hz,
-        duration_s=options.duration_s,
-        level_dbfs=options.level_dbfs,
-        rate_hz=options.rate_hz,
-        order=options.order.upper(),
-        tail_s=options.tail_s,
-    )
 
 
 def _write(out: Path, sheet: Path, programme: Programme) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ from measure.commands.options.conditions import (
     condition_options,
     read_conditions,
 )
+from measure.commands.options.programme import ProgrammeOptions, asked_programme
 from measure.commands.options.sound import SoundOptions, sound_options, sound_path
 from measure.terminal.number_type import Number, NumberRange
 from measure.terminal.option_record import defaults_from, options_from
@@ -54,10 +56,7 @@ class TakeOptions:
     level_dbfs: float | None = None
     wanted_db: float = 30.0
     louder: bool = False
-    duration_s: float = 6.0
-    start_hz: float = 15.0
-    stop_hz: float | None = None
-    order: str = "LRRL"
+    programme: ProgrammeOptions = field(default_factory=ProgrammeOptions)
     countdown_s: int = 5
     full_scale_dba: float | None = None
     ask_meter: bool = False
@@ -168,7 +167,7 @@ def run(options: TakeOptions) -> None:
     _refuse_unasked(options)
     path = sound_path(options.sound)
     show_cautions(path, accepted=options.accept_cautions)
-    take = _made(path, labels, around, folder, options)
+    take = _play_and_keep(path, labels, around, folder, options)
     click.echo()
     lines = reading_lines(
         take.reading.reading,
@@ -180,7 +179,7 @@ def run(options: TakeOptions) -> None:
     print_lines(lines, to_error=False)
     answer = answer_move_in(folder, options.name)
     answers = [] if answer is None else [answer_text(answer)]
-    for line in [*_afterwards(take), *answers]:
+    for line in [*_events(take), *answers]:
         click.echo(textwrap.fill(line, WIDTH, subsequent_indent="  "))
 
 
@@ -212,7 +211,7 @@ def _refuse_unasked(options: TakeOptions) -> None:
         raise TakeError(msg)
 
 
-def _made(
+def _play_and_keep(
     path: SoundPath, labels: Labels, around: Conditions, folder: Path, options: TakeOptions
 ) -> Take:
     """Check the level, count down, and make the take."""
@@ -225,10 +224,9 @@ def _made(
 
     check_free(folder, labels.name)
     # A sweep that can't be is told before a level check for it.
-    programme = _programme(path, options.level_dbfs, options)
+    programme, level = _programme(path, options.level_dbfs, options), None
     ledger = treble_ledger(path)
     with LiveLine() as line, Keys() as keys:
-        level = None
         if options.level_dbfs is None:
             level = _level(path, ledger, keys, options)
             programme = _programme(path, level.peak_dbfs, options)
@@ -244,7 +242,7 @@ def _made(
             sound=sound_facts(path),
             ledger=ledger,
             keys=keys,
-            show=_shower(line),
+            show=_progress_on(line),
             step=lambda text: line.show(f"{text} ..."),
             calibrate=_calibration(keys, options),
         )
@@ -290,25 +288,12 @@ def _level(path: SoundPath, ledger: Ledger, keys: Keys, options: TakeOptions) ->
     from measure.safety.limits import CAP_DBFS, SAFE_LEVEL_DBFS
     from measure.takes.level_check import check_level
 
-    def ask(side: Side) -> str:
-        if options.sound.simulate:
-            click.echo(f"(In the invented room the {side} one sounded.)", err=True)
-        with keys.lent():
-            answer = click.prompt(
-                f"That was meant to be the {side} one, seen from the seat. Which sounded?  "
-                "l(eft), r(ight), b(oth), n(one)",
-                type=click.Choice(tuple(ANSWERS), case_sensitive=False),
-                show_choices=False,
-                err=True,
-            )
-        return ANSWERS[str(answer).lower()]
-
     found = check_level(
         path,
         ledger=ledger,
         keys=keys,
         cap_dbfs=CAP_DBFS if options.louder else SAFE_LEVEL_DBFS,
-        ask=None if options.yes else ask,
+        ask=None if options.yes else partial(_ask_side, keys, options.sound.simulate),
         tell=lambda text: click.echo(text, err=True),
         wanted_db=options.wanted_db,
     )
@@ -322,40 +307,41 @@ def _level(path: SoundPath, ledger: Ledger, keys: Keys, options: TakeOptions) ->
     return found
 
 
+def _ask_side(keys: Keys, simulated: bool, side: Side) -> str:
+    """Ask which loudspeaker sounded."""
+    if simulated:
+        click.echo(f"(In the invented room the {side} one sounded.)", err=True)
+    with keys.lent():
+        answer = click.prompt(
+            f"That was meant to be the {side} one, seen from the seat. Which sounded?  "
+            "l(eft), r(ight), b(oth), n(one)",
+            type=click.Choice(tuple(ANSWERS), case_sensitive=False),
+            show_choices=False,
+            err=True,
+        )
+    return ANSWERS[str(answer).lower()]
+
+
 def _programme(path: SoundPath, level_dbfs: float | None, options: TakeOptions) -> Programme:
     """Return the programme at its level; at the usual one where that isn't known yet."""
     from measure.safety.limits import SAFE_LEVEL_DBFS, check_level
-    from measure.sound.stimulus import default_stop_hz, make_programme
 
     level_dbfs = SAFE_LEVEL_DBFS if level_dbfs is None else level_dbfs
     check_level(level_dbfs, louder=options.louder)
-    rate_hz = path.sample_rate_hz
-    return make_programme(
-        start_hz=options.start_hz,
-        stop_hz=default_stop_hz(rate_hz) if options.stop_hz is None else options.stop_hz,
-        duration_s=options.duration_s,
-        level_dbfs=level_dbfs,
-        rate_hz=rate_hz,
-        order=options.order.upper(),
-        tail_s=1.5,
-    )
+    return asked_programme(options.programme, level_dbfs=level_dbfs, rate_hz=path.sample_rate_hz)
 
 
 def _count_down(path: SoundPath, keys: Keys, line: LiveLine, seconds: int) -> None:
     """Give the person time to walk away."""
-    from measure.errors import StoppedError
+    from measure.sound.watch import wait_unless_stopped
 
     for left in range(seconds, 0, -1):
         line.show(f"Any key stops. The sweep starts in {left} s: stand clear and be quiet.")
-        for _ in range(10):
-            path.wait(0.1)
-            if keys.pressed():
-                msg = "stopped by a key before the sweep"
-                raise StoppedError(msg)
+        wait_unless_stopped(path, keys, 1)
 
 
-def _shower(line: LiveLine) -> Callable[[Progress], None]:
-    """Return what shows the progress."""
+def _progress_on(line: LiveLine) -> Callable[[Progress], None]:
+    """Return what shows the progress on a line."""
     from math import log10
 
     def show(progress: Progress) -> None:
@@ -368,36 +354,16 @@ def _shower(line: LiveLine) -> Callable[[Progress], None]:
     return show
 
 
-def _afterwards(take: Take) -> list[str]:
-    """Say what happened on the way that a reading doesn't tell."""
-    from analysis.report.sound_level import exposure_line
+def _events(take: Take) -> list[str]:
+    """Say what happened on the way that a reading doesn't tell, and where it is kept."""
+    from analysis.report.take import take_lines
 
     recorded = take.recorded
-    lines = []
-    if take.distances is not None:
-        one = take.distances
-        lines.append(
-            f"Distances to the microphone: left {one.left_m:.3f} m, right "
-            f"{one.right_m:.3f} m, both ± {one.std_m:.3f} m; their difference as the verdict says."
-        )
-    if recorded.repeated:
-        lines.append(
-            f"{_passes(recorded.repeated)} spoilt and played again at the end; all are in the "
-            "recording."
-        )
-    if recorded.not_repeated:
-        lines.append(f"{_passes(recorded.not_repeated)} spoilt too, and not played again.")
-    if recorded.xruns:
-        lines.append(
-            f"The driver reported {len(recorded.xruns)} gap(s) in the sound; a check named dropout "
-            "above says so if they did harm, else they did none."
-        )
-    lines.append(exposure_line(take.exposure))
+    lines = take_lines(
+        distances=take.distances,
+        repeated=recorded.repeated,
+        not_repeated=recorded.not_repeated,
+        n_xruns=len(recorded.xruns),
+        exposure=take.exposure,
+    )
     return [*lines, f'Kept in the folder "{take.folder}".']
-
-
-def _passes(numbers: tuple[int, ...]) -> str:
-    """Return the passes with their verb."""
-    if len(numbers) == 1:
-        return f"Pass {numbers[0]} was"
-    return f"Passes {', '.join(map(str, numbers[:-1]))} and {numbers[-1]} were"

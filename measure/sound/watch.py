@@ -72,6 +72,21 @@ def open_run(
         signal.admission.give_back(played_s=run.n_played / path.sample_rate_hz)
 
 
+def wait_unless_stopped(path: SoundPath, keys: Keys, seconds: int) -> None:
+    """Wait before something sounds, so that a person can walk away.
+
+    Raises
+    ------
+    StoppedError
+        If a key is pressed.
+    """
+    for _ in range(10 * seconds):
+        path.wait(0.1)
+        if keys.pressed():
+            msg = "stopped by a key before the sweep"
+            raise StoppedError(msg)
+
+
 class Watch:
     """Looks after one run.
 
