@@ -17,11 +17,15 @@ from measure.terminal.option_record import defaults_from, options_from
 from measure.terminal.printed_lines import print_lines
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from measure.files.output import JsonObject
     from measure.sound.devices import Choice, Device, Direction
     from measure.sound.selection import DeviceSelection
+
+    Rates = dict[tuple[int, Direction], list[int]]
+    """Number of a device and direction to the sampling frequencies that it takes."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -59,11 +63,11 @@ def run(options: DevicesOptions) -> None:
         msg = "--remember goes neither with --forget nor with --simulate"
         raise click.UsageError(msg)
     if sound.simulate:
-        lines, document = _simulated(sound)
+        lines, document = _simulated_room(sound)
     else:
         if options.forget:
             _forget()
-        lines, document = _listed(sound.devices)
+        lines, document = _device_list(sound.devices)
         if options.remember:
             from measure.sound.selection import select_devices
 
@@ -73,7 +77,7 @@ def run(options: DevicesOptions) -> None:
         write_json({"schema": 1, "command": "devices", **document}, options.json_target)
 
 
-def _simulated(sound: SoundOptions) -> tuple[list[str], JsonObject]:
+def _simulated_room(sound: SoundOptions) -> tuple[list[str], JsonObject]:
     """Return what is to be said of the invented room."""
     from measure.sound.selection import simulated_room
 
@@ -86,14 +90,13 @@ def _simulated(sound: SoundOptions) -> tuple[list[str], JsonObject]:
     return lines, {"simulated": used, "devices": [], "used": None}
 
 
-def _listed(asked: DeviceOptions) -> tuple[list[str], JsonObject]:
+def _device_list(asked: DeviceOptions) -> tuple[list[str], JsonObject]:
     """Return the list of devices, and which pair would be used."""
     from measure.sound.devices import RATES_HZ
     from measure.sound.portaudio import devices, takes_rate
     from measure.sound.selection import select_devices
 
     found = devices()
-    lines, documents = [], []
     takes = {
         (device.number, direction): [
             rate_hz
@@ -103,18 +106,12 @@ def _listed(asked: DeviceOptions) -> tuple[list[str], JsonObject]:
         for device in found
         for direction in _directions(device)
     }
-    for direction in _BOTH:
-        lines.append(f"To {direction} with")
-        able = [device for device in found if (device.number, direction) in takes]
-        lines += [
-            line
-            for device in able
-            for line in _device_lines(device, direction, takes[device.number, direction])
-        ] or ["  nothing"]
-    for device in found:
-        rates = {f"{name}_rates_hz": takes.get((device.number, name), []) for name in _BOTH}
-        documents.append(_device_document(device) | rates)
-    document: JsonObject = {"simulated": None, "devices": documents, "used": None}
+    lines = [line for direction in _BOTH for line in _direction_lines(found, direction, takes)]
+    document: JsonObject = {
+        "simulated": None,
+        "devices": [_device_document(device, takes) for device in found],
+        "used": None,
+    }
     if not takes:
         return [*lines, "Nothing here plays or records; recordings can still be read."], document
     used = select_devices(device_request(asked))
@@ -127,6 +124,17 @@ _BOTH: tuple[Direction, Direction] = ("play", "record")
 def _directions(device: Device) -> list[Direction]:
     """Return what a device can do."""
     return [direction for direction in _BOTH if device.n_channels(direction) > 0]
+
+
+def _direction_lines(found: Sequence[Device], direction: Direction, takes: Rates) -> list[str]:
+    """Return what can play, or what can record."""
+    lines = [
+        line
+        for device in found
+        if (device.number, direction) in takes
+        for line in _device_lines(device, direction, takes[device.number, direction])
+    ]
+    return [f"To {direction} with", *(lines or ["  nothing"])]
 
 
 def _device_lines(device: Device, direction: Direction, rates_hz: list[int]) -> list[str]:
@@ -143,7 +151,7 @@ def _device_lines(device: Device, direction: Direction, rates_hz: list[int]) -> 
     return lines
 
 
-def _device_document(device: Device) -> JsonObject:
+def _device_document(device: Device, takes: Rates) -> JsonObject:
     """Return a device as JSON knows it."""
     return {
         "number": device.number,
@@ -153,6 +161,7 @@ def _device_document(device: Device) -> JsonObject:
         "n_outputs": device.n_outputs,
         "default_rate_hz": device.default_rate_hz,
         "caution": device.caution,
+        **{f"{name}_rates_hz": takes.get((device.number, name), []) for name in _BOTH},
     }
 
 

@@ -14,7 +14,8 @@ from measure.terminal.number_type import Number
 from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
-    from measure.logbook.entries.entries import Entry, PlaceEntry
+    from analysis.comparison.move_promise import Promise
+    from measure.logbook.entries.entries import Entry, MoveEntry, PlaceEntry
 
 FILE = click.Path(path_type=Path)
 
@@ -242,13 +243,13 @@ def _add_place(options: LogAddPlaceOptions) -> None:
     )
     reason = None
     if made.survey is not None:
-        made, reason = _filled(options.folder, made, made.survey)
+        made, reason = _fill_from_survey(options.folder, made, made.survey)
     _add(options.folder, made, {})
     if reason is not None:
         click.echo(reason)
 
 
-def _filled(folder: Path, made: PlaceEntry, survey: str) -> tuple[PlaceEntry, str | None]:
+def _fill_from_survey(folder: Path, made: PlaceEntry, survey: str) -> tuple[PlaceEntry, str | None]:
     """Return a place with what its survey says."""
     from measure.logbook.entries.pair_place import survey_path
     from measure.logbook.entries.surveys import filled_place
@@ -311,7 +312,6 @@ def _add_move(options: LogAddMoveOptions) -> None:
     """Keep a move, and say its promise and its result."""
     from analysis.comparison.move_promise import judge_promise, promise
     from analysis.report.comparison.move_promise import judgement_text, promise_text
-    from measure.logbook.entries.entries import MoveEntry
     from measure.logbook.folder import open_logbook
     from measure.logbook.remarks import take_path
     from measure.logbook.take_index import read_line
@@ -325,24 +325,32 @@ def _add_move(options: LogAddMoveOptions) -> None:
         right_away_m=options.right_mm * 1e-3,
     )
     second = None if options.after is None else read_line(take_path(logbook, options.after))
-    made = MoveEntry(
+    _add(options.folder, _move_entry(options, first.pair, expected), {})
+    click.echo(promise_text(expected))
+    if second is not None and expected is not None:
+        arrival = _metres(second.arrival_mm), _metres(second.arrival_std_mm)
+        click.echo(judgement_text(judge_promise(expected, *arrival)))
+
+
+def _move_entry(
+    options: LogAddMoveOptions, pair: str | None, expected: Promise | None
+) -> MoveEntry:
+    """Return a move of a pair with its promise."""
+    from measure.logbook.entries.entries import MoveEntry
+
+    return MoveEntry(
         name=decode_name(options.name),
         notes=_notes(options),
         written=_now(),
         files=(),
         before=options.before,
         after=options.after,
-        pair=first.pair,
+        pair=pair,
         left_away_m=options.left_mm * 1e-3,
         right_away_m=options.right_mm * 1e-3,
         expected_m=None if expected is None else expected.difference_m,
         expected_std_m=None if expected is None else expected.std_m,
     )
-    _add(options.folder, made, {})
-    click.echo(promise_text(expected))
-    if second is not None and expected is not None:
-        arrival = _metres(second.arrival_mm), _metres(second.arrival_std_mm)
-        click.echo(judgement_text(judge_promise(expected, *arrival)))
 
 
 def _metres(value_mm: float | None) -> float | None:

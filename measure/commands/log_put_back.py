@@ -79,9 +79,9 @@ def _answer(today: PairPlace | None, kept: PairPlace) -> tuple[list[str], JsonOb
     steps, observations = steps_between(now, then), observations_to_restore(now, then)
     lines = [
         f"Back to {kept.label}, from {today.label}, by their distances from the walls",
-        *_indented(step_lines(steps)),
+        *_indent(step_lines(steps)),
         "What the tape must read then",
-        *_indented(observation_lines(observations)),
+        *_indent(observation_lines(observations)),
         *_caution(CAUTION),
     ]
     return lines, _document(steps, observations, ())
@@ -107,49 +107,54 @@ def _observations_there(kept: PairPlace) -> tuple[list[str], JsonObject]:
         lines = observation_lines(
             observations, now=False, length=lambda m: say_length(m, unit=unit)
         )
-    said = [f"At {kept.label} the tape must read", *_indented(lines)]
+    said = [f"At {kept.label} the tape must read", *_indent(lines)]
     hint = "With --from TODAY.toml, a survey of how it stands, it says what to move."
     return [*said, hint], _document((), observations, ())
 
 
 def _by_surveys(today: PairPlace, kept: PairPlace) -> tuple[list[str], JsonObject]:
     """Return the way back by two surveys."""
-    from dataclasses import replace
-
-    from analysis.report.survey import put_back as words
-    from analysis.report.survey.verdict import move_lines
     from analysis.survey.moves.put_back import put_back as way_back
     from measure.errors import LogbookError
-    from measure.survey.lengths import say_length
 
     _require_sound(today, kept)
     now, then = today.result, kept.result
-    assert now is not None and then is not None and today.file is not None  # noqa: PT018
-    unit = today.file.unit
-
-    def length(value_m: float) -> str:
-        return say_length(value_m, unit=unit)
-
+    assert now is not None and then is not None  # noqa: PT018
     try:
         found = way_back(now.solution, then.solution)
     except ValueError as problem:
         msg = f"the way from {today.label} to {kept.label} can't be told: {problem}"
         raise LogbookError(msg) from problem
-    moves = move_lines(replace(now, plan=found.plan), length=length)
-    lines = [
-        f"Back to {kept.label}, from {today.label}",
-        *_indented(words.step_lines(found.steps)),
-        "What to do",
-        *_indented(moves),
-        "What the tape must read then",
-        *_indented(words.observation_lines(found.observations, length=length)),
-        "How it was found",
-        *_indented(words.mark_lines(found.marks, found.moved_marks)),
-    ]
+    lines = [f"Back to {kept.label}, from {today.label}", *_way_lines(today, found)]
     return lines, _document(found.steps, found.observations, _moves(found)) | {
         "marks": list(found.marks),
         "moved_marks": [one.name for one in found.moved_marks],
     }
+
+
+def _way_lines(today: PairPlace, found: PutBack) -> list[str]:
+    """Return the way back from a survey of today."""
+    from dataclasses import replace
+
+    from analysis.report.survey import put_back as words
+    from analysis.report.survey.verdict import move_lines
+    from measure.survey.lengths import say_length
+
+    assert today.result is not None and today.file is not None  # noqa: PT018
+    unit = today.file.unit
+
+    def length(value_m: float) -> str:
+        return say_length(value_m, unit=unit)
+
+    return [
+        *_indent(words.step_lines(found.steps)),
+        "What to do",
+        *_indent(move_lines(replace(today.result, plan=found.plan), length=length)),
+        "What the tape must read then",
+        *_indent(words.observation_lines(found.observations, length=length)),
+        "How it was found",
+        *_indent(words.mark_lines(found.marks, found.moved_marks)),
+    ]
 
 
 def _require_sound(today: PairPlace, kept: PairPlace) -> None:
@@ -165,7 +170,7 @@ def _require_sound(today: PairPlace, kept: PairPlace) -> None:
             raise LogbookError(msg)
 
 
-def _indented(lines: list[str]) -> list[str]:
+def _indent(lines: list[str]) -> list[str]:
     """Return lines under a heading."""
     return [f"  {line}" for line in lines]
 

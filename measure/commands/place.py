@@ -108,42 +108,59 @@ def run(options: PlaceOptions) -> None:
     """Say where pair and seat stand best, and write what was asked for."""
     from measure.files.output import check_json_target, write_json
     from measure.placement.document import place_document
+    from measure.survey.places import room_with_survey
+
+    check_json_target(options.json_target)
+    walk = options.walk
+    file, origin = room_with_survey(options.room, options.survey)
+    found, tail, written = _find_places(file, options)
+    schroeder_hz = _schroeder_hz(file)
+    document = place_document(
+        found.advice.placement, found.fit, found.model, schroeder_hz=schroeder_hz
+    )
+    if options.json_target is not None:
+        write_json(document, options.json_target)
+    if walk is not None and walk.exists():
+        written += _keep_plan(walk, document, options)
+    lines = [*origin, *_lines(file, found, schroeder_hz), *tail]
+    print_lines([*lines, *list_written(written)], to_error=options.json_target == "-")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Found:
+    """What a room gives: its model, what was measured in it, the fit to that, and the advice."""
+
+    model: RoomModel
+    measured: list[MeasuredPlace]
+    fit: RoomFit | None
+    advice: Advice
+
+
+def _find_places(file: RoomFile, options: PlaceOptions) -> tuple[_Found, list[str], list[Path]]:
+    """Return what the room gives, what is to be measured next, and the figures drawn."""
     from measure.placement.placing import (
         advise,
         fit_readings,
         model_and_places,
         read_measured_places,
     )
-    from measure.survey.places import room_with_survey
     from measure.terminal.progress_line import show_progress
 
-    check_json_target(options.json_target)
-    walk = options.walk
-    file, origin = room_with_survey(options.room, options.survey)
+    room, walk = options.room, options.walk
     with show_progress("Computing the room") as step:
         ranges = (options.front, options.spread, options.seat)
-        model, places = model_and_places(
-            options.room, file, ranges, clearance_m=options.clearance_m
-        )
+        model, places = model_and_places(room, file, ranges, clearance_m=options.clearance_m)
         measured = read_measured_places(file, options.readings, walk)
         if measured:
             step("Fitting the room to the readings")
         fit = fit_readings(model, measured)
         step("Judging the places")
         advice = advise(model, places, fit, lower_end_hz=options.lower_end_hz)
-        told = fit is None or not fit.contradicted
-        tail = _plan_lines(walk, advice, len(measured)) if walk is not None and told else []
-        written = []
-        if options.figures is not None:
-            written = _drawn(file, model, advice, fit, measured, options.figures)
-    schroeder_hz = _schroeder_hz(file)
-    document = place_document(advice.placement, fit, model, schroeder_hz=schroeder_hz)
-    if options.json_target is not None:
-        write_json(document, options.json_target)
-    if walk is not None and walk.exists():
-        written += _kept(walk, document, options)
-    lines = [*origin, *_lines(file, advice, fit, schroeder_hz), *tail]
-    print_lines([*lines, *list_written(written)], to_error=options.json_target == "-")
+        found = _Found(model=model, measured=measured, fit=fit, advice=advice)
+        believed = fit is None or not fit.contradicted
+        tail = _plan_lines(walk, advice, len(measured)) if walk is not None and believed else []
+        written = [] if options.figures is None else _draw(file, found, options.figures)
+    return found, tail, written
 
 
 def _schroeder_hz(file: RoomFile) -> float:
@@ -153,20 +170,21 @@ def _schroeder_hz(file: RoomFile) -> float:
     return file.space.schroeder_hz(reverberation_time_s=decay_s)
 
 
-def _lines(file: RoomFile, advice: Advice, fit: RoomFit | None, schroeder_hz: float) -> list[str]:
+def _lines(file: RoomFile, found: _Found, schroeder_hz: float) -> list[str]:
     """Return the choices and what they rest on, or why there are none."""
     from analysis.placement.places import current_distances_m
     from analysis.report.placement.choice import placement_lines
     from analysis.report.placement.room_fit import fit_lines, no_advice_lines
 
+    fit = found.fit
     if fit is not None and fit.contradicted:
         return [*no_advice_lines(fit), "", *fit_lines(fit)]
     today = current_distances_m(file.space, file.positions)
-    lines = placement_lines(advice.placement, current=today, schroeder_hz=schroeder_hz)
+    lines = placement_lines(found.advice.placement, current=today, schroeder_hz=schroeder_hz)
     return lines if fit is None else [*lines, "", *fit_lines(fit)]
 
 
-def _kept(walk: Path, document: JsonObject, options: PlaceOptions) -> list[Path]:
+def _keep_plan(walk: Path, document: JsonObject, options: PlaceOptions) -> list[Path]:
     """Keep the walk and its fit in the logbook that was named or is around."""
     from measure.logbook.entries.measurement_plans import file_walk
     from measure.logbook.entries.surveys import surrounding_logbook
@@ -186,18 +204,12 @@ def _plan_lines(path: Path, advice: Advice, n_measured: int) -> list[str]:
     return ["", *measurement_plan_lines(stops, n_measured=n_measured, regret_db=regret)]
 
 
-def _drawn(
-    file: RoomFile,
-    model: RoomModel,
-    advice: Advice,
-    fit: RoomFit | None,
-    measured: list[MeasuredPlace],
-    folder: Path,
-) -> list[Path]:
+def _draw(file: RoomFile, found: _Found, folder: Path) -> list[Path]:
     """Draw the figures."""
     from analysis.plots.placement import fit_figure, map_figure, plan_figure
     from measure.files.figures import write_figures
 
+    model, advice, fit, measured = found.model, found.advice, found.fit, found.measured
     if fit is not None and fit.contradicted:
         return write_figures({"fit": fit_figure(model, measured, fit)}, folder)
     figures = {

@@ -12,8 +12,6 @@ from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from analysis.basics.air import Air
-    from analysis.reading import Reading
-    from analysis.report.page.html import Part
     from analysis.room.room import Positions, Room
     from analysis.room.space import Space
     from measure.takes.stored import TakeFile
@@ -122,32 +120,39 @@ def _folder_of(take: Path, folder: Path) -> Path:
 
 def _take_page(path: Path, folder: Path, room_path: Path | None) -> str:
     """Return the page of one take, read anew from its recording."""
-    from analysis.report.page.html import page_html
-    from analysis.report.reading.verdict import verdict
+    from analysis.report.page.take import take_page
+    from measure.files.microphone import correction_lines
     from measure.files.readings.recording_reader import read_file
     from measure.takes.stored import read_take, take_microphone
 
     take = read_take(path)
-    room = _room(take, folder, room_path)
-    facts = take.facts
-    air = _air(take)
+    room, microphone = _room(take, folder, room_path), take_microphone(take)
     reading = read_file(
         take.recording,
         take.programme,
-        air=air,
+        air=_air(take),
         room=room,
-        microphone=take_microphone(take),
+        microphone=microphone,
         channel=1,
     ).reading
-    said = verdict(reading)
-    named = [one for one in (facts.take.pair, facts.take.room, facts.take.place) if one]
-    return page_html(
-        title=facts.take.name,
-        when=f"{', '.join(named) or 'a take'} · {facts.take.started:%Y-%m-%d %H:%M}"
-        + (" · simulated room, invented" if facts.device.simulated else ""),
-        verdict=said.actions,
-        parts=_take_parts(take, reading, said.findings, said.cautions, room),
+    return take_page(
+        reading,
+        title=take.facts.take.name,
+        when=_when(take),
+        room=room,
+        cautions=_cautions(take),
+        microphone=correction_lines(microphone),
+        method=_method_rows(take),
+        sources=SOURCES,
     )
+
+
+def _when(take: TakeFile) -> str:
+    """Return what a take is of, and when it was made."""
+    facts = take.facts
+    named = [one for one in (facts.take.pair, facts.take.room, facts.take.place) if one]
+    made = f"{', '.join(named) or 'a take'} · {facts.take.started:%Y-%m-%d %H:%M}"
+    return made + (" · simulated room, invented" if facts.device.simulated else "")
 
 
 def _air(take: TakeFile) -> Air:
@@ -192,57 +197,6 @@ def _room(
     return found.room or found.space, found.positions
 
 
-def _take_parts(
-    take: TakeFile,
-    reading: Reading,
-    findings: tuple[str, ...],
-    cautions: tuple[str, ...],
-    room: tuple[Room | Space, Positions] | None,
-) -> list[Part]:
-    """Return the parts of a take's page."""
-    from analysis.plots.page.figures import plan_svg
-    from analysis.report.page.html import Part
-    from analysis.report.reading.details import detail_sections
-    from analysis.room.room import Room
-    from measure.files.microphone import correction_lines
-    from measure.takes.stored import take_microphone
-
-    parts = [Part(heading="What was found", texts=findings)]
-    notes = [*cautions, *_cautions(take)]
-    parts.append(Part(heading="Cautions", texts=tuple(notes) or ("None.",)))
-    if room is not None:
-        box, positions = room
-        if isinstance(box, Room):  # a floor plan that is no box has no plan of this kind
-            drawn = plan_svg(box, positions)
-            parts.append(Part(heading="Plan", figure=drawn, caption="From the room file."))
-    parts += _curves(reading)
-    listed = detail_sections(reading, microphone=correction_lines(take_microphone(take)))
-    parts += [Part(heading=name, lines=tuple(lines)) for name, lines in listed]
-    parts.append(Part(heading="How it was measured", rows=_how(take)))
-    parts.append(Part(heading="Sources", texts=SOURCES))
-    return parts
-
-
-def _curves(reading: Reading) -> list[Part]:
-    """Return the figures of bass and first sound, of what was heard."""
-    from analysis.plots.page.figures import arrival_svg, bass_svg
-    from analysis.report.page.html import Part
-
-    parts = []
-    bass = bass_svg(reading.bass)
-    if bass is not None:
-        caption = "At the seat, 1/6 octave. Left solid, right dashed; the worst places are marked."
-        parts.append(Part(heading="Bass of each loudspeaker", figure=bass, caption=caption))
-    if reading.left and reading.right and reading.arrival:
-        figure = arrival_svg(
-            reading.left.response, reading.right.response, left_s=reading.arrival.left_s
-        )
-        parts.append(
-            Part(heading="First sound", figure=figure, caption="Left solid, right dashed.")
-        )
-    return parts
-
-
 def _cautions(take: TakeFile) -> list[str]:
     """Return what this page can't know."""
     said = []
@@ -258,7 +212,7 @@ def _cautions(take: TakeFile) -> list[str]:
     return said
 
 
-def _how(take: TakeFile) -> tuple[tuple[str, ...], ...]:
+def _method_rows(take: TakeFile) -> tuple[tuple[str, ...], ...]:
     """Return how it was measured, so that another could do it again."""
     facts, sweep = take.facts, take.programme.sweep
     rows = [

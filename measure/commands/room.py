@@ -90,7 +90,7 @@ def run(options: RoomOptions) -> None:
     if options.json_target is not None:
         document = _document(file, modes, options.highest_hz, couplings, heard)
         write_json(document, options.json_target)
-    written = [] if options.figures is None else _drawn(heard, c, options.figures)
+    written = [] if options.figures is None else _draw(heard, c, options.figures)
     lines = space_lines(
         file.space,
         modes,
@@ -121,7 +121,7 @@ def _modes(file: RoomFile, options: RoomOptions) -> SpaceModes:
         raise RoomFileError(msg) from problem
 
 
-def _drawn(
+def _draw(
     heard: dict[str, tuple[Reflection, ...]], speed_of_sound_m_s: float, folder: Path
 ) -> list[Path]:
     """Draw the figure of the surfaces."""

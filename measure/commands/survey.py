@@ -89,7 +89,7 @@ def run(options: SurveyOptions) -> None:
     result = evaluate_file(file)
     arrival = None if options.reading is None else _arrival(result, options.reading)
     written = _write_files(file, result, options)
-    kept, said = _filed(file, result, options)
+    kept, said = _file_into_logbook(file, result, options)
     written += kept
     if options.json_target is not None:
         write_json(survey_document(file, result, arrival), options.json_target)
@@ -119,7 +119,7 @@ def _starter(new: Path, kit: str, *, force: bool) -> None:
     click.echo("Get help to lift or tilt a loudspeaker, and mind its spikes and stand.")
 
 
-def _filed(
+def _file_into_logbook(
     file: SurveyFile, result: SurveyResult, options: SurveyOptions
 ) -> tuple[list[Path], list[str]]:
     """Keep the survey in the logbook that was named or is around; return what is new."""

@@ -117,9 +117,8 @@ def run(options: SweepOptions) -> None:
         refuse_existing(target, force=options.force)
     check_json_target(options.json_target)
     sha256 = _write(out, sheet, programme)
-    passes = " ".join(programme.order)
     lines = [
-        f"Wrote {out} ({programme.duration_s:.1f} s, passes {passes})",
+        f"Wrote {out} ({programme.duration_s:.1f} s, passes {' '.join(programme.order)})",
         f"and {sheet}: keep it, recordings are read by it.\n",
         cautions(),
     ]

@@ -160,6 +160,7 @@ def run(options: TakeOptions) -> None:
     from measure.logbook.entries.moves import answer_move_in
     from measure.logbook.folder import takes_folder
     from measure.takes.description import Labels
+    from measure.takes.folder import check_free
 
     folder = takes_folder(options.folder)
     around, room_name = _conditions(options)
@@ -167,6 +168,7 @@ def run(options: TakeOptions) -> None:
     _refuse_unasked(options)
     path = sound_path(options.sound)
     show_cautions(path, accepted=options.accept_cautions)
+    check_free(folder, labels.name)
     take = _play_and_keep(path, labels, around, folder, options)
     click.echo()
     lines = reading_lines(
@@ -218,11 +220,9 @@ def _play_and_keep(
     from measure.sound.keys import Keys
     from measure.sound.selection import treble_ledger
     from measure.takes.description import sound_facts
-    from measure.takes.folder import check_free
     from measure.takes.take import make_take
     from measure.terminal.progress_line import LiveLine
 
-    check_free(folder, labels.name)
     # A sweep that can't be is told before a level check for it.
     programme, level = _programme(path, options.level_dbfs, options), None
     ledger = treble_ledger(path)

@@ -44,7 +44,7 @@ def move_text(move: HistoryMove) -> str:
         result = "It has no result yet."
     else:
         result = judgement_text(move.judgement)
-    return " ".join((_what(move), promise_text(move.promised), result))
+    return " ".join((_describe_move(move), promise_text(move.promised), result))
 
 
 def _verdict(takes: Sequence[HistoryTake]) -> str:
@@ -67,7 +67,7 @@ def _rows(takes: Sequence[HistoryTake]) -> tuple[tuple[str, ...], ...]:
     return tuple(rows)
 
 
-def _what(move: HistoryMove) -> str:
+def _describe_move(move: HistoryMove) -> str:
     """Return a move and between what it lies."""
     steps = [
         f"{side} {fmt.mm(abs(way_m))} {'away from' if way_m > 0 else 'towards'} the seat"
