@@ -26,6 +26,12 @@ from analysis.survey.adjustment.blunders import (
     likeliest_blunder,
     search_blunders,
 )
+from analysis.survey.adjustment.determinacy import (
+    DISTINCT_M,
+    describe_ambiguity,
+    describe_contradictions,
+    describe_undetermined,
+)
 from analysis.survey.adjustment.least_squares import Adjustment, robust_unknowns, solve_unknowns
 from analysis.survey.adjustment.network import (
     Network,
@@ -50,9 +56,6 @@ SOLUTION_CONSTRAINT_COST: Final = 1000.0
 AMBIGUOUS_COST: Final = 9.0
 """Solutions whose costs differ by less can't be told apart: three sigmas."""
 
-DISTINCT_M: Final = 0.03
-"""Solutions that differ by less than this are one."""
-
 FEW_BLUNDERS: Final = 1
 """With more observations set aside, solutions that resist gross errors are looked for as well."""
 
@@ -65,9 +68,6 @@ N_TRIED: Final = 5
 MOST_EXTRA_COST: Final = 45.0
 """Plans that begin this much worse than the best aren't tried: almost two observations
 against them."""
-
-OPEN_SHARE: Final = 0.3
-"""A node is named with an open direction where it moves by this share of the farthest."""
 
 
 REPEAT_SIGMAS: Final = 6.0
@@ -125,13 +125,13 @@ def solve_survey(survey: Survey) -> Solution:
     if any(len(parts) > 1 for parts in built.segments.values()):
         built = build_survey_network(survey, positions_m=built.network.positions(start.unknowns))
     adjusted, blunders = _search_from(built, start)
-    said, nodes = _describe_undetermined(built, adjusted)
+    said, nodes = describe_undetermined(built, adjusted)
     return Solution(
         built=built,
         adjusted=adjusted,
         blunders=blunders,
-        undetermined=(*said, *_describe_ambiguity(built, ambiguous)),
-        contradictions=tuple(_describe_contradictions(built, adjusted, nodes | ambiguous)),
+        undetermined=(*said, *describe_ambiguity(built, ambiguous)),
+        contradictions=tuple(describe_contradictions(built, adjusted, nodes | ambiguous)),
         open_nodes=frozenset(nodes | ambiguous),
     )
 
@@ -157,12 +157,7 @@ class _Start(NamedTuple):
 def _find_start(built: SurveyNetwork) -> _Start:
     """Return where to begin."""
     layout = usual_layout(built)
-    network = built.network
-    usual = [one.value for one in built.observations if one.kind == "height"]
-    heights_m = node_heights(
-        network.observations, network.n_nodes, usual_m=usual[0] if usual else USUAL_HEIGHT_M
-    )
-    heights_m = _share_edge_heights(built, heights_m)
+    network, heights_m = built.network, _approximate_heights(built)
     plans = approximate_plans(
         [*_observations_before_walls(built), *_tweeter_distances(built)], heights_m, layout
     )
@@ -182,13 +177,20 @@ def _find_start(built: SurveyNetwork) -> _Start:
         unknowns, _, _ = solve_unknowns(turned, unknowns, n_steps=25)
         found.append((_misfit_cost(turned, unknowns, layout), unknowns))
     found.sort(key=lambda one: one[0])
-    best = network.positions(found[0][1])
+    return _Start(
+        unknowns=found[0][1], tried_from=tried_from, ambiguous=_ambiguous_nodes(built, found)
+    )
+
+
+def _ambiguous_nodes(built: SurveyNetwork, found: list[tuple[float, Float]]) -> set[str]:
+    """Return the nodes that solutions as good as the first, best one put elsewhere."""
+    best = built.network.positions(found[0][1])
     names, ambiguous = built.names, set[str]()
     for cost, unknowns in found[1:]:
         if cost < found[0][0] + AMBIGUOUS_COST:
-            away = np.linalg.norm(network.positions(unknowns) - best, axis=1)
+            away = np.linalg.norm(built.network.positions(unknowns) - best, axis=1)
             ambiguous |= {names[k] for k in np.flatnonzero(away > DISTINCT_M)}
-    return _Start(unknowns=found[0][1], tried_from=tried_from, ambiguous=ambiguous)
+    return ambiguous
 
 
 def _search_from(built: SurveyNetwork, start: _Start) -> tuple[Adjustment, tuple[Blunder, ...]]:
@@ -206,8 +208,19 @@ def _search_from(built: SurveyNetwork, start: _Start) -> tuple[Adjustment, tuple
             aside = gross_observations(turned, unknowns, suspects)
             found.append(search_blunders(turned, unknowns, suspects=suspects, aside=aside))
     return min(
-        found, key=lambda one: len(one[1]) + len(_describe_contradictions(built, one[0], set()))
+        found, key=lambda one: len(one[1]) + len(describe_contradictions(built, one[0], set()))
     )
+
+
+def _approximate_heights(built: SurveyNetwork) -> Float:
+    """Return each node's height in metres: as read, shared or usual."""
+    usual = [one.value for one in built.observations if one.kind == "height"]
+    heights_m = node_heights(
+        built.network.observations,
+        built.network.n_nodes,
+        usual_m=usual[0] if usual else USUAL_HEIGHT_M,
+    )
+    return _share_edge_heights(built, heights_m)
 
 
 def _share_edge_heights(built: SurveyNetwork, heights_m: Float) -> Float:
@@ -314,94 +327,3 @@ def _misfit_cost(network: Network, unknowns: Float, layout: Layout) -> float:
             place[constraint.lower, constraint.axis] > place[constraint.higher, constraint.axis]
         )
     return cost
-
-
-def _describe_undetermined(
-    built: SurveyNetwork, adjusted: Adjustment
-) -> tuple[list[str], set[str]]:
-    """Return in words what nothing fixes, and the nodes concerned."""
-    said = [
-        f"nothing fixes the height of {_name_in_sentence(observation.ends[0])}"
-        for observation, assumed in zip(built.observations, built.assumed, strict=True)
-        if assumed
-    ]
-    nodes: set[str] = set()
-    if adjusted.open_directions.size:
-        moved = (built.network.node_map @ adjusted.open_directions).reshape(
-            -1, 3, adjusted.open_directions.shape[1]
-        )
-        size = np.linalg.norm(moved, axis=(1, 2))
-        plan = np.linalg.norm(moved[:, :2], axis=(1, 2))
-        for k in np.flatnonzero(size > OPEN_SHARE * size.max()):
-            nodes.add(built.names[k])
-        said += _describe_open(built, nodes, plan)
-    return said, nodes
-
-
-def _describe_open(built: SurveyNetwork, nodes: set[str], plan: Float) -> list[str]:
-    """Return what is open, walls and heights by themselves and tweeters with their edges."""
-    said, places = [], []
-    for name in built.node:
-        if name not in nodes:
-            continue
-        if name.endswith((" wall a", " wall b")):
-            wall = f"nothing fixes where the {name.split()[0]} wall stands and how it runs"
-            said += [] if wall in said else [wall]
-        elif plan[built.node[name]] < 1e-6:
-            said.append(f"nothing fixes the height of {_name_in_sentence(name)}")
-        elif not name.endswith(" tweeter"):
-            places.append(_name_in_sentence(name))
-    if places:
-        said.insert(0, f"nothing fixes where {_join_names(places)} {_verb_for(places)} in plan")
-    return said
-
-
-def _describe_ambiguity(built: SurveyNetwork, nodes: set[str]) -> list[str]:
-    """Return in words what may stand in two places."""
-    named = [
-        _name_in_sentence(name) for name in built.node if name in nodes and "tweeter" not in name
-    ]
-    if not named:
-        return []
-    return [
-        f"{_join_names(named)} could as well stand in another place that fits the readings: "
-        "say on which side, or add a distance to a point that isn't in line with the others"
-    ]
-
-
-def _describe_contradictions(
-    built: SurveyNetwork, adjusted: Adjustment, open_nodes: set[str]
-) -> list[str]:
-    """Return in words which points stand on another side than their names say."""
-    place = np.vstack([adjusted.positions_m, np.zeros(3)])
-    names = [*built.names, "the centre line's start"]
-    said = []
-    for one in usual_layout(built).constraints:
-        pair = names[one.lower], names[one.higher]
-        off_m = float(place[one.lower, one.axis] - place[one.higher, one.axis])
-        if off_m > DISTINCT_M and not open_nodes.intersection(pair):
-            way = "to the right of" if one.axis == 0 else "behind"
-            lower, higher = (_name_in_sentence(name) for name in pair)
-            said.append(
-                f"by the readings {lower} stands {way} {higher}, which its name speaks against: "
-                "are two names exchanged, or a reading wrong?"
-            )
-    return said
-
-
-def _name_in_sentence(name: str) -> str:
-    """Return a node's name in a sentence."""
-    if name in ("head", "left tweeter", "right tweeter"):
-        return f"the {name}"
-    own = [f"{side} {part}" for side in SIDES for part in ("inner", "outer")]
-    return f"the {name} edge" if name in own else name
-
-
-def _join_names(names: list[str]) -> str:
-    """Return names as a person lists them."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _verb_for(names: list[str]) -> str:
-    """Return the verb."""
-    return "stands" if len(names) == 1 else "stand"

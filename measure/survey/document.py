@@ -11,11 +11,13 @@ from typing import Final
 
 from analysis.survey.adjustment.blunders import Blunder
 from analysis.survey.arrival import ArrivalAgainstSurvey
+from analysis.survey.checkability import Uncheckable
 from analysis.survey.moves.moves import Move
+from analysis.survey.moves.target import Criterion
 from analysis.survey.propagation import Estimate
 from analysis.survey.result import SurveyResult
 from analysis.survey.survey import SIDES, Observation
-from analysis.survey.triangle import SideEstimates
+from analysis.survey.triangle import SideEstimates, Triangle
 from analysis.survey.walls import WallDistance
 from measure.files.output import JsonObject
 from measure.survey.file import SurveyFile
@@ -29,20 +31,41 @@ def survey_document(
     file: SurveyFile, result: SurveyResult, arrival: ArrivalAgainstSurvey | None
 ) -> JsonObject:
     """Return a survey as JSON knows it."""
-    triangle, adjusted = result.triangle, result.solution.adjusted
+    solution, adjusted = result.solution, result.solution.adjusted
     return {
         "schema": SCHEMA,
         "command": "survey",
         "survey": file.path.name,
         "passes": result.passes,
-        "criteria": [
-            {
-                "name": one.name,
-                "verdict": one.verdict,
-                **_estimate_document(one.off, *_criterion_unit(one.name)),
-            }
-            for one in result.criteria
+        "criteria": [_criterion_document(one) for one in result.criteria],
+        **_triangle_document(result.triangle),
+        "walls": _walls_document(result),
+        "blunders": [
+            _blunder_document(one, solution.built.observations, file) for one in solution.blunders
         ],
+        "undetermined": list(solution.undetermined),
+        "contradictions": list(solution.contradictions),
+        "uncheckable": [_uncheckable_document(one) for one in result.uncheckable],
+        "doubts": list(result.doubts),
+        "moves": [move_document(one) for one in result.plan.moves],
+        "readings": _observation_documents(result, file),
+        "points": _point_documents(result),
+        "redundancy": adjusted.degrees_of_freedom,
+        "variance_factor": adjusted.variance_factor,
+        "variance_factor_range": adjusted.variance_factor_range,
+        "arrival": None if arrival is None else _arrival_document(arrival),
+    }
+
+
+def _criterion_document(one: Criterion) -> JsonObject:
+    """Return how well the pair keeps to a criterion."""
+    off = _estimate_document(one.off, *_criterion_unit(one.name))
+    return {"name": one.name, "verdict": one.verdict, **off}
+
+
+def _triangle_document(triangle: Triangle) -> JsonObject:
+    """Return the triangle's quantities."""
+    return {
         "distance": _sides_document(triangle.distance_m, "mm", _MM),
         "offset": _sides_document(triangle.offset_m, "mm", _MM),
         "depth": _sides_document(triangle.depth_m, "mm", _MM),
@@ -57,31 +80,17 @@ def survey_document(
         "seat_ratio": triangle.seat_ratio.value,
         "seat_ratio_std": triangle.seat_ratio.std,
         "seat": _estimate_document(triangle.seat_offset_m, "mm", _MM, name="right_of_line"),
-        "walls": _walls_document(result),
-        "blunders": [
-            _blunder_document(one, result.solution.built.observations, file)
-            for one in result.solution.blunders
-        ],
-        "undetermined": list(result.solution.undetermined),
-        "contradictions": list(result.solution.contradictions),
-        "uncheckable": [
-            {
-                "reading": one.label,
-                "redundancy": one.redundancy,
-                "add": one.add,
-                "again": one.again,
-                "redundancy_then": one.redundancy_then,
-            }
-            for one in result.uncheckable
-        ],
-        "doubts": list(result.doubts),
-        "moves": [move_document(one) for one in result.plan.moves],
-        "readings": _observation_documents(result, file),
-        "points": _point_documents(result),
-        "redundancy": adjusted.degrees_of_freedom,
-        "variance_factor": adjusted.variance_factor,
-        "variance_factor_range": adjusted.variance_factor_range,
-        "arrival": None if arrival is None else _arrival_document(arrival),
+    }
+
+
+def _uncheckable_document(one: Uncheckable) -> JsonObject:
+    """Return an observation that nothing checks, and what would."""
+    return {
+        "reading": one.label,
+        "redundancy": one.redundancy,
+        "add": one.add,
+        "again": one.again,
+        "redundancy_then": one.redundancy_then,
     }
 
 

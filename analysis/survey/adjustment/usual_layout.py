@@ -86,6 +86,16 @@ def _side_constraints(built: SurveyNetwork) -> list[SideConstraint]:
             constraints.append(SideConstraint(lower=node[mark.name], higher=-1, axis=0))
         elif mark.side == "right":
             constraints.append(SideConstraint(lower=-1, higher=node[mark.name], axis=0))
+    return [*constraints, *_wall_constraints(built)]
+
+
+def _wall_constraints(built: SurveyNetwork) -> list[SideConstraint]:
+    """Return what the walls' names say of the marks on them."""
+    survey, node = built.survey, built.node
+    head = node[HEAD]
+    inner = {side: node[f"{side} inner"] for side in SIDES}
+    outer = {side: node[f"{side} outer"] for side in SIDES}
+    constraints: list[SideConstraint] = []
     for wall in survey.walls:
         for place in (node[name] for name in wall.marks):
             constraints += {

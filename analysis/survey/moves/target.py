@@ -324,10 +324,7 @@ def symmetric_goal(solution: Solution, triangle: Triangle, target: Target) -> Sy
         depth = _depth_for_wall(solution, target.front_wall_m, depth, offset_at)
     elif target.base_angle_deg is not None:
         depth = _nearest_depth(offset_at, offset, depth, head_y)
-    if head_y - depth < LEAST_REACH_M:
-        place = "behind the head" if head_y < depth else f"{head_y - depth:.2f} m before the head"
-        msg = f"the target would put the loudspeakers {place}; it must leave {LEAST_REACH_M:g} m"
-        raise ValueError(msg)
+    _require_reach(head_y, depth)
     a = offset_at(depth)
     toe_in = _mean_of_sides(triangle.toe_in_rad)
     if target.toe_in_deg is not None:
@@ -341,6 +338,15 @@ def symmetric_goal(solution: Solution, triangle: Triangle, target: Target) -> Sy
         toe_in_rad=toe_in,
         head_m=(head_x, head_y),
     )
+
+
+def _require_reach(head_y_m: float, depth_m: float) -> None:
+    """Refuse a target at the head or behind it."""
+    if head_y_m - depth_m < LEAST_REACH_M:
+        before = f"{head_y_m - depth_m:.2f} m before the head"
+        place = "behind the head" if head_y_m < depth_m else before
+        msg = f"the target would put the loudspeakers {place}; it must leave {LEAST_REACH_M:g} m"
+        raise ValueError(msg)
 
 
 def _both_known(pair: SideEstimates) -> bool:
