@@ -196,7 +196,7 @@ def _keep_plan(walk: Path, document: JsonObject, options: PlaceOptions) -> list[
 def _plan_lines(path: Path, advice: Advice, n_measured: int) -> list[str]:
     """Plan what is left of the walk, and return what to do."""
     from analysis.placement.measurement_plan import expected_regret_db
-    from analysis.report.placement.choice import measurement_plan_lines
+    from analysis.report.placement.measurement_plan import measurement_plan_lines
     from measure.placement.placing import update_measurement_plan
 
     stops = update_measurement_plan(path, advice, n_measured=n_measured)

@@ -21,9 +21,9 @@ def arrival_history_svg(points: Sequence[HistoryTake]) -> str:
     """Return the difference of arrival over the takes, with two sigma about it."""
     mm = _as_array([one.arrival_m for one in points]) * 1e3
     std_mm = _as_array([one.arrival_std_m for one in points]) * 1e3
-    told = [f"{one.name} {value:.1f} mm" for one, value in zip(points, mm, strict=True)]
+    named = [f"{one.name} {value:.1f} mm" for one, value in zip(points, mm, strict=True)]
     chart = Chart(
-        title=f"Left minus right over the takes: {'; '.join(told)}.",
+        title=f"Left minus right over the takes: {'; '.join(named)}.",
         x=_take_axis(len(points)),
         y=_value_axis(
             [mm - 2 * std_mm, mm + 2 * std_mm, np.zeros(1)], "Left \N{MINUS SIGN} right (mm)"

@@ -51,7 +51,7 @@ def comparison_lines(comparison: Comparison) -> list[str]:
     return [line for text in texts for line in fmt.wrapped(text, hanging=2)]
 
 
-def comparison_details(comparison: Comparison) -> list[Section]:
+def comparison_sections(comparison: Comparison) -> list[Section]:
     """Return every peak and dip that changed, curve by curve.
 
     Returns

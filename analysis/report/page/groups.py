@@ -10,7 +10,7 @@ from analysis.comparison.groups.compare import GroupComparison
 from analysis.plots.page.figures import group_svg, wide_svg
 from analysis.report import format as fmt
 from analysis.report.comparison import groups as words
-from analysis.report.page.html import Part, page_html
+from analysis.report.page.html import PagePart, page_html
 from analysis.survey.moves.coordinates import RoomPlaces, Thing
 
 SIGMAS: Final = 2.0
@@ -57,12 +57,12 @@ def group_page(
     distances = () if not (first and second) else distance_rows(first, second, names=names)
     parts = [
         *_figures(found, names),
-        Part(heading="Side by side", rows=tuple(words.change_rows(found))),
-        Part(heading="Peaks, dips, first reflections", rows=tuple(words.outcome_rows(found))),
-        Part(heading="Distances", rows=distances)
+        PagePart(heading="Side by side", rows=tuple(words.change_rows(found))),
+        PagePart(heading="Peaks, dips, first reflections", rows=tuple(words.outcome_rows(found))),
+        PagePart(heading="Distances", rows=distances)
         if distances
-        else Part(heading="Distances", texts=(NO_PLACES,)),
-        Part(heading="Basis", texts=(words.basis_text(found), *sources)),
+        else PagePart(heading="Distances", texts=(NO_PLACES,)),
+        PagePart(heading="Basis", texts=(words.basis_text(found), *sources)),
     ]
     return page_html(
         title=f"{names[0]} and {names[1]}",
@@ -72,7 +72,7 @@ def group_page(
     )
 
 
-def _figures(found: GroupComparison, names: tuple[str, str]) -> list[Part]:
+def _figures(found: GroupComparison, names: tuple[str, str]) -> list[PagePart]:
     """Return the curves of both sides, bass and whole range."""
     caption = (
         f"{names[0]} dotted, {names[1]} solid; grey: two standard deviations of the repeats, "
@@ -83,7 +83,7 @@ def _figures(found: GroupComparison, names: tuple[str, str]) -> list[Part]:
         ("Whole range of the {} loudspeaker", wide_svg),
     )
     return [
-        Part(
+        PagePart(
             heading=heading.format(side), figure=draw(found, names=names, side=row), caption=caption
         )
         for heading, draw in drawn

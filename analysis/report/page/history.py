@@ -8,7 +8,7 @@ from analysis.comparison.history import HistoryMove, HistoryTake
 from analysis.plots.page.history import arrival_history_svg, bass_history_svg
 from analysis.report import format as fmt
 from analysis.report.comparison.move_promise import judgement_text, promise_text
-from analysis.report.page.html import Part, page_html
+from analysis.report.page.html import PagePart, page_html
 
 
 def history_page(pair: str, takes: Sequence[HistoryTake], moves: Sequence[HistoryMove]) -> str:
@@ -20,14 +20,14 @@ def history_page(pair: str, takes: Sequence[HistoryTake], moves: Sequence[Histor
         In their order; one of them at least has an arrival.
     """
     caption = "Takes in their order, as numbered below; grey: two standard deviations."
-    parts = [Part(heading="Arrival", figure=arrival_history_svg(takes), caption=caption)]
+    parts = [PagePart(heading="Arrival", figure=arrival_history_svg(takes), caption=caption)]
     bass = bass_history_svg(takes)
     if bass is not None:
         words = "Both together, against 200 to 1000 Hz: solid, dashed, dotted by rising frequency."
-        parts.append(Part(heading="Bass", figure=bass, caption=words))
-    parts.append(Part(heading="Takes", rows=_rows(takes)))
+        parts.append(PagePart(heading="Bass", figure=bass, caption=words))
+    parts.append(PagePart(heading="Takes", rows=_rows(takes)))
     texts = tuple(move_text(one) for one in moves)
-    parts.append(Part(heading="Moves", texts=texts or ("None is kept.",)))
+    parts.append(PagePart(heading="Moves", texts=texts or ("None is kept.",)))
     return page_html(
         title=f"History of {pair}",
         when=f"{takes[0].started:%Y-%m-%d} to {takes[-1].started:%Y-%m-%d}, {len(takes)} takes",

@@ -53,7 +53,7 @@ tr,figure{break-inside:avoid}figure svg{max-height:6.2cm}}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Part:
+class PagePart:
     """A part of a page.
 
     Attributes
@@ -78,7 +78,7 @@ class Part:
     rows: tuple[tuple[str, ...], ...] = ()
 
 
-def page_html(*, title: str, when: str, verdict: Sequence[str], parts: Sequence[Part]) -> str:
+def page_html(*, title: str, when: str, verdict: Sequence[str], parts: Sequence[PagePart]) -> str:
     """Return a page.
 
     Parameters
@@ -105,13 +105,13 @@ def page_html(*, title: str, when: str, verdict: Sequence[str], parts: Sequence[
 <section class="verdict" aria-label="Verdict">
 {said}
 </section>
-{"".join(_part(part) for part in parts)}</main>
+{"".join(_part_html(part) for part in parts)}</main>
 </body>
 </html>
 """
 
 
-def _part(part: Part) -> str:
+def _part_html(part: PagePart) -> str:
     """Return one part."""
     inside = [f"<h2>{escape(part.heading)}</h2>"]
     if part.figure is not None:
@@ -123,11 +123,11 @@ def _part(part: Part) -> str:
         label = escape(part.heading, quote=True)
         inside.append(f'<pre tabindex="0" role="region" aria-label="{label}">{text}</pre>')
     if part.rows:
-        inside.append(_table(part.rows, part.heading))
+        inside.append(_table_html(part.rows, part.heading))
     return "<section>\n" + "\n".join(inside) + "\n</section>\n"
 
 
-def _table(rows: Sequence[tuple[str, ...]], heading: str) -> str:
+def _table_html(rows: Sequence[tuple[str, ...]], heading: str) -> str:
     """Return a table, which scrolls by itself and is called as its heading."""
     label = escape(heading, quote=True)
     head = "".join(f'<th scope="col">{escape(cell) or "quantity"}</th>' for cell in rows[0])

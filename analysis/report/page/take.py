@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from analysis.plots.page.figures import arrival_svg, bass_svg, plan_svg
 from analysis.reading import Reading
-from analysis.report.page.html import Part, page_html
+from analysis.report.page.html import PagePart, page_html
 from analysis.report.reading.details import detail_sections
 from analysis.report.reading.verdict import verdict
 from analysis.room.room import Positions, Room
@@ -44,37 +44,37 @@ def take_page(
     said = verdict(reading)
     listed = detail_sections(reading, microphone=list(microphone))
     parts = [
-        Part(heading="What was found", texts=said.findings),
-        Part(heading="Cautions", texts=(*said.cautions, *cautions) or ("None.",)),
+        PagePart(heading="What was found", texts=said.findings),
+        PagePart(heading="Cautions", texts=(*said.cautions, *cautions) or ("None.",)),
         *_plan(room),
         *_curves(reading),
-        *(Part(heading=name, lines=tuple(lines)) for name, lines in listed),
-        Part(heading="How it was measured", rows=tuple(method)),
-        Part(heading="Sources", texts=tuple(sources)),
+        *(PagePart(heading=name, lines=tuple(lines)) for name, lines in listed),
+        PagePart(heading="How it was measured", rows=tuple(method)),
+        PagePart(heading="Sources", texts=tuple(sources)),
     ]
     return page_html(title=title, when=when, verdict=said.actions, parts=parts)
 
 
-def _plan(room: tuple[Room | Space, Positions] | None) -> list[Part]:
+def _plan(room: tuple[Room | Space, Positions] | None) -> list[PagePart]:
     """Return the plan of a box; a floor plan that is no box has none of this kind."""
     if room is None or not isinstance(room[0], Room):
         return []
     drawn = plan_svg(room[0], room[1])
-    return [Part(heading="Plan", figure=drawn, caption="From the room file.")]
+    return [PagePart(heading="Plan", figure=drawn, caption="From the room file.")]
 
 
-def _curves(reading: Reading) -> list[Part]:
+def _curves(reading: Reading) -> list[PagePart]:
     """Return the figures of bass and first sound, of what was heard."""
     parts = []
     bass = bass_svg(reading.bass)
     if bass is not None:
         caption = "At the seat, 1/6 octave. Left solid, right dashed; the worst places are marked."
-        parts.append(Part(heading="Bass of each loudspeaker", figure=bass, caption=caption))
+        parts.append(PagePart(heading="Bass of each loudspeaker", figure=bass, caption=caption))
     if reading.left and reading.right and reading.arrival:
         figure = arrival_svg(
             reading.left.response, reading.right.response, left_s=reading.arrival.left_s
         )
         parts.append(
-            Part(heading="First sound", figure=figure, caption="Left solid, right dashed.")
+            PagePart(heading="First sound", figure=figure, caption="Left solid, right dashed.")
         )
     return parts

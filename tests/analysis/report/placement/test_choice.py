@@ -5,16 +5,14 @@ from __future__ import annotations
 import re
 
 import numpy as np
-import pytest
 
 from analysis.placement.choice import Choice, Placement
-from analysis.placement.measurement_plan import PlannedPlace
 from analysis.placement.objective import ObjectiveTerms
 from analysis.placement.places import Places
-from analysis.report.placement.choice import measurement_plan_lines, placement_lines
+from analysis.report.placement.choice import placement_lines
 
 
-def merit_of(n_places: int) -> ObjectiveTerms:
+def terms_of(n_places: int) -> ObjectiveTerms:
     """Return terms that are the same everywhere."""
     one = np.ones(n_places)
     return ObjectiveTerms(
@@ -67,7 +65,7 @@ def placement_of(*choices: Choice) -> Placement:
             right_m=points,
             listener_m=points,
         ),
-        nominal=merit_of(3),
+        nominal=terms_of(3),
         evenness_db=np.array([3.0, 3.5, 5.0]),
         strength_db=np.array([2.0, 1.0, 0.0]),
         cost_db=np.array([3.2, 3.8, 5.5]),
@@ -120,33 +118,3 @@ def test_what_isn_t_known_is_said() -> None:
     for word in ("neighbours", "furniture", "Listen before you drill or glue"):
         assert word in said
     assert "within 0.5 dB of the best" in said
-
-
-STOPS = (
-    PlannedPlace(front_wall_m=0.4, half_spread_m=0.9, seat_m=2.6, worth_db=0.21),
-    PlannedPlace(front_wall_m=1.1, half_spread_m=0.9, seat_m=2.6, worth_db=0.284),
-)
-
-
-def test_a_walk_says_where_and_what_for() -> None:
-    # Known input: the worth of all of them, not of the last alone.
-    said = " ".join(" ".join(measurement_plan_lines(STOPS, n_measured=0, regret_db=0.42)).split())
-    assert "miss the best one by 0.4 dB" in said
-    assert "1. loudspeakers 0.40 m from the front wall, each 0.90 m off the centre" in said
-    assert "2. loudspeakers 1.10 m" in said
-    assert "0.28 dB evener" in said
-    assert "Slide, don't lift, and have a second person" in said
-
-
-@pytest.mark.parametrize(
-    ("n_measured", "expected"),
-    [(2, "No further place would change the advice by 0.05 dB"), (5, "5 readings were made")],
-)
-def test_a_walk_ends_and_says_why(n_measured: int, expected: str) -> None:
-    # Known input: nothing is worth its while; as many were made as a walk takes.
-    said = " ".join(
-        " ".join(measurement_plan_lines((), n_measured=n_measured, regret_db=0.1)).split()
-    )
-    assert expected in said
-    assert "expected to miss the best one by 0.1 dB" in said
-    assert said.endswith("The walk is done.")

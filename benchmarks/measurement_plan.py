@@ -1,12 +1,12 @@
-"""How the advice gets better from stop to stop of a walk, and whether it ends in time.
+"""How the advice gets better from place to place of a plan, and whether it ends in time.
 
-    python -m benchmarks.walk [rooms] [seed]
+    python -m benchmarks.measurement_plan [rooms] [seed]
 
-Truth and file as in `benchmarks.placement`. Each room is walked to the end whatever the program
-says: after every reading the fit, the advice and the stops that are left are computed anew, and
-the next reading is made at the first of them. Printed is how much less even the advised place truly
-is than the best one after each number of readings, what the program itself expected, how often
-it said that no further place would change the advice, and what ending there costs.
+Truth and file as in `benchmarks.placement`. Each room's plan is followed to the end whatever the
+program says: after every reading the fit, the advice and the places that are left are computed
+anew, and the next reading is made at the first of them. Printed is how much less even the advised
+place truly is than the best one after each number of readings, what the program itself expected,
+how often it said that no further place would change the advice, and what ending there costs.
 """
 
 from __future__ import annotations
@@ -47,14 +47,14 @@ class Step:
     n_left: int
 
 
-def index_of(places: Places, stop: PlannedPlace) -> int:
-    """Return which place a stop is."""
-    away = np.abs(places.front_wall_m - stop.front_wall_m) + np.abs(places.seat_m - stop.seat_m)
+def index_of(places: Places, place: PlannedPlace) -> int:
+    """Return which of all places a planned one is."""
+    away = np.abs(places.front_wall_m - place.front_wall_m) + np.abs(places.seat_m - place.seat_m)
     return int(np.argmin(away))
 
 
-def walked(case: Case, places: Places, evenness: Float, levels: Float, rng: Rng) -> list[Step]:
-    """Return the steps of one walk, from no reading to the most."""
+def follow_plan(case: Case, places: Places, evenness: Float, levels: Float, rng: Rng) -> list[Step]:
+    """Return the steps of one plan, from no reading to the most."""
     readings, steps = [], []
     for count in range(MOST_PLACES + 1):
         found = advice(case, places, readings, rng)
@@ -71,20 +71,20 @@ def walked(case: Case, places: Places, evenness: Float, levels: Float, rng: Rng)
                 n_left=len(planned),
             )
         )
-        # Where the program would end, walk on as if it had to.
+        # Where the program would end, go on as if it had to.
         onward = planned or plan_measurements(placement, found.rooms, n_most=1, n_fewest=1)
         readings.append(reading_at(places, levels, index_of(places, onward[0]), rng))
     return steps
 
 
-def print_steps(walks: list[list[Step]]) -> None:
+def print_steps(runs: list[list[Step]]) -> None:
     """Print the table."""
     print(
         f"{'readings':>8}{'behind, mean':>14}{'most':>9}{'within 0.3 dB':>15}{'said behind':>13}"
         f"{'said to hold':>14}{'held':>7}{'ended':>7}{'more planned':>14}"
     )
     for count in range(MOST_PLACES + 1):
-        row = [walk[count] for walk in walks]
+        row = [steps[count] for steps in runs]
         behind = np.array([one.behind_db for one in row])
         ended = [count >= FEWEST_PLACES and one.n_left == 0 for one in row]
         print(
@@ -96,11 +96,11 @@ def print_steps(walks: list[list[Step]]) -> None:
             f"{np.mean([one.n_left for one in row]):14.1f}"
         )
     ends = [
-        next(k for k, one in enumerate(walk) if k >= FEWEST_PLACES and one.n_left == 0)
-        for walk in walks
+        next(k for k, one in enumerate(steps) if k >= FEWEST_PLACES and one.n_left == 0)
+        for steps in runs
     ]
-    at_end = np.array([walk[k].behind_db for walk, k in zip(walks, ends, strict=True)])
-    best = np.array([walk[-1].behind_db for walk in walks])
+    at_end = np.array([steps[k].behind_db for steps, k in zip(runs, ends, strict=True)])
+    best = np.array([steps[-1].behind_db for steps in runs])
     print(
         f"ended after {np.mean(ends):.1f} readings on average: behind by {at_end.mean():.2f} dB "
         f"there, by {best.mean():.2f} dB after all {MOST_PLACES}"
@@ -108,16 +108,16 @@ def print_steps(walks: list[list[Step]]) -> None:
 
 
 def main(n_rooms: int = 12, seed: int = 7) -> None:
-    """Walk and print."""
-    walks = []
+    """Follow the plans and print."""
+    runs = []
     for number in range(n_rooms):
         rng = np.random.default_rng([seed, number])
         case = draw_case(rng)
         places = tried_places(case)
         evenness, levels = true_evenness(case, places, rng)
-        walks.append(walked(case, places, evenness, levels, rng))
+        runs.append(follow_plan(case, places, evenness, levels, rng))
     print(f"{n_rooms} rooms, seed {seed}")
-    print_steps(walks)
+    print_steps(runs)
 
 
 if __name__ == "__main__":
