@@ -20,30 +20,30 @@ from analysis.pair.arrival import ArrivalMatch, match_arrivals, without_differen
 from analysis.pair.direct_gate import direct_gate_s
 from analysis.pair.level import LevelMatch, match_levels
 from analysis.pair.polarity import PolarityMatch, match_polarity
-from analysis.recording.alignment import Aligned, PassReport, align, pass_reports
-from analysis.recording.checks.automatic_gain import check_gain, pause_noise
+from analysis.recording.alignment import AlignedPasses, PassSummary, align_passes, summarise_passes
+from analysis.recording.checks.automatic_gain import check_gain, measure_pause_noise
 from analysis.recording.checks.check import Check
 from analysis.recording.checks.clipping import check_clipping, find_clipping
 from analysis.recording.checks.hum import Hum, check_hum, find_hum, quiet_stretch
 from analysis.recording.checks.passes import (
     check_clock,
-    check_cut,
+    check_cut_short,
+    check_disturbance,
     check_dropout,
     check_silent,
-    check_spoilt,
     check_sweep,
 )
 from analysis.recording.checks.recording import (
     check_distortion,
-    check_exchanged,
     check_geometry,
     check_level,
     check_resampled,
+    exchanged_sides_check,
     worst_harmonic,
 )
-from analysis.recording.dropouts.zero_blocks import quantisation_step, zero_runs
+from analysis.recording.dropouts.zero_blocks import find_zero_blocks, quantisation_step
 from analysis.recording.passes import find_hits
-from analysis.recording.responses import SideResponse, mean_responses
+from analysis.recording.responses import SideResponse, average_passes
 from analysis.recording.signal_to_noise import check_noise, octave_snr_db
 from analysis.room.prediction import Prediction, predict
 from analysis.room.room import Positions, Room
@@ -73,8 +73,8 @@ class Reading:
         is there.
     air : Air
     programme : Programme
-    passes : tuple of PassReport
-    aligned : Aligned
+    passes : tuple of PassSummary
+    aligned : AlignedPasses
     left, right : SideResponse or None
     arrival : ArrivalMatch or None
     level : LevelMatch or None
@@ -92,8 +92,8 @@ class Reading:
     usable: bool
     air: Air
     programme: Programme
-    passes: tuple[PassReport, ...]
-    aligned: Aligned
+    passes: tuple[PassSummary, ...]
+    aligned: AlignedPasses
     left: SideResponse | None
     right: SideResponse | None
     arrival: ArrivalMatch | None
@@ -164,7 +164,7 @@ def read_recording(
     rate_hz = programme.sample_rate_hz
     samples, aligned = _aligned(recorded, recorded_hz, programme)
     top_hz = min(programme.sweep.stop_hz, 0.46 * recorded_hz)
-    sides = mean_responses(aligned, programme, top_hz=top_hz, microphone_db=microphone_db)
+    sides = average_passes(aligned, programme, top_hz=top_hz, microphone_db=microphone_db)
     hum = find_hum(quiet_stretch(samples, aligned, programme), aligned, rate_hz)
     checks = _recording_checks(recorded, recorded_hz, samples.size, hum, aligned, programme, sides)
     snr_db = octave_snr_db(sides, programme)
@@ -186,7 +186,7 @@ def read_recording(
         usable=heard and "fail" not in verdicts,
         air=air,
         programme=programme,
-        passes=pass_reports(aligned, programme),
+        passes=summarise_passes(aligned, programme),
         aligned=aligned,
         left=sides[0],
         right=sides[1],
@@ -204,15 +204,19 @@ def read_recording(
 _Sides = tuple[SideResponse | None, SideResponse | None]
 
 
-def _aligned(recorded: Float, recorded_hz: float, programme: Programme) -> tuple[Float, Aligned]:
+def _aligned(
+    recorded: Float, recorded_hz: float, programme: Programme
+) -> tuple[Float, AlignedPasses]:
     """Bring a recording to the programme's sampling frequency, and find its passes."""
     scale = programme.sample_rate_hz / recorded_hz
     zeroed = tuple(
         replace(block, at=round(block.at * scale), n_samples=round(block.n_samples * scale))
-        for block in zero_runs(recorded, recorded_hz)
+        for block in find_zero_blocks(recorded, recorded_hz)
     )
     samples = resampled(recorded, recorded_hz, programme.sample_rate_hz)
-    return samples, align(samples, programme, zeroed=zeroed, step=quantisation_step(recorded))
+    return samples, align_passes(
+        samples, programme, zeroed=zeroed, rounding_step=quantisation_step(recorded)
+    )
 
 
 def _bass(
@@ -236,7 +240,7 @@ def _recording_checks(
     recorded_hz: float,
     n_samples: int,
     hum: Hum,
-    aligned: Aligned,
+    aligned: AlignedPasses,
     programme: Programme,
     sides: _Sides,
 ) -> dict[str, Check]:
@@ -248,13 +252,13 @@ def _recording_checks(
         check_hum(hum),
         check_dropout(aligned, sides, programme.sample_rate_hz),
         check_silent(sides, programme),
-        check_spoilt(aligned, sides, programme, n_samples),
+        check_disturbance(aligned, sides, programme, n_samples),
         check_clock(aligned, programme),
         check_sweep(aligned, programme),
-        check_cut(aligned, sides, programme, n_samples),
+        check_cut_short(aligned, sides, programme, n_samples),
         check_resampled(recorded_hz, programme),
         Check(name="distortion", verdict="pass", detail=""),
-        check_gain(sides, pause_noise(aligned.cells, programme.sweep)),
+        check_gain(sides, measure_pause_noise(aligned.spectrogram, programme.sweep)),
     ]
     return {check.name: check for check in checks}
 
@@ -265,7 +269,7 @@ def _both(sides: _Sides) -> tuple[ImpulseResponse, ImpulseResponse] | None:
     return (left.response, right.response) if left and right else None
 
 
-def _mended_std_s(aligned: Aligned, rate_hz: float, recorded_hz: float) -> float:
+def _mended_std_s(aligned: AlignedPasses, rate_hz: float, recorded_hz: float) -> float:
     """Return what mended blocks leave uncertain in the arrival, one sigma.
 
     A lost block is a whole number of the recorder's samples. Where the recording was
@@ -276,12 +280,12 @@ def _mended_std_s(aligned: Aligned, rate_hz: float, recorded_hz: float) -> float
 
 
 def _arrival(
-    sides: _Sides, aligned: Aligned, air: Air, failed: set[str], *, mended_std_s: float
+    sides: _Sides, aligned: AlignedPasses, air: Air, failed: set[str], *, mended_std_s: float
 ) -> ArrivalMatch | None:
     """Match the arrivals, unless the recording can't tell them."""
     both = _both(sides)
     spoilt = failed & {"silent_channel", "wrong_sweep", "too_quiet"}
-    lost = not (aligned.clock.placed and aligned.assignment.sides_certain)
+    lost = not (aligned.clock.jump_located and aligned.assignment.sides_certain)
     # An unknown clock widens the uncertainty; an impossible one says that something is wrong.
     impossible = "clock" in failed and aligned.clock.measured
     if both is None or spoilt or lost or impossible:
@@ -301,7 +305,7 @@ def _arrival(
     return without_difference(match, reason)
 
 
-def _withheld_check(reason: str, aligned: Aligned, snr_db: dict[float, float]) -> Check:
+def _withheld_check(reason: str, aligned: AlignedPasses, snr_db: dict[float, float]) -> Check:
     """Return the check that fails where nothing else says why there is no difference."""
     if aligned.clock.jump_after is None:
         return check_noise(snr_db, reason)
@@ -328,7 +332,7 @@ def _polarity(sides: _Sides, arrival: ArrivalMatch | None) -> PolarityMatch | No
 
 
 def _distortion(
-    sides: _Sides, arrival: ArrivalMatch | None, aligned: Aligned, programme: Programme
+    sides: _Sides, arrival: ArrivalMatch | None, aligned: AlignedPasses, programme: Programme
 ) -> tuple[tuple[str, HarmonicLevel], ...]:
     """Return the harmonics of each side."""
     found = []
@@ -336,11 +340,11 @@ def _distortion(
         if side is None:
             continue
         at_s = getattr(arrival, f"{name}_s") if arrival is not None else 0.0
-        whole = np.concatenate((side.early, side.response.samples))
+        whole = np.concatenate((side.anticausal, side.response.samples))
         levels = harmonics(
             whole,
             sample_rate_hz=side.response.sample_rate_hz,
-            start_s=side.early_start_s,
+            start_s=side.anticausal_start_s,
             sweep=programme.sweep,
             arrival_s=at_s,
             noise=side.response.noise,
@@ -353,7 +357,7 @@ def _distortion(
 def _geometry(arrival: ArrivalMatch | None, positions: Positions | None) -> Check:
     """Hold the acoustic difference against the room file's."""
     if positions is not None and positions.exchanged:
-        return check_exchanged()
+        return exchanged_sides_check()
     acoustic_m = arrival.difference_m if arrival is not None else None
     std_m = arrival.in_room_std_m if arrival is not None and acoustic_m is not None else 0.0
     taped_m = positions.left_minus_right_m if positions is not None else None

@@ -25,8 +25,8 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from analysis.pair.arrival import ArrivalMatch, match_arrivals
-from analysis.recording.alignment import align
-from analysis.recording.responses import mean_responses
+from analysis.recording.alignment import align_passes
+from analysis.recording.responses import average_passes
 from analysis.signals.deconvolution import inverse_sweep
 from analysis.signals.impulse_response import ImpulseResponse
 from analysis.signals.programme import Programme
@@ -135,8 +135,8 @@ def recording_trials(mismatch: str, snr_db: float, *, n_trials: int, seed: int) 
             rng=rng,
             start_s=float(rng.uniform(0.2, 3.0)),
         )
-        aligned = align(samples, PROGRAMME)
-        left, right = mean_responses(aligned, PROGRAMME)
+        aligned = align_passes(samples, PROGRAMME)
+        left, right = average_passes(aligned, PROGRAMME)
         assert left is not None
         assert right is not None
         yield (

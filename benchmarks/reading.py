@@ -21,8 +21,8 @@ from scipy.fft import next_fast_len
 from analysis.basics.air import air_at
 from analysis.pair.arrival import match_arrivals
 from analysis.reading import read_recording
-from analysis.recording.alignment import align
-from analysis.recording.responses import mean_responses
+from analysis.recording.alignment import align_passes
+from analysis.recording.responses import average_passes
 from analysis.room.room import Loudspeaker, Point, Positions, Room
 from analysis.signals.deconvolution import inverse_sweep
 from analysis.signals.programme import Programme
@@ -93,7 +93,7 @@ def plain(samples: Float, programme: Programme) -> float:
 def core(samples: Float, programme: Programme) -> float:
     """Find, correct, average, deconvolve and match the arrivals; return metres."""
     inverse_sweep.cache_clear()
-    left, right = mean_responses(align(samples, programme), programme)
+    left, right = average_passes(align_passes(samples, programme), programme)
     assert left is not None
     assert right is not None
     match = match_arrivals(left.response, right.response, speed_of_sound_m_s=SPEED_OF_SOUND_M_S)

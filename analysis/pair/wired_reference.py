@@ -20,7 +20,7 @@ import scipy.fft as fft
 from analysis.basics.air import Air
 from analysis.basics.arrays import Complex, Float
 from analysis.pair.arrival import ArrivalMatch
-from analysis.recording.alignment import Aligned
+from analysis.recording.alignment import AlignedPasses
 from analysis.signals.deconvolution import LEAD_S, Inverse, cut_pass, inverse_sweep, shifted
 from analysis.signals.programme import Programme
 
@@ -56,7 +56,7 @@ class AbsoluteDistances:
 def absolute_distances(
     reference: Float,
     *,
-    aligned: Aligned,
+    aligned: AlignedPasses,
     programme: Programme,
     arrival: ArrivalMatch,
     air: Air,
@@ -67,7 +67,7 @@ def absolute_distances(
     ----------
     reference : ndarray, shape (n,)
         The wired input, sample by sample beside the microphone's recording.
-    aligned : Aligned
+    aligned : AlignedPasses
         Of the microphone's recording, at the programme's sampling frequency.
     programme : Programme
     arrival : ArrivalMatch
@@ -89,8 +89,8 @@ def absolute_distances(
     )
     wired_s = [
         _pulse_s(_response(reference, at, aligned, programme, inverse), inverse)
-        for at, used in enumerate(aligned.passes)
-        if used.side == "L"
+        for at, extracted in enumerate(aligned.passes)
+        if extracted.side == "L"
     ]
     heard_s = [at_s for at_s in wired_s if at_s is not None]
     if not heard_s:
@@ -107,7 +107,7 @@ def absolute_distances(
 
 
 def _response(
-    reference: Float, at: int, aligned: Aligned, programme: Programme, inverse: Inverse
+    reference: Float, at: int, aligned: AlignedPasses, programme: Programme, inverse: Inverse
 ) -> Complex:
     """Return the wire's transfer function in one pass, on the common time axis."""
     rate_hz = programme.sample_rate_hz

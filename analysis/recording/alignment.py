@@ -1,4 +1,4 @@
-"""The recording's passes with their time line mended and the clock known.
+"""The recording's passes with their time line repaired and the clock known.
 
 Conventions: as in `analysis.recording.extraction` and `analysis.recording.clock`.
 """
@@ -11,13 +11,13 @@ import numpy as np
 
 from analysis.basics.arrays import Float
 from analysis.recording.clock import Clock, fit_clock
-from analysis.recording.disturbance.detection import Harm, find_harm
-from analysis.recording.disturbance.spectrogram import Cells, cells_of
-from analysis.recording.dropouts.detection import Block, mend
-from analysis.recording.dropouts.repair import lost_inside
-from analysis.recording.dropouts.sweep_end import without_tops
-from analysis.recording.extraction import FoundPasses, UsedPass, find_passes
-from analysis.recording.pass_times import lateness
+from analysis.recording.disturbance.detection import Disturbance, find_disturbance
+from analysis.recording.disturbance.spectrogram import Spectrogram, band_spectrogram
+from analysis.recording.dropouts.detection import DropoutBlock, repair_block
+from analysis.recording.dropouts.repair import find_block
+from analysis.recording.dropouts.sweep_end import exclude_sweep_ends
+from analysis.recording.extraction import ExtractedPass, ExtractedPasses, extract_passes
+from analysis.recording.pass_times import pass_delays
 from analysis.recording.passes import PassAssignment
 from analysis.signals.deconvolution import LEAD_S
 from analysis.signals.programme import Programme
@@ -26,46 +26,46 @@ MAX_BLOCKS = 4
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Aligned:
+class AlignedPasses:
     """All passes of a recording with a common time line.
 
     Attributes
     ----------
-    passes : tuple of UsedPass
+    passes : tuple of ExtractedPass
     assignment : PassAssignment
     clock : Clock
     offsets_s : ndarray, shape (n_passes,)
         Common time of each cut's first sample, with the drift taken out.
-    harm : Harm
-        Which band of which pass is spoilt.
-    cells : Cells
-        What `harm` was judged by.
-    blocks : tuple of Block
-        Lost and repeated blocks that were mended, and zeroed ones.
-    foreign : bool
+    disturbance : Disturbance
+        Which band of which pass is disturbed.
+    spectrogram : Spectrogram
+        What `disturbance` was judged by.
+    blocks : tuple of DropoutBlock
+        Lost and repeated blocks that were repaired, and zeroed ones.
+    other_sweep : bool
         Whether another sweep was heard as well.
-    n_strays : int
+    n_unexpected : int
         How many passes of this sweep were heard where the programme has none.
     order_doubtful : bool
         Whether passes of one side are less alike than left and right.
     n_fft : int
     """
 
-    passes: tuple[UsedPass, ...]
+    passes: tuple[ExtractedPass, ...]
     assignment: PassAssignment
     clock: Clock
     offsets_s: Float
-    harm: Harm
-    cells: Cells
-    blocks: tuple[Block, ...]
-    foreign: bool
-    n_strays: int
+    disturbance: Disturbance
+    spectrogram: Spectrogram
+    blocks: tuple[DropoutBlock, ...]
+    other_sweep: bool
+    n_unexpected: int
     order_doubtful: bool
     n_fft: int
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class PassReport:
+class PassSummary:
     """One pass of the programme in the recording.
 
     Attributes
@@ -89,93 +89,102 @@ class PassReport:
     left_out: tuple[str, ...]
 
 
-def align(
+def align_passes(
     samples: Float,
     programme: Programme,
     *,
-    zeroed: tuple[Block, ...] = (),
-    step: float = 0.0,
-) -> Aligned:
-    """Find the passes, mend the time line, and estimate the clock difference.
+    zeroed: tuple[DropoutBlock, ...] = (),
+    rounding_step: float = 0.0,
+) -> AlignedPasses:
+    """Find the passes, repair the time line, and estimate the clock difference.
 
     Parameters
     ----------
     samples : ndarray, shape (n,)
         One channel at the programme's sampling frequency.
     programme : Programme
-    zeroed : tuple of Block
+    zeroed : tuple of DropoutBlock
         Blocks known to hold no sound, in the same samples.
-    step : float
+    rounding_step : float
         To which the samples were rounded, of full scale.
 
     Returns
     -------
-    Aligned
+    AlignedPasses
 
     Raises
     ------
     NoPassError
         If no pass was found.
     """
-    found, blocks = _mended(samples, programme, zeroed)
-    passes, assignment, plain = found.passes, found.assignment, found.plain
-    harm, cells = _harm(passes, programme, blocks, step)
-    late_s, std_s, order_doubtful = lateness(passes, plain, programme, assignment, harm)
-    starts_s = np.array([programme.starts_s[used.index] for used in passes])
-    sides = "".join(used.side for used in passes)
+    found, blocks = _repair_dropouts(samples, programme, zeroed)
+    passes, assignment, nominal_inverse = found.passes, found.assignment, found.nominal_inverse
+    disturbance, spectrogram = _find_disturbance(passes, programme, blocks, rounding_step)
+    late_s, std_s, order_doubtful = pass_delays(
+        passes, nominal_inverse, programme, assignment, disturbance
+    )
+    starts_s = np.array([programme.starts_s[extracted.index] for extracted in passes])
+    sides = "".join(extracted.side for extracted in passes)
     rate_hz = programme.sample_rate_hz
     inside = any(block.kind != "zeroed" for block in blocks)
-    after = _doubtful_after(passes, blocks)
+    after = _last_pass_before_doubt(passes, blocks)
     times = (starts_s, late_s, std_s, sides)
-    clock = fit_clock(*times, sample_rate_hz=rate_hz, jump_after=after, mended=inside)
-    offsets_s = np.array([used.first for used in passes]) / rate_hz - assignment.origin_s
-    offsets_s -= _expected_s(clock, starts_s, late_s, sides)
-    return Aligned(
+    clock = fit_clock(*times, sample_rate_hz=rate_hz, jump_after=after, repaired=inside)
+    offsets_s = np.array([extracted.first for extracted in passes]) / rate_hz - assignment.origin_s
+    offsets_s -= _expected_starts_s(clock, starts_s, late_s, sides)
+    return AlignedPasses(
         passes=passes,
         assignment=assignment,
         clock=clock,
         # Lost blocks move all passes alike; the arrivals stay near zero.
         offsets_s=offsets_s - float(np.median(offsets_s)) - LEAD_S,
-        harm=without_tops(harm, passes, clock, plain, programme.sweep.stop_hz),
-        cells=cells,
+        disturbance=exclude_sweep_ends(
+            disturbance, passes, clock, nominal_inverse, programme.sweep.stop_hz
+        ),
+        spectrogram=spectrogram,
         blocks=blocks,
-        foreign=found.foreign,
-        n_strays=found.n_strays,
+        other_sweep=found.other_sweep,
+        n_unexpected=found.n_unexpected,
         order_doubtful=order_doubtful,
-        n_fft=plain.n_fft,
+        n_fft=nominal_inverse.n_fft,
     )
 
 
-def _mended(
-    samples: Float, programme: Programme, zeroed: tuple[Block, ...]
-) -> tuple[FoundPasses, tuple[Block, ...]]:
-    """Find the passes, and mend the time line block by block."""
+def _repair_dropouts(
+    samples: Float, programme: Programme, zeroed: tuple[DropoutBlock, ...]
+) -> tuple[ExtractedPasses, tuple[DropoutBlock, ...]]:
+    """Find the passes, and repair the time line block by block."""
     blocks = list(zeroed)
     while True:
-        found = find_passes(samples, programme)
+        found = extract_passes(samples, programme)
         if len(blocks) >= MAX_BLOCKS:
             break
-        block = lost_inside(found.passes, found.plain, programme)
+        block = find_block(found.passes, found.nominal_inverse, programme)
         if block is None:
             break
-        samples = mend(samples, block)
-        blocks = [_moved(earlier, block) for earlier in blocks] + [block]
+        samples = repair_block(samples, block)
+        blocks = [_shift_block(earlier, block) for earlier in blocks] + [block]
     return found, tuple(blocks)
 
 
-def _doubtful_after(passes: tuple[UsedPass, ...], blocks: tuple[Block, ...]) -> int | None:
+def _last_pass_before_doubt(
+    passes: tuple[ExtractedPass, ...], blocks: tuple[DropoutBlock, ...]
+) -> int | None:
     """Return the pass after which a block leaves the time line out by some samples."""
     for block in blocks:
-        for at, used in enumerate(passes):
-            if block.doubtful and used.first <= block.at < used.first + used.samples.size:
+        for at, extracted in enumerate(passes):
+            if (
+                block.doubtful
+                and extracted.first <= block.at < extracted.first + extracted.samples.size
+            ):
                 return at - 1 if block.doubtful == "before" else at
     return None
 
 
-def _expected_s(clock: Clock, starts_s: Float, late_s: Float, sides: str) -> Float:
+def _expected_starts_s(clock: Clock, starts_s: Float, late_s: Float, sides: str) -> Float:
     """Return when each pass should have come after the first sample, in recorder seconds."""
     expected_s = clock.ratio * starts_s
-    if clock.placed:
+    if clock.jump_located:
         if clock.jump_after is not None:
             expected_s[clock.jump_after + 1 :] += clock.jump_s
         return expected_s
@@ -191,47 +200,54 @@ def _expected_s(clock: Clock, starts_s: Float, late_s: Float, sides: str) -> Flo
     return expected_s
 
 
-def _moved(earlier: Block, block: Block) -> Block:
-    """Return an earlier block at its place after `block` was mended."""
+def _shift_block(earlier: DropoutBlock, block: DropoutBlock) -> DropoutBlock:
+    """Return an earlier block at its place after `block` was repaired."""
     if earlier.at < block.at:
         return earlier
     shift = block.n_samples if block.kind == "missing" else -block.n_samples
     return replace(earlier, at=earlier.at + shift)
 
 
-def _harm(
-    passes: tuple[UsedPass, ...], programme: Programme, blocks: tuple[Block, ...], step: float
-) -> tuple[Harm, Cells]:
-    """Find the spoilt stretches, with what is known to be missing."""
+def _find_disturbance(
+    passes: tuple[ExtractedPass, ...],
+    programme: Programme,
+    blocks: tuple[DropoutBlock, ...],
+    rounding_step: float,
+) -> tuple[Disturbance, Spectrogram]:
+    """Find the disturbed stretches, with what is known to be missing."""
     rate_hz = programme.sample_rate_hz
-    sides = "".join(used.side for used in passes)
+    sides = "".join(extracted.side for extracted in passes)
     missing = []
-    for used in passes:
+    for extracted in passes:
         gaps = []
-        if used.present.start > LEAD_S * rate_hz:
-            gaps.append((-LEAD_S, used.present.start / rate_hz - LEAD_S))
-        if used.present.stop < used.samples.size:
-            gaps.append((used.present.stop / rate_hz - LEAD_S, programme.sweep.duration_s + 9.0))
+        if extracted.recorded.start > LEAD_S * rate_hz:
+            gaps.append((-LEAD_S, extracted.recorded.start / rate_hz - LEAD_S))
+        if extracted.recorded.stop < extracted.samples.size:
+            gaps.append(
+                (extracted.recorded.stop / rate_hz - LEAD_S, programme.sweep.duration_s + 9.0)
+            )
         for block in blocks:
-            begin_s = (block.at - used.first) / rate_hz - LEAD_S
+            begin_s = (block.at - extracted.first) / rate_hz - LEAD_S
             width_s = 0.0 if block.kind == "repeated" else block.n_samples / rate_hz
             if -LEAD_S - width_s < begin_s < programme.sweep.duration_s + programme.tail_s:
-                gaps.append(_gap_s(block, begin_s, begin_s + width_s, programme))
+                gaps.append(_unusable_stretch_s(block, begin_s, begin_s + width_s, programme))
         missing.append(tuple(gaps))
-    cells = cells_of(
-        [used.samples for used in passes],
+    spectrogram = band_spectrogram(
+        [extracted.samples for extracted in passes],
         sample_rate_hz=rate_hz,
-        present=[used.present for used in passes],
-        step=step,
+        recorded=[extracted.recorded for extracted in passes],
+        rounding_step=rounding_step,
     )
-    harm = find_harm(
-        cells, programme.sweep, sides, window_s=programme.tail_s, missing_s=tuple(missing)
+    disturbance = find_disturbance(
+        spectrogram, programme.sweep, sides, window_s=programme.tail_s, missing_s=tuple(missing)
     )
-    return harm, cells
+    return disturbance, spectrogram
 
 
-def _gap_s(block: Block, begin_s: float, end_s: float, programme: Programme) -> tuple[float, float]:
-    """Return the part of a pass that a block spoils, in seconds from its sweep's start."""
+def _unusable_stretch_s(
+    block: DropoutBlock, begin_s: float, end_s: float, programme: Programme
+) -> tuple[float, float]:
+    """Return the part of a pass that a block leaves unusable, in seconds from its sweep's start."""
     if block.doubtful == "before":
         return -LEAD_S, end_s
     if block.doubtful == "after":
@@ -239,43 +255,43 @@ def _gap_s(block: Block, begin_s: float, end_s: float, programme: Programme) -> 
     return begin_s, end_s
 
 
-def pass_reports(aligned: Aligned, programme: Programme) -> tuple[PassReport, ...]:
+def summarise_passes(aligned: AlignedPasses, programme: Programme) -> tuple[PassSummary, ...]:
     """Say what was used of each pass.
 
     Parameters
     ----------
-    aligned : Aligned
+    aligned : AlignedPasses
     programme : Programme
 
     Returns
     -------
-    tuple of PassReport
+    tuple of PassSummary
     """
     reports = []
-    for at, used in enumerate(aligned.passes):
+    for at, extracted in enumerate(aligned.passes):
         left_out = [
             f"foreign sound at {begin:.2f}-{end:.2f} s of its sweep"
-            for begin, end in aligned.harm.foreign_s[at]
+            for begin, end in aligned.disturbance.foreign_sound_s[at]
         ]
         left_out += [
             f"{block.n_samples} samples {block.kind} at {block.at / programme.sample_rate_hz:.3f} s"
             for block in aligned.blocks
-            if used.first <= block.at < used.first + used.samples.size
+            if extracted.first <= block.at < extracted.first + extracted.samples.size
         ]
-        if used.present.start > LEAD_S * programme.sample_rate_hz:
+        if extracted.recorded.start > LEAD_S * programme.sample_rate_hz:
             left_out.append("its beginning wasn't recorded")
-        if used.present.stop < round(
+        if extracted.recorded.stop < round(
             (LEAD_S + programme.sweep.duration_s) * programme.sample_rate_hz
         ):
             left_out.append("its end wasn't recorded")
-        elif used.present.stop < used.samples.size:
+        elif extracted.recorded.stop < extracted.samples.size:
             left_out.append("the end of its decay wasn't recorded")
         reports.append(
-            PassReport(
-                number=used.index + 1,
-                side="left" if used.side == "L" else "right",
-                start_s=used.first / programme.sample_rate_hz + LEAD_S,
-                found=used.found,
+            PassSummary(
+                number=extracted.index + 1,
+                side="left" if extracted.side == "L" else "right",
+                start_s=extracted.first / programme.sample_rate_hz + LEAD_S,
+                found=extracted.found,
                 left_out=tuple(left_out),
             )
         )

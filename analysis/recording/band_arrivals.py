@@ -39,7 +39,7 @@ LEAST_PEAK = 6.0
 
 FEWEST_BANDS = 4
 
-APART_S = 4e-3
+MOST_OFF_LINE_S = 4e-3
 """Reflections may take a band so far off the line."""
 
 LEAST_SLOPE_S, LEAST_SLOPE = 1.5e-3, 0.02
@@ -55,7 +55,7 @@ LONGEST_BLOCK_S = 0.7
 """A lost or repeated block makes no larger step."""
 
 ON_LINE, SCATTERED = 0.85, 0.4
-"""A line is one if this share of the bands lies on it; of a sweep of ours more than the
+"""A line is one if this share of the bands lies on it; of the programme's sweep more than the
 second lie together even in a reverberant room."""
 
 CLICK = 0.15
@@ -70,43 +70,43 @@ class ArrivalLine:
     ----------
     slope_s : float
         Seconds a neper.
-    least_s : float
+    room_slope_s : float
         A slope that may be the room's.
     share : float
         Share of the bands that lie on it, 0 to 1.
-    n_bands, n_held : int
+    n_bands, n_recorded : int
         Bands that stood out, and those that the pass could hold.
     step_s : float or None
         Size of the step where two levels, as a block lost inside the pass makes, fit better.
     """
 
     slope_s: float
-    least_s: float
+    room_slope_s: float
     share: float
     n_bands: int
-    n_held: int
+    n_recorded: int
     step_s: float | None
 
-    def is_ours(self, growth_s: float) -> bool:
-        """Say whether the bands arrive together, as far as can be told."""
+    def is_programme_sweep(self, growth_s: float) -> bool:
+        """Say whether the bands arrive together, as those of the programme's own sweep do."""
         if self.n_bands < FEWEST_BANDS:
             # Too little of a pass was recorded; or a tone, which fills few bands.
-            return self.n_held < FEWEST_BANDS
+            return self.n_recorded < FEWEST_BANDS
         steep = abs(self.slope_s)
         if self.step_s is not None:
             return self.step_s < LONGEST_BLOCK_S
-        if steep < max(self.least_s, LEAST_SLOPE * growth_s):
+        if steep < max(self.room_slope_s, LEAST_SLOPE * growth_s):
             return self.share > SCATTERED
         return SCATTERED < self.share < ON_LINE and steep < STEEPEST * growth_s
 
-    def is_foreign(self, growth_s: float) -> bool:
-        """Say whether they arrive as another sweep's do."""
+    def is_other_sweep(self, growth_s: float) -> bool:
+        """Say whether they arrive along a slope, as those of another sweep do."""
         is_line = self.n_bands >= FEWEST_BANDS and self.share >= ON_LINE
         is_click = abs(self.slope_s + growth_s) < CLICK * growth_s
-        return is_line and not is_click and not self.is_ours(growth_s)
+        return is_line and not is_click and not self.is_programme_sweep(growth_s)
 
 
-def arrival_line(
+def fit_arrival_line(
     transfer: Complex, *, n_fft: int, sample_rate_hz: float, band_hz: tuple[float, float]
 ) -> ArrivalLine:
     """Fit the arrivals of a pass's bands.
@@ -131,15 +131,16 @@ def arrival_line(
     found = [
         (np.log(np.sqrt(begin_hz * end_hz)), *arrival)
         for begin_hz, end_hz in pairwise(edges_hz)
-        if (arrival := _arrival(transfer, n_fft / sample_rate_hz, begin_hz, end_hz)) is not None
+        if (arrival := _find_band_arrival(transfer, n_fft / sample_rate_hz, begin_hz, end_hz))
+        is not None
     ]
     if len(found) < 2:
         return ArrivalLine(
             slope_s=0.0,
-            least_s=0.0,
+            room_slope_s=0.0,
             share=0.0,
             n_bands=len(found),
-            n_held=n_bands,
+            n_recorded=n_bands,
             step_s=None,
         )
     log_hz, at_s, resolution_s = np.array(found).T
@@ -148,19 +149,19 @@ def arrival_line(
     slope_s = float(np.median(slopes_s))
     rest_s = at_s - slope_s * log_hz
     rest_s = np.abs(rest_s - np.median(rest_s))
-    allowed_s = APART_S + resolution_s + 0.5 * abs(slope_s) * BAND_OCTAVES * np.log(2)
-    step_rest_s, step_s = _best_step(at_s)
+    allowed_s = MOST_OFF_LINE_S + resolution_s + 0.5 * abs(slope_s) * BAND_OCTAVES * np.log(2)
+    step_rest_s, step_s = _fit_step(at_s)
     return ArrivalLine(
         slope_s=slope_s,
-        least_s=max(LEAST_SLOPE_S, float(np.median(resolution_s))),
+        room_slope_s=max(LEAST_SLOPE_S, float(np.median(resolution_s))),
         share=float(np.mean(rest_s < allowed_s)),
         n_bands=log_hz.size,
-        n_held=n_bands,
+        n_recorded=n_bands,
         step_s=step_s if step_rest_s < 0.5 * float(rest_s.sum()) else None,
     )
 
 
-def _arrival(
+def _find_band_arrival(
     transfer: Complex, length_s: float, begin_hz: float, end_hz: float
 ) -> tuple[float, float] | None:
     """Return when a band arrives and its resolution, or None if it doesn't stand out."""
@@ -180,7 +181,7 @@ def _arrival(
     return at_s + EDGE_WIDTHS * resolution_s, resolution_s
 
 
-def _best_step(at_s: Float) -> tuple[float, float]:
+def _fit_step(at_s: Float) -> tuple[float, float]:
     """Return what the best two levels leave of the arrivals, and their distance, in seconds."""
     fits = []
     for split in range(1, at_s.size):

@@ -21,7 +21,7 @@ import numpy as np
 from analysis.basics.arrays import Float
 
 UNKNOWN_PPM = 100.0
-"""One sigma of the drift when no repeat tells it: common practice, no source; crystals
+"""One sigma of the drift when no repeat shows it: common practice, no source; crystals
 are sold to 20, 50 and 100 ppm."""
 
 MAX_PPM = 500.0
@@ -35,23 +35,23 @@ seconds is 2.6 ppm at 48 kHz."""
 PLAUSIBLE_DIFFERENCE_S = 1e-3
 """One sigma of left minus right before anything is known: a third of a metre."""
 
-DECISIVE = 9.0
+DECISIVE_CHI2 = 9.0
 """A place for lost samples is accepted when it beats all others by this much chi
 squared, three sigma."""
 
-IMPLAUSIBLE = 9.0
+IMPLAUSIBLE_CHI2 = 9.0
 """Chi squared of drift and arrival difference, three sigma, that a single jump must leave
 below: two in different pauses leave metres."""
 
-LEAST_PARTED = 0.1
+LEAST_DRIFT_SPLIT = 0.1
 """One sample must part the sides' drifts by this share of a sample over the programme for the
 drifts to tell how many were lost."""
 
-MENDED_SAMPLES = 20.0
-"""A block inside a pass whose length is uncertain is mended to within this many samples."""
+REPAIRED_SAMPLES = 20.0
+"""A block inside a pass whose length is uncertain is repaired to within this many samples."""
 
-TOLD_SAMPLES = 10.0
-"""A jump is told only if the passes leave less open than this, one sigma, with arrivals of
+MOST_JUMP_STD_SAMPLES = 10.0
+"""A jump is located only if the passes leave less open than this, one sigma, with arrivals of
 the two sides known to a sample: four passes leave two samples, three a hundred."""
 
 WANDER = 0.05e-6
@@ -68,14 +68,14 @@ class Clock:
     drift_ppm, std_ppm : float
         Positive where the recorder is fast.
     measured : bool
-        False where no repeat told it and 0 was assumed.
+        False where no repeat showed it and 0 was assumed.
     left_right_std_s : float
         What drift and wander leave in the left-minus-right arrival, one sigma.
     jump_s : float
         Recorder time lost (negative) or repeated (positive) between passes.
     jump_after : int or None
-        Index in the list of used passes after which the jump lies.
-    placed : bool
+        Index in the list of extracted passes after which the jump lies.
+    jump_located : bool
         False where samples were lost and it can't be said where.
     """
 
@@ -85,7 +85,7 @@ class Clock:
     left_right_std_s: float
     jump_s: float = 0.0
     jump_after: int | None = None
-    placed: bool = True
+    jump_located: bool = True
 
     @property
     def ratio(self) -> float:
@@ -101,26 +101,26 @@ def fit_clock(
     *,
     sample_rate_hz: float,
     jump_after: int | None = None,
-    mended: bool = False,
+    repaired: bool = False,
 ) -> Clock:
     """Estimate the drift, and find samples lost between passes.
 
     Parameters
     ----------
     starts_s : ndarray, shape (n,)
-        Start of each used pass in the programme, player seconds.
+        Start of each extracted pass in the programme, player seconds.
     late_s : ndarray, shape (n,)
         How much later than programmed each came, recorder seconds; a constant is
         common to all. Within a side exact; between the sides within some 0.1 ms.
     std_s : ndarray, shape (n,)
         One sigma of `late_s` within its side; infinite for a pass that shares no clean band
-        with the others, which then tells nothing.
+        with the others, which then says nothing.
     sides : str
         One letter a pass.
     sample_rate_hz : float
     jump_after : int, optional
         Index of the pass after which some samples are known to be lost or repeated.
-    mended : bool
+    repaired : bool
         Whether blocks were lost inside passes. A jump elsewhere then is one fault more, and
         puts in doubt which pass was to blame for the others: it isn't placed.
 
@@ -129,32 +129,32 @@ def fit_clock(
     Clock
     """
     known = np.flatnonzero(np.isfinite(std_s))
-    clock = _fitted(
+    clock = _fit_known(
         starts_s[known],
         late_s[known],
         std_s[known],
         "".join(sides[at] for at in known),
         sample_rate_hz,
         None if jump_after is None else int((known <= jump_after).sum()) - 1,
-        mended,
+        repaired,
     )
     if clock.jump_after is None:
         return clock
     return replace(clock, jump_after=int(known[clock.jump_after]))
 
 
-def _fitted(
+def _fit_known(
     starts_s: Float,
     late_s: Float,
     std_s: Float,
     sides: str,
     sample_rate_hz: float,
     jump_after: int | None,
-    mended: bool,
+    repaired: bool,
 ) -> Clock:
-    """Fit the passes that tell something."""
-    pairs = _drifts(starts_s, late_s, std_s, sides)
-    lever_s = abs(_mean(starts_s, sides, "L") - _mean(starts_s, sides, "R"))
+    """Fit the passes whose time is known."""
+    pairs = _fit_side_drifts(starts_s, late_s, std_s, sides)
+    lever_s = abs(_mean_start_s(starts_s, sides, "L") - _mean_start_s(starts_s, sides, "R"))
     if not pairs:
         return Clock(
             drift_ppm=0.0,
@@ -162,16 +162,16 @@ def _fitted(
             measured=False,
             left_right_std_s=UNKNOWN_PPM * 1e-6 * lever_s,
         )
-    drift, drift_std, spread = _combine(pairs)
+    drift, drift_std, spread = _combine_drifts(pairs)
     apart = len(pairs) == 2 and abs(pairs[0][0] - pairs[1][0]) > (
         JUMP_PPM * 1e-6 + 6 * math.hypot(pairs[0][1], pairs[1][1])
     )
     late = (starts_s, late_s, sides, sample_rate_hz, lever_s)
     if jump_after is not None and 0 <= jump_after < len(sides) - 1:
-        return _with_jump(*late, pauses=(jump_after,), most_samples=MENDED_SAMPLES)
-    if apart or (abs(drift) > MAX_PPM * 1e-6 and not _confirmed(starts_s, sides)):
-        most_samples = 0.0 if mended else math.inf
-        return _with_jump(*late, pauses=tuple(range(len(sides) - 1)), most_samples=most_samples)
+        return _fit_with_jump(*late, pauses=(jump_after,), most_samples=REPAIRED_SAMPLES)
+    if apart or (abs(drift) > MAX_PPM * 1e-6 and not _spans_differ(starts_s, sides)):
+        most_samples = 0.0 if repaired else math.inf
+        return _fit_with_jump(*late, pauses=tuple(range(len(sides) - 1)), most_samples=most_samples)
     wander_s = spread * float(np.ptp(starts_s)) / 8 if len(pairs) == 2 else 0.0
     return Clock(
         drift_ppm=drift * 1e6,
@@ -181,7 +181,7 @@ def _fitted(
     )
 
 
-def _confirmed(starts_s: Float, sides: str) -> bool:
+def _spans_differ(starts_s: Float, sides: str) -> bool:
     """Say whether lost samples would have parted the two sides' drifts."""
     spans_s = [
         float(np.ptp([start for start, letter in zip(starts_s, sides, strict=True) if letter == s]))
@@ -191,13 +191,15 @@ def _confirmed(starts_s: Float, sides: str) -> bool:
     return len(spans_s) == 2 and max(spans_s) > 1.2 * min(spans_s)
 
 
-def _mean(starts_s: Float, sides: str, side: str) -> float:
+def _mean_start_s(starts_s: Float, sides: str, side: str) -> float:
     """Return the mean start of one side's passes, or of all where it has none."""
     of_side = [start for start, letter in zip(starts_s, sides, strict=True) if letter == side]
     return float(np.mean(of_side if of_side else starts_s))
 
 
-def _drifts(starts_s: Float, late_s: Float, std_s: Float, sides: str) -> list[tuple[float, float]]:
+def _fit_side_drifts(
+    starts_s: Float, late_s: Float, std_s: Float, sides: str
+) -> list[tuple[float, float]]:
     """Return (drift, one sigma) of each side that has repeats, as ratios."""
     drifts = []
     for side in "LR":
@@ -212,7 +214,7 @@ def _drifts(starts_s: Float, late_s: Float, std_s: Float, sides: str) -> list[tu
     return drifts
 
 
-def _combine(pairs: list[tuple[float, float]]) -> tuple[float, float, float]:
+def _combine_drifts(pairs: list[tuple[float, float]]) -> tuple[float, float, float]:
     """Return the weighted drift, its sigma, and the sides' disagreement beyond sigma."""
     drift = np.array([pair[0] for pair in pairs])
     sigma = np.array([pair[1] for pair in pairs])
@@ -226,7 +228,7 @@ def _combine(pairs: list[tuple[float, float]]) -> tuple[float, float, float]:
     return mean, float(1 / math.sqrt(weight.sum())), beyond
 
 
-def _with_jump(
+def _fit_with_jump(
     starts_s: Float,
     late_s: Float,
     sides: str,
@@ -237,18 +239,18 @@ def _with_jump(
     most_samples: float,
 ) -> Clock:
     """Try one jump of at most so many samples in each pause, and take the plausible place."""
-    jumps = [_jump(starts_s, late_s, sides, sample_rate_hz, after) for after in pauses]
+    jumps = [_fit_jump_after(starts_s, late_s, sides, sample_rate_hz, after) for after in pauses]
     jumps.sort(key=lambda one: one.chi2)
     best = jumps[0]
-    placed = len(jumps) == 1 or jumps[1].chi2 - best.chi2 > DECISIVE
+    jump_located = len(jumps) == 1 or jumps[1].chi2 - best.chi2 > DECISIVE_CHI2
     # With too few passes drift, difference and jump trade against each other.
-    placed &= best.std_samples < TOLD_SAMPLES
+    jump_located &= best.std_samples < MOST_JUMP_STD_SAMPLES
     # What one jump leaves implausible was more than one.
-    placed &= best.chi2 < IMPLAUSIBLE
-    jump_s, left_s, pairs = _whole_jump(starts_s, late_s, sides, sample_rate_hz, best)
-    drift, drift_std, spread = _combine(pairs)
-    placed &= spread < JUMP_PPM * 1e-6 and abs(jump_s) * sample_rate_hz <= most_samples
-    if not placed:
+    jump_located &= best.chi2 < IMPLAUSIBLE_CHI2
+    jump_s, left_s, pairs = _round_jump(starts_s, late_s, sides, sample_rate_hz, best)
+    drift, drift_std, spread = _combine_drifts(pairs)
+    jump_located &= spread < JUMP_PPM * 1e-6 and abs(jump_s) * sample_rate_hz <= most_samples
+    if not jump_located:
         return Clock(
             drift_ppm=0.0,
             std_ppm=UNKNOWN_PPM,
@@ -256,7 +258,7 @@ def _with_jump(
             left_right_std_s=UNKNOWN_PPM * 1e-6 * lever_s + abs(jump_s),
             jump_s=jump_s,
             jump_after=best.after,
-            placed=False,
+            jump_located=False,
         )
     return Clock(
         drift_ppm=drift * 1e6,
@@ -278,7 +280,9 @@ class _Jump:
     chi2: float
 
 
-def _jump(starts_s: Float, late_s: Float, sides: str, sample_rate_hz: float, after: int) -> _Jump:
+def _fit_jump_after(
+    starts_s: Float, late_s: Float, sides: str, sample_rate_hz: float, after: int
+) -> _Jump:
     """Fit offset, drift, difference and a jump after one pass, with priors on two of them."""
     right = np.array([letter == "R" for letter in sides], dtype=float)
     step = (np.arange(len(sides)) > after).astype(float)
@@ -297,7 +301,7 @@ def _jump(starts_s: Float, late_s: Float, sides: str, sample_rate_hz: float, aft
     )
 
 
-def _whole_jump(
+def _round_jump(
     starts_s: Float, late_s: Float, sides: str, sample_rate_hz: float, jump: _Jump
 ) -> tuple[float, float, list[tuple[float, float]]]:
     """Return the whole jump that makes the sides' drifts agree, what it leaves, and the drifts.
@@ -307,16 +311,18 @@ def _whole_jump(
     tiny_s = np.full(len(sides), 0.01 / sample_rate_hz)
     after = np.arange(len(sides)) > jump.after
 
-    def mended(n_samples: int) -> list[tuple[float, float]]:
-        return _drifts(starts_s, late_s - n_samples / sample_rate_hz * after, tiny_s, sides)
+    def repaired(n_samples: int) -> list[tuple[float, float]]:
+        return _fit_side_drifts(
+            starts_s, late_s - n_samples / sample_rate_hz * after, tiny_s, sides
+        )
 
     n_samples = round(jump.n_samples)
     gap, further = (
-        pairs[0][0] - pairs[-1][0] for pairs in (mended(n_samples), mended(n_samples + 1))
+        pairs[0][0] - pairs[-1][0] for pairs in (repaired(n_samples), repaired(n_samples + 1))
     )
-    if abs(further - gap) * sample_rate_hz < LEAST_PARTED / float(np.ptp(starts_s)):
-        return n_samples / sample_rate_hz, 0.0, mended(n_samples)
+    if abs(further - gap) * sample_rate_hz < LEAST_DRIFT_SPLIT / float(np.ptp(starts_s)):
+        return n_samples / sample_rate_hz, 0.0, repaired(n_samples)
     missed = gap / (gap - further)
     n_samples += round(missed)
     left_s = abs(missed - round(missed)) / sample_rate_hz
-    return n_samples / sample_rate_hz, left_s, mended(n_samples)
+    return n_samples / sample_rate_hz, left_s, repaired(n_samples)

@@ -9,8 +9,8 @@ import numpy as np
 import scipy.fft as fft
 
 from analysis.basics.arrays import Float
-from analysis.recording.disturbance.detection import Harm, clean_share
-from analysis.recording.extraction import UsedPass, by_side
+from analysis.recording.disturbance.detection import Disturbance, clean_weights
+from analysis.recording.extraction import ExtractedPass, indices_by_side
 from analysis.recording.passes import PassAssignment
 from analysis.signals.deconvolution import LEAD_S, Inverse
 from analysis.signals.delay import Delay, delay_between
@@ -29,12 +29,12 @@ UNLIKE, MORE_ALIKE = 0.9, 0.1
 the first, and taken for another order's if one of those is higher by the second."""
 
 
-def lateness(
-    passes: tuple[UsedPass, ...],
-    plain: Inverse,
+def pass_delays(
+    passes: tuple[ExtractedPass, ...],
+    nominal_inverse: Inverse,
     programme: Programme,
     assignment: PassAssignment,
-    harm: Harm,
+    disturbance: Disturbance,
 ) -> tuple[Float, Float, bool]:
     """Return how much later than programmed each pass came, and one sigma within its side.
 
@@ -42,16 +42,22 @@ def lateness(
     pass that shares too little clean band with its side's best one is NaN and infinite.
     """
     rate_hz = programme.sample_rate_hz
-    edge = _timing_weight(plain.frequency_hz, programme)
-    shares = clean_share(harm, plain.frequency_hz)[0] if harm.direct.any() else None
-    weighted = plain.spectrum * edge
+    edge = _timing_weight(nominal_inverse.frequency_hz, programme)
+    shares = (
+        clean_weights(disturbance, nominal_inverse.frequency_hz)[0]
+        if disturbance.direct.any()
+        else None
+    )
+    weighted = nominal_inverse.spectrum * edge
     window = np.arange(round((LEAD_S - 0.02) * rate_hz), round((LEAD_S + 0.1) * rate_hz))
-    octaves = edge / np.maximum(plain.frequency_hz, 1.0)
+    octaves = edge / np.maximum(nominal_inverse.frequency_hz, 1.0)
 
     def delay(first: int, second: int, share: Float | float) -> Delay:
         stretches = [
             np.take(
-                fft.irfft(passes[at].spectrum * weighted * share, plain.n_fft), window, mode="wrap"
+                fft.irfft(passes[at].spectrum * weighted * share, nominal_inverse.n_fft),
+                window,
+                mode="wrap",
             )
             for at in (first, second)
         ]
@@ -60,7 +66,7 @@ def lateness(
     late_s, std_s = np.zeros(len(passes)), np.full(len(passes), 1e-9)
     anchor: int | None = None
     least_alike = (UNLIKE, 0)
-    for of_side in by_side(passes):
+    for of_side in indices_by_side(passes):
         if shares is not None:
             of_side.sort(key=lambda at: -float((shares[at] * octaves).sum()))
         reference = of_side[0]
@@ -81,12 +87,12 @@ def lateness(
         if timed:
             std_s[reference] = float(np.mean(std_s[timed])) / np.sqrt(2)
             std_s[timed] /= np.sqrt(2)
-    starts_s = np.array([programme.starts_s[used.index] for used in passes])
-    first_s = np.array([used.first for used in passes]) / rate_hz
+    starts_s = np.array([programme.starts_s[extracted.index] for extracted in passes])
+    first_s = np.array([extracted.first for extracted in passes]) / rate_hz
     others = [
         delay(least_alike[1], at, 1.0).coherence
-        for at, used in enumerate(passes)
-        if least_alike[0] < UNLIKE and used.side != passes[least_alike[1]].side
+        for at, extracted in enumerate(passes)
+        if least_alike[0] < UNLIKE and extracted.side != passes[least_alike[1]].side
     ]
     order_doubtful = max(others, default=0.0) > least_alike[0] + MORE_ALIKE
     return late_s + first_s - starts_s - assignment.origin_s + LEAD_S, std_s, order_doubtful

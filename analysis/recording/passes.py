@@ -26,16 +26,16 @@ SEARCH_BAND_HZ = (150.0, 4000.0)
 """Every loudspeaker plays it, rooms are quieter there than below, and 200 ppm of clock
 difference smear it by less than a millisecond."""
 
-MIN_CREST = 12.0
+LEAST_CREST = 12.0
 """Peak over the median of the filter's output, in sigma. The largest of a million
 Gaussian samples stands at 5.3 sigma; the rest is margin for noise that isn't Gaussian."""
 
-MIN_COMPACT = 0.05
+LEAST_COMPACTNESS = 0.05
 """Least share of the energy within 0.1 s that must lie within the best 10 ms, where noise
 that fills it has 0.05: most rooms keep 0.3 to 0.9 there, a very reverberant one 0.15.
-Whether it is our sweep is told by `analysis.recording.band_arrivals`."""
+Whether it is the programme's sweep is judged by `analysis.recording.band_arrivals`."""
 
-LONE_SLACK_S = 0.05
+SPACING_SLACK_S = 0.05
 """How far a pass may lie from its place before the spacing counts as broken."""
 
 BLOCK_SLACK_S = 0.5
@@ -54,13 +54,13 @@ class Hit:
         When the sweep would have started, in recorder seconds.
     crest : float
         Height over the background, in sigma.
-    compact : float
+    compactness : float
         Share of the energy near it that lies within 10 ms, 0 to 1.
     """
 
     start_s: float
     crest: float
-    compact: float
+    compactness: float
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -106,7 +106,7 @@ def sweep_phase(sweep: Sweep, frequency_hz: Float) -> Float:
     return np.asarray(growth * (frequency_hz * (1 - octave) - sweep.start_hz) - np.pi / 4)
 
 
-def compressed(samples: Float, programme: Programme) -> tuple[Float, float]:
+def matched_filter_envelope(samples: Float, programme: Programme) -> tuple[Float, float]:
     """Return the whitened matched filter's output and its sampling frequency.
 
     Parameters
@@ -153,9 +153,9 @@ def find_hits(samples: Float, programme: Programme) -> tuple[Hit, ...]:
     Returns
     -------
     tuple of Hit
-        In order of time; a sweep much like ours, or another sound, may be among them.
+        In order of time; a sweep much like it, or another sound, may be among them.
     """
-    output, rate_hz = compressed(samples, programme)
+    output, rate_hz = matched_filter_envelope(samples, programme)
     duration_s = programme.sweep.duration_s
     n_valid = int((samples.size / programme.sample_rate_hz + duration_s) * rate_hz)
     output = output[: min(n_valid, output.size)]
@@ -167,13 +167,15 @@ def find_hits(samples: Float, programme: Programme) -> tuple[Hit, ...]:
     for _ in range(2 * len(programme.order) + 2):
         at = int(np.argmax(remaining))
         crest = float(remaining[at]) / sigma
-        if crest < MIN_CREST:
+        if crest < LEAST_CREST:
             break
-        compact = _compactness(output, at, rate_hz, sigma)
-        if compact >= MIN_COMPACT:
-            hits.append(Hit(start_s=at / rate_hz - duration_s, crest=crest, compact=compact))
+        compactness = _compactness(output, at, rate_hz, sigma)
+        if compactness >= LEAST_COMPACTNESS:
+            hits.append(
+                Hit(start_s=at / rate_hz - duration_s, crest=crest, compactness=compactness)
+            )
         remaining[max(0, at - apart) : at + apart] = 0
-    return tuple(sorted(_strong(hits), key=lambda hit: hit.start_s))
+    return tuple(sorted(_drop_weak(hits), key=lambda hit: hit.start_s))
 
 
 def _compactness(output: Float, at: int, rate_hz: float, sigma: float) -> float:
@@ -185,13 +187,13 @@ def _compactness(output: Float, at: int, rate_hz: float, sigma: float) -> float:
     return float(sums.max() / max(near.sum(), 1e-30)) if sums.size else 0.0
 
 
-def _strong(hits: list[Hit]) -> list[Hit]:
+def _drop_weak(hits: list[Hit]) -> list[Hit]:
     """Leave out hits more than 40 dB below the best: crosstalk and leftovers."""
     best = max((hit.crest for hit in hits), default=0.0)
     return [hit for hit in hits if hit.crest > 0.01 * best]
 
 
-def place(
+def assign_hits(
     hits: tuple[Hit, ...], programme: Programme, *, recorded_s: float
 ) -> PassAssignment | None:
     """Say which hit is which pass, from the spacing and from what should have been heard.
@@ -217,21 +219,21 @@ def place(
     recording, then those with the smallest error of spacing.
     """
     best: list[_Candidate] = []
-    for slack_s in (LONE_SLACK_S, BLOCK_SLACK_S):
+    for slack_s in (SPACING_SLACK_S, BLOCK_SLACK_S):
         for n_used in range(min(len(hits), len(programme.order)), 0, -1):
             if best and n_used <= len(best[0][1]):
                 break
-            fitting = _candidates(hits, n_used, programme, recorded_s, slack_s)
+            fitting = _list_candidates(hits, n_used, programme, recorded_s, slack_s)
             if fitting:
                 best = sorted(fitting, key=lambda item: item[0])
                 break
-    return _chosen(best, programme) if best else None
+    return _choose(best, programme) if best else None
 
 
 _Candidate = tuple[tuple[int, float], tuple[tuple[int, Hit], ...], float]
 
 
-def _candidates(
+def _list_candidates(
     hits: tuple[Hit, ...],
     n_used: int,
     programme: Programme,
@@ -260,13 +262,13 @@ def _candidates(
     return found
 
 
-def _chosen(ranked: list[_Candidate], programme: Programme) -> PassAssignment:
+def _choose(ranked: list[_Candidate], programme: Programme) -> PassAssignment:
     """Return the best assignment, and whether its rivals agree on the sides."""
     (missed, error_s), passes, origin_s = ranked[0]
     sides = [programme.order[index] for index, _ in passes]
     certain = all(
         [programme.order[index] for index, _ in rival] == sides
         for (rival_missed, rival_error_s), rival, _ in ranked[1:]
-        if rival_missed == missed and rival_error_s < max(error_s, LONE_SLACK_S)
+        if rival_missed == missed and rival_error_s < max(error_s, SPACING_SLACK_S)
     )
     return PassAssignment(passes=passes, origin_s=origin_s, sides_certain=certain)

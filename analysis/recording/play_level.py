@@ -36,7 +36,7 @@ SINE_CREST_DB: Final = 20 * math.log10(math.sqrt(2))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class BurstHeard:
+class HeardBurst:
     """A burst of noise at the microphone.
 
     Attributes
@@ -70,10 +70,10 @@ def band_level_dbfs(samples: Float, sample_rate_hz: float) -> float:
     """
     if not samples.any():
         return -math.inf
-    return 10 * math.log10(_mean_square(in_band(samples, sample_rate_hz)))
+    return 10 * math.log10(_mean_square(limit_to_band(samples, sample_rate_hz)))
 
 
-def in_band(samples: Float, sample_rate_hz: float) -> Float:
+def limit_to_band(samples: Float, sample_rate_hz: float) -> Float:
     """Return a recording with everything outside the band taken out."""
     spectrum = fft.rfft(samples)
     frequency_hz = fft.rfftfreq(samples.size, 1 / sample_rate_hz)
@@ -86,13 +86,13 @@ def _mean_square(samples: Float) -> float:
     return float(np.mean(samples**2)) + 1e-30
 
 
-def burst_heard(
+def find_burst(
     recorded: Float,
     burst: Float,
     *,
     noise_dbfs: float,
     sample_rate_hz: float,
-) -> BurstHeard:
+) -> HeardBurst:
     """Find a burst in a recording, and say how far it stands above the noise.
 
     Parameters
@@ -107,7 +107,7 @@ def burst_heard(
 
     Returns
     -------
-    BurstHeard
+    HeardBurst
 
     Raises
     ------
@@ -117,26 +117,26 @@ def burst_heard(
     if recorded.size < burst.size:
         msg = f"a recording of {recorded.size} samples can't hold a burst of {burst.size}"
         raise ValueError(msg)
-    energy = np.cumsum(np.concatenate(([0.0], in_band(recorded, sample_rate_hz) ** 2)))
+    energy = np.cumsum(np.concatenate(([0.0], limit_to_band(recorded, sample_rate_hz) ** 2)))
     loudest = float((energy[burst.size :] - energy[: -burst.size]).max()) / burst.size + 1e-30
     peak_dbfs = 20 * math.log10(float(np.abs(burst).max()))
     crest_db = peak_dbfs - 10 * math.log10(_mean_square(burst))
     noise = 10 ** (noise_dbfs / 10)
     heard = loudest > noise * 10 ** (HEARD_DB / 10)
     snr_db = 10 * math.log10((loudest - noise) / noise) if heard else -math.inf
-    return BurstHeard(
+    return HeardBurst(
         peak_dbfs=peak_dbfs,
         level_dbfs=10 * math.log10(loudest),
         snr_db=snr_db + crest_db - SINE_CREST_DB,
     )
 
 
-def next_peak_dbfs(heard: BurstHeard, *, wanted_db: float, cap_dbfs: float) -> float | None:
+def next_peak_dbfs(heard: HeardBurst, *, wanted_db: float, cap_dbfs: float) -> float | None:
     """Return the peak level to try next, or None where this one is enough or the cap.
 
     Parameters
     ----------
-    heard : BurstHeard
+    heard : HeardBurst
     wanted_db : float
         Sweep over noise.
     cap_dbfs : float

@@ -4,7 +4,7 @@ Conventions: as in `analysis.signals.impulse_response`; time zero of the common 
 start of a pass's sweep for its strongest arrival, so the arrivals lie near zero.
 
 Repeats are averaged in the frequency domain with weights: 1 where a pass is clean, 0
-where its direct sound is spoilt, and ``LATE_WEIGHT`` where only the later response is,
+where its direct sound is disturbed, and ``LATE_WEIGHT`` where only the later response is,
 so that such data serve only where there is nothing better.
 
 The noise comes from half the difference of the repeats, which has the statistics of
@@ -20,9 +20,9 @@ import numpy as np
 import scipy.fft as fft
 
 from analysis.basics.arrays import Complex, Float, frozen
-from analysis.recording.alignment import Aligned
-from analysis.recording.disturbance.detection import N_HARMONICS, clean_share
-from analysis.recording.extraction import UsedPass
+from analysis.recording.alignment import AlignedPasses
+from analysis.recording.disturbance.detection import N_HARMONICS, clean_weights
+from analysis.recording.extraction import ExtractedPass
 from analysis.signals.deconvolution import (
     LEAD_S,
     Inverse,
@@ -47,25 +47,25 @@ class SideResponse:
     ----------
     response : ImpulseResponse
         The causal part, from ``LEAD_S`` before time zero.
-    early : ndarray, shape (n,)
+    anticausal : ndarray, shape (n,)
         What precedes the causal part: harmonic distortion and noise.
-    early_start_s : float
-        Common time of ``early[0]``.
+    anticausal_start_s : float
+        Common time of ``anticausal[0]``.
     level_db : ndarray, shape (n_passes,)
         Broadband level of each pass re their mean, over what is clean in all.
     """
 
     response: ImpulseResponse
-    early: Float
-    early_start_s: float
+    anticausal: Float
+    anticausal_start_s: float
     level_db: Float
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "early", frozen(self.early, name="early"))
+        object.__setattr__(self, "anticausal", frozen(self.anticausal, name="anticausal"))
 
 
-def mean_responses(
-    aligned: Aligned,
+def average_passes(
+    aligned: AlignedPasses,
     programme: Programme,
     *,
     top_hz: float | None = None,
@@ -75,7 +75,7 @@ def mean_responses(
 
     Parameters
     ----------
-    aligned : Aligned
+    aligned : AlignedPasses
     programme : Programme
     top_hz : float, optional
         Highest frequency that the recording holds; the sweep's if not given.
@@ -97,40 +97,42 @@ def mean_responses(
         clock_ratio=aligned.clock.ratio,
     )
     if microphone_db is not None:
-        inverse = replace(inverse, spectrum=inverse.spectrum * _gain(inverse, *microphone_db))
+        inverse = replace(
+            inverse, spectrum=inverse.spectrum * _microphone_gain(inverse, *microphone_db)
+        )
     sides = []
     for side in "LR":
-        which = [at for at, used in enumerate(aligned.passes) if used.side == side]
-        sides.append(_mean(which, aligned, programme, inverse, band_hz) if which else None)
+        which = [at for at, extracted in enumerate(aligned.passes) if extracted.side == side]
+        sides.append(_average_side(which, aligned, programme, inverse, band_hz) if which else None)
     return sides[0], sides[1]
 
 
-def _gain(inverse: Inverse, frequency_hz: Float, correction_db: Float) -> Float:
+def _microphone_gain(inverse: Inverse, frequency_hz: Float, correction_db: Float) -> Float:
     """Return the microphone's correction at every bin, as a factor."""
     octave = np.log2(np.maximum(inverse.frequency_hz, 1e-3))
     gain_db = np.interp(octave, np.log2(frequency_hz), correction_db)
     return np.asarray(10 ** (gain_db / 20))
 
 
-def _mean(
+def _average_side(
     which: list[int],
-    aligned: Aligned,
+    aligned: AlignedPasses,
     programme: Programme,
     inverse: Inverse,
     band_hz: tuple[float, float],
 ) -> SideResponse:
     """Average one side's passes."""
     transfer = [
-        _on_common_axis(aligned.passes[at], float(aligned.offsets_s[at]), inverse) for at in which
+        _deconvolve(aligned.passes[at], float(aligned.offsets_s[at]), inverse) for at in which
     ]
-    spoilt = aligned.harm.direct[which].any() or aligned.harm.late[which].any()
+    disturbed = aligned.disturbance.direct[which].any() or aligned.disturbance.late[which].any()
     gaps: tuple[tuple[float, float], ...] = ()
-    if spoilt:
-        direct, late = clean_share(aligned.harm, inverse.frequency_hz)
+    if disturbed:
+        direct, late = clean_weights(aligned.disturbance, inverse.frequency_hz)
         direct, late = direct[which], late[which]
         weight = direct * (late + LATE_WEIGHT * (1 - late))
         total = weight.sum(axis=0)
-        gaps = _gaps(direct, inverse.frequency_hz, programme)
+        gaps = _find_gaps_hz(direct, inverse.frequency_hz, programme)
         share = weight / np.maximum(total, 1e-12)
     else:
         share = np.full((len(which), 1), 1 / len(which))
@@ -138,7 +140,7 @@ def _mean(
     for h, part in zip(transfer, share, strict=True):
         mean += h * part
     stop_s = max(programme.tail_s, 0.1) + LEAD_S
-    noise = _noise(transfer, share, mean, inverse, programme)
+    noise = _estimate_noise(transfer, share, mean, inverse, programme)
     early_s = min(
         programme.sweep.harmonic_lead_s(N_HARMONICS) + 0.2,
         inverse.n_fft / programme.sample_rate_hz - stop_s,
@@ -156,18 +158,18 @@ def _mean(
             gaps_hz=gaps,
             n_repeats=len(which),
         ),
-        early=circular[circular.size - n_early :],
-        early_start_s=-LEAD_S - n_early / programme.sample_rate_hz,
-        level_db=_levels_db(transfer, aligned, which, inverse),
+        anticausal=circular[circular.size - n_early :],
+        anticausal_start_s=-LEAD_S - n_early / programme.sample_rate_hz,
+        level_db=_pass_levels_db(transfer, aligned, which, inverse),
     )
 
 
-def _on_common_axis(used: UsedPass, offset_s: float, inverse: Inverse) -> Complex:
+def _deconvolve(extracted: ExtractedPass, offset_s: float, inverse: Inverse) -> Complex:
     """Deconvolve a pass, its first sample at ``-LEAD_S`` of the common axis."""
-    return shifted(used.spectrum * inverse.spectrum, -LEAD_S - offset_s, inverse)
+    return shifted(extracted.spectrum * inverse.spectrum, -LEAD_S - offset_s, inverse)
 
 
-def _noise(
+def _estimate_noise(
     transfer: list[Complex],
     share: Float,
     mean: Complex,
@@ -175,7 +177,7 @@ def _noise(
     programme: Programme,
 ) -> Float:
     """Return a stretch with the statistics of the noise in the mean."""
-    quiet_start_s, quiet_stop_s = _quiet_s(inverse, programme)
+    quiet_start_s, quiet_stop_s = _noise_only_s(inverse, programme)
     alone = response_slice(mean, inverse, start_s=quiet_start_s, stop_s=quiet_stop_s)
     if len(transfer) < 2:
         return alone
@@ -191,7 +193,7 @@ def _noise(
     apart = response_slice(difference * (scale * both), inverse, start_s=0.0, stop_s=stop_s)
     if np.all(both == 1.0):
         return apart
-    # Where one pass alone is left the difference tells nothing: take the quiet stretch.
+    # Where one pass alone is left the difference says nothing: take the quiet stretch.
     apart = apart[: alone.size]
     only = np.interp(
         fft.rfftfreq(alone.size, 1 / inverse.sample_rate_hz), inverse.frequency_hz, 1 - both
@@ -199,7 +201,7 @@ def _noise(
     return np.asarray(apart + fft.irfft(fft.rfft(alone) * np.sqrt(only), alone.size))
 
 
-def _quiet_s(inverse: Inverse, programme: Programme) -> tuple[float, float]:
+def _noise_only_s(inverse: Inverse, programme: Programme) -> tuple[float, float]:
     """Return the stretch of the circular response that holds noise and little else."""
     sweep = programme.sweep
     order = min(float(N_HARMONICS), sweep.stop_hz / sweep.start_hz)
@@ -208,13 +210,13 @@ def _quiet_s(inverse: Inverse, programme: Programme) -> tuple[float, float]:
     stop_s = length_s - sweep.growth_s * np.log(order) - 0.1
     start_s = max(decayed_s, stop_s - NOISE_S)
     if stop_s - start_s < LEAST_NOISE_S:
-        # A sweep of few octaves leaves no room before its harmonics: the end of the decay.
+        # A sweep of few octaves leaves no noise before its harmonics: the end of the decay.
         start_s = max(LEAD_S, decayed_s - LEAST_NOISE_S)
         stop_s = start_s + LEAST_NOISE_S
     return start_s, float(stop_s)
 
 
-def _gaps(
+def _find_gaps_hz(
     direct: Float, frequency_hz: Float, programme: Programme
 ) -> tuple[tuple[float, float], ...]:
     """Return the frequency ranges in which no pass has clean direct sound."""
@@ -227,18 +229,20 @@ def _gaps(
     )
 
 
-def _levels_db(
-    transfer: list[Complex], aligned: Aligned, which: list[int], inverse: Inverse
+def _pass_levels_db(
+    transfer: list[Complex], aligned: AlignedPasses, which: list[int], inverse: Inverse
 ) -> Float:
     """Return each pass's level re the mean over the third octaves clean in all passes."""
-    harm = aligned.harm
-    clean = ~(harm.direct[which].any(axis=0) | harm.late[which].any(axis=0))
-    clean &= (harm.low_hz > 200) & (harm.high_hz < 8000)
+    disturbance = aligned.disturbance
+    clean = ~(disturbance.direct[which].any(axis=0) | disturbance.late[which].any(axis=0))
+    clean &= (disturbance.low_hz > 200) & (disturbance.high_hz < 8000)
     bin_hz = inverse.sample_rate_hz / inverse.n_fft
     level_db = np.zeros((len(which), int(clean.sum())))
     for row, h in enumerate(transfer):
         for column, band in enumerate(np.flatnonzero(clean)):
-            part = h[int(harm.low_hz[band] / bin_hz) : int(harm.high_hz[band] / bin_hz)]
+            part = h[
+                int(disturbance.low_hz[band] / bin_hz) : int(disturbance.high_hz[band] / bin_hz)
+            ]
             level_db[row, column] = 10 * np.log10(float(np.mean(np.abs(part) ** 2)) + 1e-300)
     if level_db.size == 0:
         return np.zeros(len(which))

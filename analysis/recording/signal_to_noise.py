@@ -19,23 +19,23 @@ NOISY_DB, TOO_NOISY_DB = 12.0, -6.0
 so 12 dB leaves the direct sound clean; at -6 dB bass windows hold as much noise."""
 
 MOST_GAP = 0.3
-"""An octave that is spoilt by more than this share isn't judged."""
+"""An octave that lacks more than this share isn't judged."""
 
 NOISE_OCTAVES_HZ = (63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
 """Judged here; lower ones depend on how low the loudspeaker plays."""
 
 
 def check_noise(snr_db: dict[float, float], withheld: str | None = None) -> Check:
-    """Judge the sweep's level over the noise per octave, and whether that tells the arrival.
+    """Judge the sweep's level over the noise per octave, and whether it leaves the arrival.
 
     Parameters
     ----------
     snr_db : dict
         Octave centre in Hz to sweep over noise in dB, the worse loudspeaker.
     withheld : str, optional
-        Why the arrival couldn't be told from the responses.
+        Why the responses leave no arrival.
     """
-    check = _octaves_check(snr_db)
+    check = _judge_octaves(snr_db)
     if withheld is None:
         return check
     advice = "sweep to 8 kHz or higher, and in quiet"
@@ -43,7 +43,7 @@ def check_noise(snr_db: dict[float, float], withheld: str | None = None) -> Chec
     return Check(name="noise", verdict="fail", detail=detail)
 
 
-def _octaves_check(snr_db: dict[float, float]) -> Check:
+def _judge_octaves(snr_db: dict[float, float]) -> Check:
     """Judge the sweep's level over the noise per octave."""
     judged = {centre_hz: snr_db[centre_hz] for centre_hz in NOISE_OCTAVES_HZ if centre_hz in snr_db}
     listed = ", ".join(f"{centre_hz:.0f} Hz {value:.0f} dB" for centre_hz, value in judged.items())

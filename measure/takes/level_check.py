@@ -18,9 +18,9 @@ from analysis.recording.play_level import (
     HEARD_DB,
     STEP_DB,
     WANTED_DB,
-    BurstHeard,
+    HeardBurst,
     band_level_dbfs,
-    burst_heard,
+    find_burst,
     next_peak_dbfs,
 )
 from measure.errors import TakeError
@@ -69,7 +69,7 @@ class LevelFound:
         Sweep over noise to be expected in the band, at the weaker side.
     noise_dbfs : float
         The room's noise in the band.
-    left, right : BurstHeard
+    left, right : HeardBurst
         The last burst of each.
     advice : str
         What to change on the amplifier or microphone; empty where nothing.
@@ -78,8 +78,8 @@ class LevelFound:
     peak_dbfs: float
     snr_db: float
     noise_dbfs: float
-    left: BurstHeard
-    right: BurstHeard
+    left: HeardBurst
+    right: HeardBurst
     advice: str
 
 
@@ -123,7 +123,7 @@ def check_level(
     check = _LevelCheck(path, ledger, keys)
     tell("Listening to the room: please be quiet.")
     noise_dbfs = check.noise_dbfs()
-    heard: dict[Side, BurstHeard] = {}
+    heard: dict[Side, HeardBurst] = {}
     for side in SIDES:
         tell(f"A quiet noise from the {side} loudspeaker, from low up.")
         first_dbfs = FIRST_PEAK_DBFS
@@ -156,7 +156,7 @@ class _LevelCheck:
 
     def rise(
         self, side: Side, first_dbfs: float, *, noise_dbfs: float, wanted_db: float, cap_dbfs: float
-    ) -> BurstHeard:
+    ) -> HeardBurst:
         """Play louder and louder bursts until one is enough."""
         peak_dbfs: float | None = min(first_dbfs, cap_dbfs)
         while peak_dbfs is not None:
@@ -164,9 +164,7 @@ class _LevelCheck:
             output = np.zeros((2, burst.size))
             output[0 if side == "left" else 1] = burst
             recorded = self._record(output, burst.size + round(LATENCY_S * self._rate_hz))
-            heard = burst_heard(
-                recorded, burst, noise_dbfs=noise_dbfs, sample_rate_hz=self._rate_hz
-            )
+            heard = find_burst(recorded, burst, noise_dbfs=noise_dbfs, sample_rate_hz=self._rate_hz)
             peak_dbfs = next_peak_dbfs(heard, wanted_db=wanted_db, cap_dbfs=cap_dbfs)
         return heard
 
@@ -225,7 +223,7 @@ def _refuse_wrong(side: Side, answer: str) -> None:
     raise TakeError(msg)
 
 
-def _refuse_unheard(side: Side, heard: BurstHeard) -> None:
+def _refuse_unheard(side: Side, heard: HeardBurst) -> None:
     """Refuse to go on where the microphone hears too little."""
     if heard.snr_db < ENOUGH_DB:
         msg = (
@@ -236,14 +234,14 @@ def _refuse_unheard(side: Side, heard: BurstHeard) -> None:
         raise TakeError(msg)
 
 
-def _missing_db(heard: BurstHeard) -> int:
+def _missing_db(heard: HeardBurst) -> int:
     """Return by how much the amplifier may go up, in whole steps."""
     missing_db = WANTED_DB - heard.snr_db if math.isfinite(heard.snr_db) else 2 * HEARD_DB
     return math.ceil(missing_db)
 
 
 def _choose_level(
-    left: BurstHeard, right: BurstHeard, noise_dbfs: float, wanted_db: float
+    left: HeardBurst, right: HeardBurst, noise_dbfs: float, wanted_db: float
 ) -> LevelFound:
     """Choose the level that serves both sides."""
     peak_dbfs = max(left.peak_dbfs, right.peak_dbfs)

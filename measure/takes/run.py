@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from analysis.recording.disturbance.repetition import spoilt_passes
+from analysis.recording.disturbance.repetition import passes_to_repeat
 from analysis.signals.sweep import sweep_samples
 from measure.errors import TakeError
 from measure.safety.limits import admit
@@ -193,7 +193,7 @@ class _Session:
     def _spoilt(self) -> tuple[int, ...]:
         """Judge what was recorded so far."""
         heard = np.nan_to_num(self._run.recorded[0, : self._run.n_recorded]).astype(np.float64)
-        return spoilt_passes(heard, self.programme)
+        return passes_to_repeat(heard, self.programme)
 
     def _play_again(self, number: int) -> bool:
         """Put a pass at the programme's end; False if there's no time left for it."""

@@ -17,8 +17,8 @@ import soundfile
 from numpy.typing import NDArray
 
 from analysis.pair.arrival import ArrivalMatch, match_arrivals
-from analysis.recording.alignment import align
-from analysis.recording.responses import mean_responses
+from analysis.recording.alignment import align_passes
+from analysis.recording.responses import average_passes
 from analysis.signals.impulse_response import ImpulseResponse
 from analysis.signals.programme import Programme
 from benchmarks.recorder import record
@@ -47,7 +47,7 @@ def matched(responses: Float, programme: Programme) -> ArrivalMatch:
     samples = record(
         programme, responses, clock_ppm=30, snr_db=45, rng=np.random.default_rng(1), start_s=0.4
     )
-    left, right = mean_responses(align(samples, programme), programme)
+    left, right = average_passes(align_passes(samples, programme), programme)
     assert left is not None
     assert right is not None
     return match_arrivals(left.response, right.response, speed_of_sound_m_s=343.2)

@@ -1,8 +1,8 @@
 """Whether a gain moved with the sound: automatic gain, a noise gate, a knob.
 
-Conventions: powers are those of `analysis.recording.disturbance.detection.Cells`; levels in dB.
+Conventions: powers are those of `analysis.recording.disturbance.spectrogram`; levels in dB.
 
-Repeats of a pass tell a gain that moved between them. Automatic gain treats all repeats
+Repeats of a pass show a gain that moved between them. Automatic gain treats all repeats
 alike, but lets the noise swell in the pauses; a gate turns it down there.
 """
 
@@ -14,13 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.recording.checks.check import Check
-from analysis.recording.disturbance.detection import ahead_cells
-from analysis.recording.disturbance.spectrogram import Cells
+from analysis.recording.disturbance.detection import ahead_of_sweep_mask
+from analysis.recording.disturbance.spectrogram import Spectrogram
 from analysis.recording.responses import SideResponse
 from analysis.signals.sweep import Sweep
 
 LOWEST_HZ = 300.0
-"""Lower bands hold few bins a cell, and rumble."""
+"""Lower bands hold few bins, and rumble."""
 
 PART_S = 0.4
 """The noise is taken over two such parts at the end of each pause."""
@@ -56,12 +56,12 @@ class PauseNoise:
     swell_db: tuple[float, ...]
 
 
-def pause_noise(cells: Cells, sweep: Sweep) -> PauseNoise:
+def measure_pause_noise(spectrogram: Spectrogram, sweep: Sweep) -> PauseNoise:
     """Compare the noise in the pauses with that beside the sweep, and with itself.
 
     Parameters
     ----------
-    cells : Cells
+    spectrogram : Spectrogram
     sweep : Sweep
 
     Returns
@@ -70,13 +70,13 @@ def pause_noise(cells: Cells, sweep: Sweep) -> PauseNoise:
         Medians over bands above `LOWEST_HZ`, where rounding of the samples is the least
         that noise is taken to be.
     """
-    high = cells.low_hz > LOWEST_HZ
-    power = np.maximum(cells.power, cells.least[:, None])[:, high]
-    filled = cells.filled[:, None, :]
-    ahead = np.broadcast_to(ahead_cells(cells, sweep)[high] & filled, power.shape)
-    last_s = min(float(cells.time_s[-1]), sweep.duration_s + 1.5)
-    late = _pause(cells, sweep, last_s - PART_S, last_s) & filled
-    early = _pause(cells, sweep, last_s - 2 * PART_S, last_s - PART_S) & filled
+    high = spectrogram.low_hz > LOWEST_HZ
+    power = np.maximum(spectrogram.power, spectrogram.rounding_power[:, None])[:, high]
+    filled = spectrogram.recorded[:, None, :]
+    ahead = np.broadcast_to(ahead_of_sweep_mask(spectrogram, sweep)[high] & filled, power.shape)
+    last_s = min(float(spectrogram.time_s[-1]), sweep.duration_s + 1.5)
+    late = _pause_mask(spectrogram, sweep, last_s - PART_S, last_s) & filled
+    early = _pause_mask(spectrogram, sweep, last_s - 2 * PART_S, last_s - PART_S) & filled
     late, early = (np.broadcast_to(part, power.shape) for part in (late, early))
     if min(power[late].size, power[ahead].size) < FEWEST_CELLS:
         return PauseNoise(gate_db=float("nan"), swell_db=())
@@ -89,10 +89,12 @@ def pause_noise(cells: Cells, sweep: Sweep) -> PauseNoise:
     return PauseNoise(gate_db=10 * float(np.log10(gate)), swell_db=tuple(swells))
 
 
-def _pause(cells: Cells, sweep: Sweep, begin_s: float, end_s: float) -> NDArray[np.bool_]:
+def _pause_mask(
+    spectrogram: Spectrogram, sweep: Sweep, begin_s: float, end_s: float
+) -> NDArray[np.bool_]:
     """Return the frames of a pass's pause between two times."""
     begin_s = max(begin_s, sweep.duration_s + DECAYED_S)
-    return np.asarray((cells.time_s > begin_s) & (cells.time_s < end_s))
+    return np.asarray((spectrogram.time_s > begin_s) & (spectrogram.time_s < end_s))
 
 
 def check_gain(sides: tuple[SideResponse | None, SideResponse | None], noise: PauseNoise) -> Check:

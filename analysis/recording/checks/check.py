@@ -1,7 +1,7 @@
 """Can the reading be trusted? The named checks and their outcome.
 
 Conventions: `pass` says that nothing was found, `warn` that the numbers stand but the
-cause should go, `fail` that a number is spoilt and withheld, or too uncertain to act on. A
+cause should go, `fail` that a number is wrong and withheld, or too uncertain to act on. A
 clean recording passes all of them. Every threshold is a constant with its reason, beside
 the check that uses it: `analysis.recording.checks.clipping`, `analysis.recording.checks.hum`,
 `analysis.recording.signal_to_noise`, `analysis.recording.checks.automatic_gain`,

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.basics.arrays import Float
-from analysis.recording.alignment import Aligned
+from analysis.recording.alignment import AlignedPasses
 from analysis.recording.checks.check import Check
 from analysis.recording.dropouts.zero_blocks import quantisation_step
 from analysis.signals.deconvolution import LEAD_S
@@ -27,7 +27,7 @@ MIN_FLAT_RUNS = 4
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Clipped:
+class Clipping:
     """Flat tops found.
 
     Attributes
@@ -45,8 +45,8 @@ class Clipped:
 
 
 def find_clipping(
-    samples: Float, sample_rate_hz: float, aligned: Aligned, programme: Programme
-) -> Clipped:
+    samples: Float, sample_rate_hz: float, aligned: AlignedPasses, programme: Programme
+) -> Clipping:
     """Find flat tops at the recording's extreme values.
 
     Parameters
@@ -54,30 +54,30 @@ def find_clipping(
     samples : ndarray, shape (n,)
         As recorded, before any resampling.
     sample_rate_hz : float
-    aligned : Aligned
+    aligned : AlignedPasses
     programme : Programme
 
     Returns
     -------
-    Clipped
+    Clipping
     """
-    runs = np.concatenate([_flat_runs(samples, sign) for sign in (1, -1)])
+    runs = np.concatenate([_find_flat_runs(samples, sign) for sign in (1, -1)])
     peak = float(np.abs(samples).max()) if samples.size else 0.0
     level_dbfs = 20 * np.log10(peak + 1e-12)
     if len(runs) < MIN_FLAT_RUNS:
-        return Clipped(n_runs=0, level_dbfs=level_dbfs, band_hz=None)
+        return Clipping(n_runs=0, level_dbfs=level_dbfs, band_hz=None)
     at_s = runs[:, 0] / sample_rate_hz
     played = []
-    for used in aligned.passes:
-        since_s = at_s - used.first / programme.sample_rate_hz - LEAD_S
+    for extracted in aligned.passes:
+        since_s = at_s - extracted.first / programme.sample_rate_hz - LEAD_S
         inside = (since_s > -0.01) & (since_s < programme.sweep.duration_s + 0.05)
         played.append(programme.sweep.frequency_at(np.maximum(since_s[inside], 0)))
     frequency_hz = np.concatenate(played) if played else np.zeros(0)
     band = (float(frequency_hz.min()), float(frequency_hz.max())) if frequency_hz.size else None
-    return Clipped(n_runs=len(runs), level_dbfs=level_dbfs, band_hz=band)
+    return Clipping(n_runs=len(runs), level_dbfs=level_dbfs, band_hz=band)
 
 
-def _flat_runs(samples: Float, sign: int) -> np.ndarray:
+def _find_flat_runs(samples: Float, sign: int) -> np.ndarray:
     """Return (start, stop) of runs at the largest value that are cut off, not rounded."""
     signed = samples * sign
     peak = float(signed.max())
@@ -97,18 +97,18 @@ def _flat_runs(samples: Float, sign: int) -> np.ndarray:
     return runs[FLATNESS * drop > bend + quantisation_step(samples)]
 
 
-def check_clipping(clipped: Clipped) -> Check:
+def check_clipping(clipping: Clipping) -> Check:
     """Judge flat tops."""
-    if clipped.n_runs == 0:
+    if clipping.n_runs == 0:
         return Check(name="clipping", verdict="pass", detail="no flat tops")
     where = (
-        f" while the sweep played {clipped.band_hz[0]:.0f} to {clipped.band_hz[1]:.0f} Hz"
-        if clipped.band_hz
+        f" while the sweep played {clipping.band_hz[0]:.0f} to {clipping.band_hz[1]:.0f} Hz"
+        if clipping.band_hz
         else " outside the passes"
     )
     return Check(
         name="clipping",
-        verdict="fail" if clipped.band_hz else "warn",
-        detail=f"{clipped.n_runs} flat tops at {clipped.level_dbfs:.1f} dBFS{where}: turn the "
+        verdict="fail" if clipping.band_hz else "warn",
+        detail=f"{clipping.n_runs} flat tops at {clipping.level_dbfs:.1f} dBFS{where}: turn the "
         "microphone's gain down and record again",
     )

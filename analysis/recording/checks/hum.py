@@ -14,7 +14,7 @@ import numpy as np
 import scipy.fft as fft
 
 from analysis.basics.arrays import Float
-from analysis.recording.alignment import Aligned
+from analysis.recording.alignment import AlignedPasses
 from analysis.recording.checks.check import Check
 from analysis.signals.programme import Programme
 
@@ -61,14 +61,14 @@ class Hum:
     listened: bool
 
 
-def quiet_stretch(samples: Float, aligned: Aligned, programme: Programme) -> Float:
+def quiet_stretch(samples: Float, aligned: AlignedPasses, programme: Programme) -> Float:
     """Return a stretch without a sweep, as near the passes as it can be had.
 
     Parameters
     ----------
     samples : ndarray, shape (n,)
         At the programme's sampling frequency.
-    aligned : Aligned
+    aligned : AlignedPasses
     programme : Programme
 
     Returns
@@ -78,8 +78,8 @@ def quiet_stretch(samples: Float, aligned: Aligned, programme: Programme) -> Flo
         without digital silence.
     """
     rate_hz = programme.sample_rate_hz
-    begin = max(0, min(used.first for used in aligned.passes))
-    end = max(used.first + used.samples.size for used in aligned.passes)
+    begin = max(0, min(extracted.first for extracted in aligned.passes))
+    end = max(extracted.first + extracted.samples.size for extracted in aligned.passes)
     n_most = round(LONGEST_S * rate_hz)
     stretches = [
         np.trim_zeros(samples[max(0, begin - n_most) : begin]),
@@ -91,13 +91,13 @@ def quiet_stretch(samples: Float, aligned: Aligned, programme: Programme) -> Flo
     return max(stretches, key=lambda one: one.size)
 
 
-def find_hum(quiet: Float, aligned: Aligned, sample_rate_hz: float) -> Hum:
+def find_hum(quiet: Float, aligned: AlignedPasses, sample_rate_hz: float) -> Hum:
     """Look for mains hum in a stretch without the sweep.
 
     Parameters
     ----------
     quiet : ndarray, shape (n,)
-    aligned : Aligned
+    aligned : AlignedPasses
         For the sweep's level.
     sample_rate_hz : float
 
@@ -111,11 +111,11 @@ def find_hum(quiet: Float, aligned: Aligned, sample_rate_hz: float) -> Hum:
     window = np.hanning(quiet.size)
     n_fft = fft.next_fast_len(2 * quiet.size, real=True)
     power = np.abs(fft.rfft(quiet * window, n_fft)) ** 2
-    sweep_rms = max(float(np.std(used.samples)) for used in aligned.passes)
+    sweep_rms = max(float(np.std(extracted.samples)) for extracted in aligned.passes)
     resolution_hz = sample_rate_hz / quiet.size
     for mains_hz in MAINS_HZ:
         lines = [
-            _line(power, mains_hz * order, sample_rate_hz / n_fft, resolution_hz)
+            _measure_line(power, mains_hz * order, sample_rate_hz / n_fft, resolution_hz)
             for order in range(1, N_HARMONICS + 1)
         ]
         strong = [
@@ -133,7 +133,7 @@ def find_hum(quiet: Float, aligned: Aligned, sample_rate_hz: float) -> Hum:
     return Hum(lines_hz=(), level_db=-np.inf, listened=True)
 
 
-def _line(
+def _measure_line(
     power: Float, frequency_hz: float, bin_hz: float, resolution_hz: float
 ) -> tuple[float, float, float]:
     """Return a line's ratio to its neighbourhood, its power, and its frequency."""

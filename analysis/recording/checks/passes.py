@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.recording.alignment import Aligned
+from analysis.recording.alignment import AlignedPasses
 from analysis.recording.checks.check import Check
 from analysis.recording.responses import SideResponse
 from analysis.signals.deconvolution import LEAD_S
@@ -29,19 +29,19 @@ NO_CLOCK_PPM = 1000.0
 MOST_LISTED = 4
 
 
-def _called(side: str) -> str:
+def _side_word(side: str) -> str:
     """Return a side's word."""
     return "left" if side == "L" else "right"
 
 
-def _listed(items: list[str], separator: str) -> str:
+def _join_first(items: list[str], separator: str) -> str:
     """Return the first items of a list, and how many more there are."""
     more = len(items) - MOST_LISTED
     kept = separator.join(items[:MOST_LISTED])
     return kept if more <= 0 else f"{kept}{separator}and {more} more"
 
 
-def check_dropout(aligned: Aligned, sides: Sides, sample_rate_hz: float) -> Check:
+def check_dropout(aligned: AlignedPasses, sides: Sides, sample_rate_hz: float) -> Check:
     """Judge lost, repeated and zeroed blocks."""
     seen = [
         f"{'about ' if block.doubtful else ''}{block.n_samples} samples {block.kind} at "
@@ -50,9 +50,9 @@ def check_dropout(aligned: Aligned, sides: Sides, sample_rate_hz: float) -> Chec
     ]
     clock = aligned.clock
     advice = "close other programs, use a larger buffer, and record again"
-    if not clock.placed:
+    if not clock.jump_located:
         seen.append("samples were lost or repeated in a pause, and it can't be told in which")
-        detail = f"{_listed(seen, '; ')}: the arrival is withheld; {advice}"
+        detail = f"{_join_first(seen, '; ')}: the arrival is withheld; {advice}"
         return Check(name="dropout", verdict="fail", detail=detail)
     if clock.jump_after is not None and not any(block.doubtful for block in aligned.blocks):
         after = aligned.passes[clock.jump_after]
@@ -62,35 +62,37 @@ def check_dropout(aligned: Aligned, sides: Sides, sample_rate_hz: float) -> Chec
         seen.append(f"{n_samples} samples {kind} in the pause near {at_s:.1f} s")
     if not seen:
         return Check(name="dropout", verdict="pass", detail="no missing or repeated block")
-    gaps = _gaps(aligned, sides, "dropout")
+    gaps = _list_gaps(aligned, sides, "dropout")
     if gaps:
-        detail = f"{_listed(seen, '; ')}: no clean data for {_listed(gaps, ', ')}; {advice}"
+        detail = f"{_join_first(seen, '; ')}: no clean data for {_join_first(gaps, ', ')}; {advice}"
         return Check(name="dropout", verdict="fail", detail=detail)
     return Check(
         name="dropout",
         verdict="warn",
-        detail=f"{_listed(seen, '; ')}: left out or mended; close other programs before the "
+        detail=f"{_join_first(seen, '; ')}: left out or mended; close other programs before the "
         "next recording",
     )
 
 
-def _gaps(aligned: Aligned, sides: Sides, cause: str) -> list[str]:
+def _list_gaps(aligned: AlignedPasses, sides: Sides, cause: str) -> list[str]:
     """List the bands without clean data of the sides where `cause` names the reason."""
     gaps = []
     for name, letter, side in zip(("left", "right"), "LR", sides, strict=True):
-        if side is None or _cause(aligned, letter) != cause:
+        if side is None or _gap_cause(aligned, letter) != cause:
             continue
         gaps += [f"{low:.0f}-{high:.0f} Hz of the {name}" for low, high in side.response.gaps_hz]
     return gaps
 
 
-def _cause(aligned: Aligned, letter: str) -> str:
+def _gap_cause(aligned: AlignedPasses, letter: str) -> str:
     """Return the name of the check that answers for a side's gaps."""
-    passes = [(at, used) for at, used in enumerate(aligned.passes) if used.side == letter]
-    if any(aligned.harm.foreign_s[at] for at, _ in passes):
+    passes = [
+        (at, extracted) for at, extracted in enumerate(aligned.passes) if extracted.side == letter
+    ]
+    if any(aligned.disturbance.foreign_sound_s[at] for at, _ in passes):
         return "spoilt_pass"
     # The cut's tail may lie past the recording's end without harm.
-    if any(aligned.harm.cut[at] for at, _ in passes):
+    if any(aligned.disturbance.cut[at] for at, _ in passes):
         return "cut_short"
     lost = aligned.blocks or aligned.clock.jump_after is not None
     return "dropout" if lost else "spoilt_pass"
@@ -127,33 +129,37 @@ def check_silent(sides: Sides, programme: Programme) -> Check:
     return Check(name="silent_channel", verdict="pass", detail="both loudspeakers were heard")
 
 
-def check_spoilt(aligned: Aligned, sides: Sides, programme: Programme, n_samples: int) -> Check:
+def check_disturbance(
+    aligned: AlignedPasses, sides: Sides, programme: Programme, n_samples: int
+) -> Check:
     """Judge foreign sounds in the passes, and passes that sound drowned.
 
     Parameters
     ----------
-    aligned : Aligned
+    aligned : AlignedPasses
     sides : tuple of SideResponse or None
     programme : Programme
     n_samples : int
         Length of the recording at the programme's sampling frequency.
     """
     seen = []
-    for at, used in enumerate(aligned.passes):
-        foreign_s = aligned.harm.foreign_s[at]
-        if foreign_s:
-            joined = _joined(foreign_s)
-            when = _listed([f"{begin:.1f}-{end:.1f} s" for begin, end in joined], ", ")
-            seen.append(f"{_called(used.side)} pass {used.index + 1} at {when} of its sweep")
-    gaps = _gaps(aligned, sides, "spoilt_pass")
-    lost = _lost(aligned, programme, n_samples)
+    for at, extracted in enumerate(aligned.passes):
+        foreign_sound_s = aligned.disturbance.foreign_sound_s[at]
+        if foreign_sound_s:
+            joined = _merge_stretches(foreign_sound_s)
+            when = _join_first([f"{begin:.1f}-{end:.1f} s" for begin, end in joined], ", ")
+            seen.append(
+                f"{_side_word(extracted.side)} pass {extracted.index + 1} at {when} of its sweep"
+            )
+    gaps = _list_gaps(aligned, sides, "spoilt_pass")
+    lost = _missing_passes(aligned, programme, n_samples)
     if not (seen or gaps or lost):
         return Check(name="spoilt_pass", verdict="pass", detail="no foreign sound in the passes")
-    parts = [f"foreign sound in {_listed(seen, '; ')}"] if seen else []
+    parts = [f"foreign sound in {_join_first(seen, '; ')}"] if seen else []
     parts += [f"pass {', '.join(map(str, lost))} wasn't heard"] if lost else []
     heard = "; ".join(parts) or "part of a pass isn't there"
     if gaps:
-        detail = f"{heard}: no clean data for {_listed(gaps, ', ')}; record again in quiet"
+        detail = f"{heard}: no clean data for {_join_first(gaps, ', ')}; record again in quiet"
         return Check(name="spoilt_pass", verdict="fail", detail=detail)
     return Check(
         name="spoilt_pass",
@@ -162,7 +168,7 @@ def check_spoilt(aligned: Aligned, sides: Sides, programme: Programme, n_samples
     )
 
 
-def _joined(stretches_s: tuple[tuple[float, float], ...]) -> list[tuple[float, float]]:
+def _merge_stretches(stretches_s: tuple[tuple[float, float], ...]) -> list[tuple[float, float]]:
     """Return stretches in tenths of a second, with those that touch made one."""
     joined: list[tuple[float, float]] = []
     for begin_s, end_s in ((round(begin, 1), round(end, 1)) for begin, end in stretches_s):
@@ -173,11 +179,11 @@ def _joined(stretches_s: tuple[tuple[float, float], ...]) -> list[tuple[float, f
     return joined
 
 
-def _lost(aligned: Aligned, programme: Programme, n_samples: int) -> list[int]:
+def _missing_passes(aligned: AlignedPasses, programme: Programme, n_samples: int) -> list[int]:
     """Return the numbers of passes that should have been heard beside their side's others."""
-    there = {used.index for used in aligned.passes}
-    sides = {used.side for used in aligned.passes}
-    outside = _outside(aligned, programme, n_samples)
+    there = {extracted.index for extracted in aligned.passes}
+    sides = {extracted.side for extracted in aligned.passes}
+    outside = _passes_outside(aligned, programme, n_samples)
     return [
         index + 1
         for index, side in enumerate(programme.order)
@@ -185,11 +191,11 @@ def _lost(aligned: Aligned, programme: Programme, n_samples: int) -> list[int]:
     ]
 
 
-def check_clock(aligned: Aligned, programme: Programme) -> Check:
+def check_clock(aligned: AlignedPasses, programme: Programme) -> Check:
     """Judge the clock difference."""
     clock = aligned.clock
     if not clock.measured:
-        return Check(name="clock", verdict="fail", detail=_unmeasured(aligned, programme))
+        return Check(name="clock", verdict="fail", detail=_explain_unmeasured(aligned, programme))
     text = f"recorder {clock.drift_ppm:+.2f} ± {clock.std_ppm:.2f} ppm against the player"
     if abs(clock.drift_ppm) > NO_CLOCK_PPM:
         detail = f"{text}, more than any two clocks differ by: was it played at another speed?"
@@ -204,9 +210,9 @@ def check_clock(aligned: Aligned, programme: Programme) -> Check:
     return Check(name="clock", verdict="pass", detail=f"{text}; taken out")
 
 
-def _unmeasured(aligned: Aligned, programme: Programme) -> str:
+def _explain_unmeasured(aligned: AlignedPasses, programme: Programme) -> str:
     """Say why the clock difference isn't known, and what follows."""
-    if not aligned.clock.placed:
+    if not aligned.clock.jump_located:
         return "samples were lost in a pause, so the clock difference can't be told"
     follows = "the clock difference, so the arrival carries ±100 ppm over the time between left"
     follows += " and right"
@@ -215,15 +221,15 @@ def _unmeasured(aligned: Aligned, programme: Programme) -> str:
     return f"no repeat was left to tell {follows}; record the whole programme"
 
 
-def check_sweep(aligned: Aligned, programme: Programme) -> Check:
+def check_sweep(aligned: AlignedPasses, programme: Programme) -> Check:
     """Judge whether it is this programme that was heard."""
     question = "is this the recording of that sheet?"
-    if aligned.n_strays and len(aligned.passes) < len(programme.order):
+    if aligned.n_unexpected and len(aligned.passes) < len(programme.order):
         return Check(
             name="wrong_sweep",
             verdict="fail",
-            detail=f"{aligned.n_strays} passes of this sweep were heard where the programme has "
-            f"none: {question}",
+            detail=f"{aligned.n_unexpected} passes of this sweep were heard where the programme "
+            f"has none: {question}",
         )
     if aligned.order_doubtful:
         return Check(
@@ -232,7 +238,7 @@ def check_sweep(aligned: Aligned, programme: Programme) -> Check:
             detail="passes that should be one loudspeaker's are less alike than left and right: "
             f"another order was played, or the microphone was moved; {question}",
         )
-    if aligned.foreign:
+    if aligned.other_sweep:
         return Check(
             name="wrong_sweep",
             verdict="warn",
@@ -241,12 +247,14 @@ def check_sweep(aligned: Aligned, programme: Programme) -> Check:
     return Check(name="wrong_sweep", verdict="pass", detail="the sweep is the sheet's")
 
 
-def check_cut(aligned: Aligned, sides: Sides, programme: Programme, n_samples: int) -> Check:
+def check_cut_short(
+    aligned: AlignedPasses, sides: Sides, programme: Programme, n_samples: int
+) -> Check:
     """Judge whether the whole programme was recorded.
 
     Parameters
     ----------
-    aligned : Aligned
+    aligned : AlignedPasses
     sides : tuple of SideResponse or None
     programme : Programme
     n_samples : int
@@ -260,23 +268,27 @@ def check_cut(aligned: Aligned, sides: Sides, programme: Programme, n_samples: i
             detail="too few passes were recorded to tell which loudspeaker they belong to: "
             + advice,
         )
-    cut = [used.index + 1 for at, used in enumerate(aligned.passes) if aligned.harm.cut[at]]
-    absent = _outside(aligned, programme, n_samples)
+    cut = [
+        extracted.index + 1
+        for at, extracted in enumerate(aligned.passes)
+        if aligned.disturbance.cut[at]
+    ]
+    absent = _passes_outside(aligned, programme, n_samples)
     if not cut and not absent:
         return Check(name="cut_short", verdict="pass", detail="all passes were recorded whole")
     parts = [f"pass {', '.join(map(str, absent))} missing"] if absent else []
     parts += [f"pass {', '.join(map(str, cut))} cut off"] if cut else []
-    gaps = _gaps(aligned, sides, "cut_short")
+    gaps = _list_gaps(aligned, sides, "cut_short")
     text = " and ".join(parts)
     if gaps:
-        text += f", no data for {_listed(gaps, ', ')}"
+        text += f", no data for {_join_first(gaps, ', ')}"
     verdict = "fail" if gaps else "warn"
     return Check(name="cut_short", verdict=verdict, detail=f"{text}: {advice}")
 
 
-def _outside(aligned: Aligned, programme: Programme, n_samples: int) -> list[int]:
+def _passes_outside(aligned: AlignedPasses, programme: Programme, n_samples: int) -> list[int]:
     """Return the numbers of the passes that lie, by their place, outside the recording."""
-    there = {used.index for used in aligned.passes}
+    there = {extracted.index for extracted in aligned.passes}
     rate_hz = programme.sample_rate_hz
     outside = []
     for index, start_s in enumerate(programme.starts_s):

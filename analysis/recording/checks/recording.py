@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.basics.arrays import Float
-from analysis.recording.alignment import Aligned
+from analysis.recording.alignment import AlignedPasses
 from analysis.recording.checks.check import Check
 from analysis.recording.dropouts.zero_blocks import quantisation_step
 from analysis.signals.harmonics import HarmonicLevel
@@ -28,9 +28,9 @@ GEOMETRY_M = 0.05
 """Acoustic and taped difference may differ by this before something is exchanged."""
 
 
-def check_level(samples: Float, aligned: Aligned) -> Check:
+def check_level(samples: Float, aligned: AlignedPasses) -> Check:
     """Judge whether the recording uses enough of its range."""
-    loudest = max(float(np.sqrt(np.mean(used.samples**2))) for used in aligned.passes)
+    loudest = max(float(np.sqrt(np.mean(extracted.samples**2))) for extracted in aligned.passes)
     level_dbfs = 20 * np.log10(loudest + 1e-12)
     quantum = quantisation_step(samples)
     over_db = level_dbfs - 20 * np.log10(quantum / np.sqrt(12)) if quantum else np.inf
@@ -116,7 +116,7 @@ def check_distortion(worst: tuple[float, float, int] | None) -> Check:
     )
 
 
-def check_exchanged() -> Check:
+def exchanged_sides_check() -> Check:
     """Warn of a room file whose left loudspeaker stands to the right of the right one."""
     return Check(
         name="geometry",

@@ -1,1 +1,1 @@
-"""Foreign sound in a pass: which stretch of which band it spoils, and what to play again."""
+"""Foreign sound in a pass: which stretch of which band it disturbs, and what to play again."""

@@ -1,7 +1,7 @@
 """Which stretch of which pass holds sound that the sweep can't explain.
 
-Conventions: *cells* are those of `analysis.recording.disturbance.spectrogram`, axes
-(pass, band, frame); time counts from the start of the sweep.
+Conventions: a *cell* of `analysis.recording.disturbance.spectrogram` is one band in one frame,
+axes (pass, band, frame); time counts from the start of the sweep.
 
 Two passes a side show only that they differ, so each pass is judged by itself. A
 cell is *quiet* where the sweep isn't yet (well above its instantaneous frequency, off
@@ -11,7 +11,7 @@ click, a cough; unless another pass holds just the same there, which then is dis
 the sweep. Cells that are not quiet take the judgement of the nearest quiet band.
 
 What foreign sound at time t does depends on frequency: after deconvolution it stands at
-t - t(f), where t(f) is when the sweep passed f. So it harms the direct sound only near
+t - t(f), where t(f) is when the sweep passed f. So it disturbs the direct sound only near
 f(t), and a window of length w only from f(t - w) to f(t). Everything else of the pass is
 kept.
 """
@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.basics.arrays import Float
-from analysis.recording.disturbance.spectrogram import FRAME_S, Cells, likeness
+from analysis.recording.disturbance.spectrogram import FRAME_S, Spectrogram, band_similarity
 from analysis.signals.sweep import Sweep
 
 CLEAR_BINS = 8
@@ -48,21 +48,21 @@ REPEATED = 0.6
 reaches 0.4 once in a hundred."""
 
 DIRECT_S = 0.05
-"""Harm within this time of the arrival spoils the direct sound."""
+"""Foreign sound within this time of the arrival disturbs the direct sound."""
 
 N_HARMONICS = 6
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Harm:
+class Disturbance:
     """Where a pass can't be used, by third octave.
 
     Attributes
     ----------
     low_hz, high_hz : ndarray, shape (n_bands,)
     direct, late : ndarray of bool, shape (n_passes, n_bands)
-        Spoilt for the direct sound, and for a window as long as the tail.
-    foreign_s : tuple of tuple of (float, float)
+        Disturbed for the direct sound, and for a window as long as the tail.
+    foreign_sound_s : tuple of tuple of (float, float)
         For each pass, the stretches with foreign sound, in seconds from its sweep's start.
     cut : tuple of bool
         Whether the recording holds only part of a pass's sweep.
@@ -72,18 +72,18 @@ class Harm:
     high_hz: Float
     direct: NDArray[np.bool_]
     late: NDArray[np.bool_]
-    foreign_s: tuple[tuple[tuple[float, float], ...], ...]
+    foreign_sound_s: tuple[tuple[tuple[float, float], ...], ...]
     cut: tuple[bool, ...]
 
 
-def unheard_cells(
-    cells: Cells, sweep: Sweep, sides: str, missing: NDArray[np.bool_]
+def find_unheard(
+    spectrogram: Spectrogram, sweep: Sweep, sides: str, missing: NDArray[np.bool_]
 ) -> NDArray[np.bool_]:
-    """Say where a pass lacks the sweep though the side's other passes have it.
+    """Find where a pass lacks the sweep though the side's other passes have it.
 
     Parameters
     ----------
-    cells : Cells
+    spectrogram : Spectrogram
     sweep : Sweep
     sides : str
         One letter a pass.
@@ -99,37 +99,37 @@ def unheard_cells(
     A cell that is being swept counts as unheard where it stays near the floor, or wasn't
     recorded, though another pass of the side stands far above.
     """
-    there = (cells.filled & ~missing)[:, None, :]
-    low = ~there | (cells.power < EXCESS * cells.floor[:, None])
-    high = there & (cells.power > EXCESS / UNHEARD * cells.floor[:, None])
-    unheard = low & swept_cells(cells, sweep)
+    there = (spectrogram.recorded & ~missing)[:, None, :]
+    low = ~there | (spectrogram.power < EXCESS * spectrogram.floor[:, None])
+    high = there & (spectrogram.power > EXCESS / UNHEARD * spectrogram.floor[:, None])
+    unheard = low & swept_mask(spectrogram, sweep)
     for side in set(sides):
         which = [at for at, letter in enumerate(sides) if letter == side]
         unheard[which] &= high[which].any(axis=0)
     return np.asarray(unheard)
 
 
-def swept_cells(cells: Cells, sweep: Sweep) -> NDArray[np.bool_]:
-    """Say which cells are those that the sweep passes through, shape (n_bands, n_frames)."""
-    low_hz = np.maximum(cells.low_hz, sweep.start_hz)[:, None]
-    high_hz = np.minimum(cells.high_hz, sweep.stop_hz)[:, None]
+def swept_mask(spectrogram: Spectrogram, sweep: Sweep) -> NDArray[np.bool_]:
+    """Return the cells that the sweep passes through, shape (n_bands, n_frames)."""
+    low_hz = np.maximum(spectrogram.low_hz, sweep.start_hz)[:, None]
+    high_hz = np.minimum(spectrogram.high_hz, sweep.stop_hz)[:, None]
     begin_s, end_s = sweep.time_at(low_hz), sweep.time_at(high_hz)
-    near = (cells.time_s > begin_s - FRAME_S / 2) & (cells.time_s < end_s + FRAME_S / 2)
+    near = (spectrogram.time_s > begin_s - FRAME_S / 2) & (spectrogram.time_s < end_s + FRAME_S / 2)
     return np.asarray(near & (low_hz < high_hz))
 
 
-def quiet_cells(
-    cells: Cells,
+def find_quiet(
+    spectrogram: Spectrogram,
     sweep: Sweep,
     sides: str,
     unheard: NDArray[np.bool_],
     missing: NDArray[np.bool_],
 ) -> NDArray[np.bool_]:
-    """Say in which cells the sweep explains nothing.
+    """Find the cells in which the sweep explains nothing.
 
     Parameters
     ----------
-    cells : Cells
+    spectrogram : Spectrogram
     sweep : Sweep
     sides : str
         One letter a pass.
@@ -143,59 +143,59 @@ def quiet_cells(
     -------
     ndarray of bool, shape (n_passes, n_bands, n_frames)
     """
-    ahead = ahead_cells(cells, sweep)
-    since_s = cells.time_s - sweep.time_at(cells.low_hz)[:, None]
-    dwell_s = sweep.growth_s * np.log(cells.high_hz / cells.low_hz)[:, None]
+    ahead = ahead_of_sweep_mask(spectrogram, sweep)
+    since_s = spectrogram.time_s - sweep.time_at(spectrogram.low_hz)[:, None]
+    dwell_s = sweep.growth_s * np.log(spectrogram.high_hz / spectrogram.low_hz)[:, None]
     sounding = (since_s > -FRAME_S) & (since_s < dwell_s + SWEPT_S)
-    quiet = np.zeros(cells.power.shape, dtype=bool)
+    quiet = np.zeros(spectrogram.power.shape, dtype=bool)
     for index, side in enumerate(sides):
         siblings = [other for other, letter in enumerate(sides) if letter == side]
-        there = (cells.filled & ~missing)[siblings][:, None, :] & ~unheard[siblings].any(
+        there = (spectrogram.recorded & ~missing)[siblings][:, None, :] & ~unheard[siblings].any(
             axis=-1, keepdims=True
         )
-        heard = np.where(there, cells.power[siblings], np.inf)
-        quietest = heard.min(axis=0) / cells.floor[:, None]
+        heard = np.where(there, spectrogram.power[siblings], np.inf)
+        quietest = heard.min(axis=0) / spectrogram.floor[:, None]
         gone = (quietest < QUIET) & (there.sum(axis=0) > 1) & ~sounding
         quiet[index] = ahead | gone
     return quiet
 
 
-def ahead_cells(cells: Cells, sweep: Sweep) -> NDArray[np.bool_]:
-    """Say which cells the sweep and its harmonics haven't reached.
+def ahead_of_sweep_mask(spectrogram: Spectrogram, sweep: Sweep) -> NDArray[np.bool_]:
+    """Return the cells that the sweep and its harmonics haven't reached.
 
     Parameters
     ----------
-    cells : Cells
+    spectrogram : Spectrogram
     sweep : Sweep
 
     Returns
     -------
     ndarray of bool, shape (n_bands, n_frames)
     """
-    early_hz = sweep.frequency_at(cells.time_s - FRAME_S)
-    late_hz = sweep.frequency_at(cells.time_s + FRAME_S)
-    running = (cells.time_s > -FRAME_S) & (cells.time_s < sweep.duration_s + FRAME_S)
-    clear_hz = CLEAR_BINS * cells.bin_hz
-    low_hz, high_hz = cells.low_hz[:, None], cells.high_hz[:, None]
+    early_hz = sweep.frequency_at(spectrogram.time_s - FRAME_S)
+    late_hz = sweep.frequency_at(spectrogram.time_s + FRAME_S)
+    running = (spectrogram.time_s > -FRAME_S) & (spectrogram.time_s < sweep.duration_s + FRAME_S)
+    clear_hz = CLEAR_BINS * spectrogram.bin_hz
+    low_hz, high_hz = spectrogram.low_hz[:, None], spectrogram.high_hz[:, None]
     ahead = low_hz > late_hz * 1.1 + clear_hz
     for order in range(2, N_HARMONICS + 1):
         ahead &= (low_hz > order * late_hz + clear_hz) | (high_hz < order * early_hz - clear_hz)
     return np.asarray(ahead & running)
 
 
-def find_harm(
-    cells: Cells,
+def find_disturbance(
+    spectrogram: Spectrogram,
     sweep: Sweep,
     sides: str,
     *,
     window_s: float,
     missing_s: tuple[tuple[tuple[float, float], ...], ...],
-) -> Harm:
-    """Say which band of which pass is spoilt.
+) -> Disturbance:
+    """Find which band of which pass is disturbed.
 
     Parameters
     ----------
-    cells : Cells
+    spectrogram : Spectrogram
     sweep : Sweep
     sides : str
     window_s : float
@@ -205,65 +205,77 @@ def find_harm(
 
     Returns
     -------
-    Harm
+    Disturbance
     """
-    missing = np.zeros(cells.filled.shape, dtype=bool)
+    missing = np.zeros(spectrogram.recorded.shape, dtype=bool)
     for index, gaps in enumerate(missing_s):
         for begin_s, end_s in gaps:
-            near = (cells.time_s > begin_s - FRAME_S / 2) & (cells.time_s < end_s + FRAME_S / 2)
+            near = (spectrogram.time_s > begin_s - FRAME_S / 2) & (
+                spectrogram.time_s < end_s + FRAME_S / 2
+            )
             missing[index] |= near
-    unheard = unheard_cells(cells, sweep, sides, missing)
-    quiet = quiet_cells(cells, sweep, sides, unheard, missing)
-    foreign = quiet & (cells.power > EXCESS * cells.floor[:, None]) & ~missing[:, None, :]
-    foreign = _spread(_unrepeated(_credible(foreign, cells), cells, sides), quiet)
-    foreign_s = tuple(_stretches(flags.any(axis=0), cells.time_s) for flags in foreign)
+    unheard = find_unheard(spectrogram, sweep, sides, missing)
+    quiet = find_quiet(spectrogram, sweep, sides, unheard, missing)
+    foreign = (
+        quiet & (spectrogram.power > EXCESS * spectrogram.floor[:, None]) & ~missing[:, None, :]
+    )
+    foreign = _extend_to_unjudged(
+        _drop_repeated(_keep_credible(foreign, spectrogram), spectrogram, sides), quiet
+    )
+    foreign_sound_s = tuple(
+        _find_stretches_s(flags.any(axis=0), spectrogram.time_s) for flags in foreign
+    )
     foreign |= missing[:, None, :]
     foreign |= unheard
-    reached_s = sweep.time_at(np.sqrt(cells.low_hz * cells.high_hz))
-    width_s = float(np.log(cells.high_hz[-1] / cells.low_hz[-1])) * sweep.growth_s
-    after_s = cells.time_s - reached_s[:, None]
+    reached_s = sweep.time_at(np.sqrt(spectrogram.low_hz * spectrogram.high_hz))
+    width_s = float(np.log(spectrogram.high_hz[-1] / spectrogram.low_hz[-1])) * sweep.growth_s
+    after_s = spectrogram.time_s - reached_s[:, None]
     early = after_s > -(width_s / 2 + FRAME_S)
     direct = early & (after_s < DIRECT_S + width_s / 2 + FRAME_S)
     late = early & (after_s < window_s + width_s / 2 + FRAME_S)
-    return Harm(
-        low_hz=cells.low_hz,
-        high_hz=cells.high_hz,
+    return Disturbance(
+        low_hz=spectrogram.low_hz,
+        high_hz=spectrogram.high_hz,
         direct=np.asarray((foreign & direct).any(axis=-1)),
         late=np.asarray((foreign & late).any(axis=-1)),
-        foreign_s=foreign_s,
-        cut=tuple(_is_cut(row, cells.time_s, sweep) for row in cells.filled),
+        foreign_sound_s=foreign_sound_s,
+        cut=tuple(_is_truncated(row, spectrogram.time_s, sweep) for row in spectrogram.recorded),
     )
 
 
-def _is_cut(filled: NDArray[np.bool_], time_s: Float, sweep: Sweep) -> bool:
+def _is_truncated(filled: NDArray[np.bool_], time_s: Float, sweep: Sweep) -> bool:
     """Say whether frames of the sweep weren't recorded."""
     swept = (time_s > FRAME_S) & (time_s < sweep.duration_s - FRAME_S)
     return bool((swept & ~filled).any())
 
 
-def _unrepeated(foreign: NDArray[np.bool_], cells: Cells, sides: str) -> NDArray[np.bool_]:
+def _drop_repeated(
+    foreign: NDArray[np.bool_], spectrogram: Spectrogram, sides: str
+) -> NDArray[np.bool_]:
     """Leave out what another pass of the side repeats: distortion of the sweep."""
     kept = foreign.copy()
     for at, frame in zip(*np.nonzero(foreign.any(axis=1)), strict=True):
         siblings = [
             other
             for other, letter in enumerate(sides)
-            if letter == sides[at] and other != at and cells.filled[other, frame]
+            if letter == sides[at] and other != at and spectrogram.recorded[other, frame]
         ]
         bands = foreign[at, :, frame]
-        alike = [likeness(cells, at, other, frame=frame, bands=bands) for other in siblings]
+        alike = [
+            band_similarity(spectrogram, at, other, frame=frame, bands=bands) for other in siblings
+        ]
         kept[at, :, frame] &= max(alike, default=0.0) < REPEATED
     return kept
 
 
-def _credible(foreign: NDArray[np.bool_], cells: Cells) -> NDArray[np.bool_]:
+def _keep_credible(foreign: NDArray[np.bool_], spectrogram: Spectrogram) -> NDArray[np.bool_]:
     """Keep frames in which at least two bands, or one by far, hold foreign sound."""
-    strength = np.where(foreign, cells.power / cells.floor[:, None], 0)
+    strength = np.where(foreign, spectrogram.power / spectrogram.floor[:, None], 0)
     enough = (foreign.sum(axis=1) >= 2) | (strength.max(axis=1) > EXCESS * 10)
     return np.asarray(foreign & enough[:, None, :])
 
 
-def _spread(foreign: NDArray[np.bool_], quiet: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _extend_to_unjudged(foreign: NDArray[np.bool_], quiet: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Let cells that can't be judged take the judgement of the nearest quiet band."""
     n_bands = foreign.shape[1]
     spread = foreign.copy()
@@ -277,7 +289,7 @@ def _spread(foreign: NDArray[np.bool_], quiet: NDArray[np.bool_]) -> NDArray[np.
     return spread
 
 
-def _stretches(flags: NDArray[np.bool_], time_s: Float) -> tuple[tuple[float, float], ...]:
+def _find_stretches_s(flags: NDArray[np.bool_], time_s: Float) -> tuple[tuple[float, float], ...]:
     """Return runs of flagged frames as (start, stop) in seconds."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(int), [0]))))
     half_s = FRAME_S / 2
@@ -287,27 +299,27 @@ def _stretches(flags: NDArray[np.bool_], time_s: Float) -> tuple[tuple[float, fl
     )
 
 
-def clean_share(harm: Harm, frequency_hz: Float) -> tuple[Float, Float]:
-    """Return how far each pass may be used at each frequency.
+def clean_weights(disturbance: Disturbance, frequency_hz: Float) -> tuple[Float, Float]:
+    """Return the weights with which each pass may be used at each frequency.
 
     Parameters
     ----------
-    harm : Harm
+    disturbance : Disturbance
     frequency_hz : ndarray, shape (n,)
 
     Returns
     -------
     direct, late : ndarray, shape (n_passes, n)
-        1 where clean, 0 where spoilt, with smooth edges.
+        1 where clean, 0 where disturbed, with smooth edges.
     """
     # The shares live on a twelfth-octave grid; the transform's bins read from it.
     grid = np.arange(np.log2(10), np.log2(100_000), 1 / 24)
-    band = np.searchsorted(np.log2(harm.low_hz), grid, side="right") - 1
-    band = np.clip(band, 0, harm.low_hz.size - 1)
+    band = np.searchsorted(np.log2(disturbance.low_hz), grid, side="right") - 1
+    band = np.clip(band, 0, disturbance.low_hz.size - 1)
     octave = np.log2(np.maximum(frequency_hz, 10.0))
     shares = []
-    for spoilt in (harm.direct, harm.late):
-        clean = 1.0 - spoilt[:, band].astype(float)
+    for disturbed in (disturbance.direct, disturbance.late):
+        clean = 1.0 - disturbed[:, band].astype(float)
         kernel = np.hanning(5)[1:-1] / np.hanning(5)[1:-1].sum()
         # Shrink, then smooth, so that the edge lies inside the clean range.
         shrunk = np.minimum(np.minimum(clean, np.roll(clean, 2, -1)), np.roll(clean, -2, -1))

@@ -1,7 +1,8 @@
-"""Power of passes by third octave and short time, from which foreign sound is told.
+"""Power of passes by third octave and short time, by which foreign sound is found.
 
-Conventions: a pass is a cut of `analysis.signals.deconvolution.cut_pass`; *cells* are short
-spectra summed into third octaves, axes (pass, band, frame); time of a frame counts from the
+Conventions: a pass is a cut of `analysis.signals.deconvolution.cut_pass`; short spectra are
+summed into third octaves, axes (pass, band, frame), and a
+*cell* is one band in one frame; time of a frame counts from the
 start of the sweep.
 """
 
@@ -31,7 +32,7 @@ FEWEST_BINS = 8
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Cells:
+class Spectrogram:
     """Power of each pass by third octave and short time.
 
     Attributes
@@ -43,12 +44,12 @@ class Cells:
         Middle of each frame, from the start of the sweep.
     floor : ndarray, shape (n_bands,)
         Mean power of the stationary noise.
-    least : ndarray, shape (n_bands,)
+    rounding_power : ndarray, shape (n_bands,)
         Power of the rounding of the samples.
-    filled : ndarray of bool, shape (n_passes, n_frames)
+    recorded : ndarray of bool, shape (n_passes, n_frames)
         Whether the frame comes from the recording.
     bin_hz : float
-    bins : ndarray of int, shape (n_bands + 1,)
+    band_bins : ndarray of int, shape (n_bands + 1,)
         Edges of the bands in bins of a frame's spectrum.
     n_frame : int
         Samples of a frame; frames overlap by half.
@@ -61,17 +62,17 @@ class Cells:
     high_hz: Float
     time_s: Float
     floor: Float
-    least: Float
-    filled: NDArray[np.bool_]
+    rounding_power: Float
+    recorded: NDArray[np.bool_]
     bin_hz: float
-    bins: NDArray[np.intp]
+    band_bins: NDArray[np.intp]
     n_frame: int
     cuts: tuple[Float, ...]
 
 
-def cells_of(
-    cuts: list[Float], *, sample_rate_hz: float, present: list[slice], step: float = 0.0
-) -> Cells:
+def band_spectrogram(
+    cuts: list[Float], *, sample_rate_hz: float, recorded: list[slice], rounding_step: float = 0.0
+) -> Spectrogram:
     """Sum short spectra into third octaves.
 
     Parameters
@@ -79,14 +80,14 @@ def cells_of(
     cuts : list of ndarray, shape (n,)
         The passes.
     sample_rate_hz : float
-    present : list of slice
+    recorded : list of slice
         The part of each cut that comes from the recording.
-    step : float
+    rounding_step : float
         To which the samples were rounded.
 
     Returns
     -------
-    Cells
+    Spectrogram
     """
     n_frame = fft.next_fast_len(round(FRAME_S * sample_rate_hz), real=True)
     hop = n_frame // 2
@@ -105,30 +106,30 @@ def cells_of(
         energy = spectra.real**2 + spectra.imag**2
         power.append(np.add.reduceat(energy, bins, axis=-1)[:, :-1].T)
     stacked = np.array(power, dtype=np.float64)
-    least = np.diff(bins) * float((window**2).sum()) * step**2 / 12
+    least = np.diff(bins) * float((window**2).sum()) * rounding_step**2 / 12
     least = np.maximum(least, FLOOR_RANGE * float(stacked.max()))
     centre = np.arange(stacked.shape[-1]) * hop + n_frame / 2
     # A frame across the recording's edge would hear its jump to nothing as a click.
     half = n_frame / 2
     filled = np.array(
-        [(centre >= part.start + half) & (centre <= part.stop - half) for part in present]
+        [(centre >= part.start + half) & (centre <= part.stop - half) for part in recorded]
     )
-    return Cells(
+    return Spectrogram(
         power=stacked,
         low_hz=edges[:-1],
         high_hz=edges[1:],
         time_s=np.asarray(centre / sample_rate_hz - LEAD_S, dtype=np.float64),
-        floor=np.maximum(_floor(stacked, filled), ROUNDING * least),
-        least=least,
-        filled=filled,
+        floor=np.maximum(_estimate_noise_floor(stacked, filled), ROUNDING * least),
+        rounding_power=least,
+        recorded=filled,
         bin_hz=bin_hz,
-        bins=bins,
+        band_bins=bins,
         n_frame=n_frame,
         cuts=tuple(cuts),
     )
 
 
-def _floor(power: Float, filled: NDArray[np.bool_]) -> Float:
+def _estimate_noise_floor(power: Float, filled: NDArray[np.bool_]) -> Float:
     """Return the mean noise power of each band from the lower half of its cells."""
     flat = np.where(filled[:, None, :], power, np.nan).transpose(1, 0, 2)
     flat = flat.reshape(power.shape[1], -1)
@@ -138,14 +139,14 @@ def _floor(power: Float, filled: NDArray[np.bool_]) -> Float:
     return np.asarray(low / 0.357)
 
 
-def likeness(
-    cells: Cells, first: int, second: int, *, frame: int, bands: NDArray[np.bool_]
+def band_similarity(
+    spectrogram: Spectrogram, first: int, second: int, *, frame: int, bands: NDArray[np.bool_]
 ) -> float:
     """Return how alike two passes are in some bands of a frame, but for the phase of each band.
 
     Parameters
     ----------
-    cells : Cells
+    spectrogram : Spectrogram
     first, second, frame : int
     bands : ndarray of bool, shape (n_bands,)
 
@@ -153,11 +154,13 @@ def likeness(
     -------
     float
         0 to 1: what a loudspeaker or an amplifier makes of the sweep comes back in every
-        pass, foreign sound doesn't. 0 where the bands are too narrow to tell.
+        pass, foreign sound doesn't. 0 where the bands are too narrow.
     """
-    spectra = [_spectrum(cells, at, frame) for at in (first, second)]
+    spectra = [_frame_spectrum(spectrogram, at, frame) for at in (first, second)]
     shared = total = 0.0
-    for low, high in zip(cells.bins[:-1][bands], cells.bins[1:][bands], strict=True):
+    for low, high in zip(
+        spectrogram.band_bins[:-1][bands], spectrogram.band_bins[1:][bands], strict=True
+    ):
         if high - low < FEWEST_BINS:
             continue
         one, other = (spectrum[low:high] for spectrum in spectra)
@@ -166,8 +169,8 @@ def likeness(
     return shared / total if total else 0.0
 
 
-def _spectrum(cells: Cells, at: int, frame: int) -> Complex:
+def _frame_spectrum(spectrogram: Spectrogram, at: int, frame: int) -> Complex:
     """Return the short spectrum of a pass at a frame."""
-    n_frame = cells.n_frame
+    n_frame = spectrogram.n_frame
     begin = frame * (n_frame // 2)
-    return np.asarray(fft.rfft(cells.cuts[at][begin : begin + n_frame] * np.hanning(n_frame)))
+    return np.asarray(fft.rfft(spectrogram.cuts[at][begin : begin + n_frame] * np.hanning(n_frame)))

@@ -5,7 +5,7 @@ Conventions: positions are sample indices of the recording; a positive count was
 
 Inside a pass a lost block shows as a step: the frequencies swept after it arrive
 earlier against the same loudspeaker's other pass, those before it don't. The step's
-size is a whole number of samples, so the time line can be mended exactly; where it lies
+size is a whole number of samples, so the time line can be repaired exactly; where it lies
 is the sample at which following the other pass with the one delay stops being better
 than with the other.
 """
@@ -29,16 +29,16 @@ LOWEST_HZ = 30.0
 """Few loudspeakers play much lower."""
 
 MIN_COHERENCE = 0.5
-"""A band whose two responses share less than this tells no delay."""
+"""A band whose two responses share less than this gives no delay."""
 
 LEAST_CYCLES = 0.003
-"""Least sigma of a delay in periods of the highest frequency that tells it."""
+"""Least sigma of a delay in periods of the highest frequency that shows it."""
 
 PERIODS = 4.0
 """Of the lowest frequency, that the stretch for measuring a delay must hold."""
 
 WHOLE_SAMPLES = 0.25
-"""With a sigma below this many samples the bands' delays tell whole samples; else they are
+"""With a sigma below this many samples the bands' delays give whole samples; else they are
 measured again over all bands of a side at once."""
 
 STEP_SIGMA = 6.0
@@ -49,7 +49,7 @@ BETWEEN_COST = 9.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Step:
+class DelayStep:
     """A step of the delay between two passes over frequency.
 
     Attributes
@@ -70,7 +70,7 @@ class Step:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Block:
+class DropoutBlock:
     """A block lost from, repeated in, or zeroed in the recording.
 
     Attributes
@@ -92,9 +92,9 @@ class Block:
     doubtful: str | None = None
 
 
-def delay_step(
+def find_delay_step(
     first: Float, second: Float, *, sample_rate_hz: float, band_hz: tuple[float, float]
-) -> Step | None:
+) -> DelayStep | None:
     """Look for a step in the delay between two passes of one loudspeaker.
 
     Parameters
@@ -107,12 +107,12 @@ def delay_step(
 
     Returns
     -------
-    Step or None
+    DelayStep or None
     """
-    centre_hz, delay_s, sigma_s = _band_delays(first, second, sample_rate_hz, band_hz)
+    centre_hz, delay_s, sigma_s = _measure_band_delays(first, second, sample_rate_hz, band_hz)
     if centre_hz.size < 4:
         return None
-    split = _best_split(delay_s, 1 / sigma_s**2)
+    split = _fit_split(delay_s, 1 / sigma_s**2)
     moved_s = abs(split.high - split.low)
     if moved_s < max(STEP_SIGMA * split.sigma, 0.7 / sample_rate_hz):
         return None
@@ -120,7 +120,7 @@ def delay_step(
     if split.cost > 0.25 * split.flat_cost:
         return None
     between_hz = (float(centre_hz[split.below - 1]), float(centre_hz[split.above]))
-    refined = _refined(first, second, between_hz, sample_rate_hz, band_hz)
+    refined = _remeasure_delays(first, second, between_hz, sample_rate_hz, band_hz)
     # A band beside the step may hold some of both delays.
     sides = (slice(0, max(split.below - 1, 1)), slice(min(split.above + 1, delay_s.size - 1), None))
     delays = []
@@ -131,7 +131,7 @@ def delay_step(
         else:
             delays.append((again.delay_s, again.std_s))
     (low, low_std), (high, high_std) = delays
-    return Step(
+    return DelayStep(
         frequency_hz=between_hz[1],
         low_s=low,
         high_s=high,
@@ -153,7 +153,7 @@ class _Split:
     flat_cost: float
 
 
-def _best_split(delay_s: Float, weight: Float) -> _Split:
+def _fit_split(delay_s: Float, weight: Float) -> _Split:
     """Fit two delays, with or without a band between that holds some of both."""
     flat = float(np.average(delay_s, weights=weight))
     flat_cost = float((weight * (delay_s - flat) ** 2).sum())
@@ -181,7 +181,7 @@ def _best_split(delay_s: Float, weight: Float) -> _Split:
     return min(options, key=lambda one: one.cost)
 
 
-def _refined(
+def _remeasure_delays(
     first: Float,
     second: Float,
     between_hz: tuple[float, float],
@@ -220,7 +220,7 @@ def _refined(
     return delays
 
 
-def _band_delays(
+def _measure_band_delays(
     first: Float, second: Float, sample_rate_hz: float, band_hz: tuple[float, float]
 ) -> tuple[Float, Float, Float]:
     """Return centre, delay and sigma of the half octaves in which both agree."""
@@ -231,7 +231,7 @@ def _band_delays(
     n_bands = int(np.log2(max(high_hz / low_hz, 1.0)) / BAND_OCTAVES)
     rows = []
     for index in range(n_bands):
-        # Counted from the top: above the last band no block is seen.
+        # Counted from the highest: above the last band no block is seen.
         edges_hz = high_hz * 2 ** (BAND_OCTAVES * (np.array([index, index + 1]) - n_bands))
         begin, end = (int(edge_hz / bin_hz) for edge_hz in edges_hz)
         pair = spectra[:, begin:end] * np.sin(np.linspace(0, np.pi, end - begin))
@@ -242,7 +242,7 @@ def _band_delays(
         coherence = float(correlation[at] / (energy + 1e-300))
         if coherence < MIN_COHERENCE:
             continue
-        lag = _parabolic(correlation, at)
+        lag = _interpolate_peak(correlation, at)
         lag -= n_out if lag > n_out / 2 else 0
         width_hz = edges_hz[1] - edges_hz[0]
         sigma_s = 0.3 / width_hz * (np.sqrt(max(1 - coherence, 0) / coherence) + 0.003)
@@ -251,14 +251,14 @@ def _band_delays(
     return columns[0], columns[1], columns[2]
 
 
-def _parabolic(values: Float, at: int) -> float:
+def _interpolate_peak(values: Float, at: int) -> float:
     """Return the interpolated place of a circular array's peak."""
     left, middle, right = values[at - 1], values[at], values[(at + 1) % values.size]
     bend = left - 2 * middle + right
     return at + (0.5 * float((left - right) / bend) if bend < 0 else 0.0)
 
 
-def locate(
+def locate_step(
     faulty: Float, other: Float, *, low_s: float, high_s: float, sample_rate_hz: float
 ) -> int | None:
     """Return the sample at which a pass stops following another with the first delay.
@@ -290,7 +290,7 @@ def locate(
     return at if alone > (1 + LEAST_GAIN) * split else None
 
 
-def mend(samples: Float, block: Block) -> Float:
+def repair_block(samples: Float, block: DropoutBlock) -> Float:
     """Return the recording with a lost block as zeros, or a repeated one taken out."""
     if block.kind == "missing":
         return np.insert(samples, block.at, np.zeros(block.n_samples))

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.basics.arrays import Float
-from analysis.recording.dropouts.detection import Block
+from analysis.recording.dropouts.detection import DropoutBlock
 
 N_LOOKED_AT = 20_000
 
@@ -24,7 +24,7 @@ quantisation steps in the run's time: a rounded 20 Hz tone dwells on zero for ab
 step's worth, noise below half a step for some tens."""
 
 
-def zero_runs(samples: Float, sample_rate_hz: float) -> tuple[Block, ...]:
+def find_zero_blocks(samples: Float, sample_rate_hz: float) -> tuple[DropoutBlock, ...]:
     """Find blocks of exact zeros amid sound.
 
     Parameters
@@ -35,7 +35,7 @@ def zero_runs(samples: Float, sample_rate_hz: float) -> tuple[Block, ...]:
 
     Returns
     -------
-    tuple of Block
+    tuple of DropoutBlock
         Where zeros are common, as in a recording without noise, only runs amid loud sound.
     """
     zero = samples == 0
@@ -48,15 +48,15 @@ def zero_runs(samples: Float, sample_rate_hz: float) -> tuple[Block, ...]:
     step = quantisation_step(samples)
     near = round(0.01 * sample_rate_hz)
     return tuple(
-        Block(at=int(begin), n_samples=int(end - begin), kind="zeroed")
+        DropoutBlock(at=int(begin), n_samples=int(end - begin), kind="zeroed")
         for begin, end in runs
         if near <= begin <= end <= samples.size - near
-        and _amid_sound(samples[begin - near : begin], end - begin, loud, step)
-        and _amid_sound(samples[end : end + near], end - begin, loud, step)
+        and _is_amid_sound(samples[begin - near : begin], end - begin, loud, step)
+        and _is_amid_sound(samples[end : end + near], end - begin, loud, step)
     )
 
 
-def _amid_sound(beside: Float, n_zeros: int, loud: float, step: float) -> bool:
+def _is_amid_sound(beside: Float, n_zeros: int, loud: float, step: float) -> bool:
     """Say whether the sound beside a run is too lively to have been zero for so long."""
     moves = float(np.abs(np.diff(beside)).mean()) * min(n_zeros, beside.size)
     return float(np.abs(beside).max()) > loud and moves > ZERO_MOVES * step

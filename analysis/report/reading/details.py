@@ -15,7 +15,7 @@ from analysis.pair.arrival import ArrivalMatch
 from analysis.pair.level import LevelMatch
 from analysis.pair.polarity import PolarityMatch
 from analysis.reading import Reading
-from analysis.recording.alignment import PassReport
+from analysis.recording.alignment import PassSummary
 from analysis.recording.clock import Clock
 from analysis.report import format as fmt
 from analysis.report.bass import cause_text, short_cause_text
@@ -85,7 +85,7 @@ def check_lines(reading: Reading) -> list[str]:
     ]
 
 
-def pass_lines(passes: Sequence[PassReport]) -> list[str]:
+def pass_lines(passes: Sequence[PassSummary]) -> list[str]:
     """Return where each pass was found and what of it was left out."""
     lines = []
     for one in passes:
@@ -111,7 +111,9 @@ def clock_lines(clock: Clock) -> list[str]:
     if clock.jump_s:
         kind = "repeated" if clock.jump_s > 0 else "lost"
         where = (
-            f"after pass {(clock.jump_after or 0) + 1}" if clock.placed else "it's not known where"
+            f"after pass {(clock.jump_after or 0) + 1}"
+            if clock.jump_located
+            else "it's not known where"
         )
         lines.append(f"{abs(clock.jump_s) * 1e3:.2f} ms {kind} between passes, {where}")
     lines.append(f"leaves {clock.left_right_std_s * 1e6:.3f} µs in left minus right")

@@ -101,7 +101,7 @@ def read_file(
             else (microphone.frequency_hz, microphone.correction_db),
         )
     except NoPassError as problem:
-        raise NotHeardError(_not_heard(path, foreign=problem.foreign)) from problem
+        raise NotHeardError(_not_heard(path, other_sweep=problem.other_sweep)) from problem
     if sound.truncated:
         reading = _with_warning(reading, "cut_short", f"{path.name} ends before its header says")
     return FileReading(
@@ -137,9 +137,9 @@ def _at_programme_rate(samples: Float, rate_hz: float, programme: Programme) -> 
     return resampled(samples, rate_hz, programme.sample_rate_hz)
 
 
-def _not_heard(path: Path, *, foreign: bool) -> str:
+def _not_heard(path: Path, *, other_sweep: bool) -> str:
     """Say that the programme isn't in a recording, and what to do."""
-    if foreign:
+    if other_sweep:
         return (
             f"{path} holds a sweep, but not this one: give the sweep or sheet that was played, "
             "and see that the player keeps its speed and sampling frequency"

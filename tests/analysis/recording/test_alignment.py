@@ -8,12 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from analysis.recording.alignment import Aligned, align
+from analysis.recording.alignment import AlignedPasses, align_passes
 from analysis.recording.clock import fit_clock
-from analysis.recording.dropouts.zero_blocks import zero_runs
+from analysis.recording.dropouts.zero_blocks import find_zero_blocks
 from analysis.recording.extraction import NoPassError
-from analysis.recording.passes import find_hits, place
-from analysis.recording.responses import mean_responses
+from analysis.recording.passes import assign_hits, find_hits
+from analysis.recording.responses import average_passes
 from analysis.signals.delay import delay_between
 from analysis.signals.programme import Programme
 from analysis.signals.sweep import Sweep
@@ -42,7 +42,7 @@ def recorded(
     )
 
 
-def used(aligned: Aligned) -> list[int]:
+def used(aligned: AlignedPasses) -> list[int]:
     """Return the indices of the passes that were used."""
     return [one.index for one in aligned.passes]
 
@@ -75,7 +75,7 @@ def test_spacing_tells_which_pass_is_missing(order: str, keep: tuple[int, ...]) 
     last_s = whole.starts_s[keep[-1]] + 1.5
     samples = samples[round((0.1 + first_s) * RATE_HZ) : round((0.1 + last_s) * RATE_HZ)]
     hits = find_hits(samples, whole)
-    placement = place(hits, whole, recorded_s=samples.size / RATE_HZ)
+    placement = assign_hits(hits, whole, recorded_s=samples.size / RATE_HZ)
     assert placement is not None
     assert tuple(index for index, _ in placement.passes) == keep
     assert placement.sides_certain
@@ -86,7 +86,7 @@ def test_lone_pass_cannot_tell_its_side(programme: Programme, room_responses: Fl
     samples = recorded(programme, room_responses)
     begin = round((START_S + programme.starts_s[1] - 0.1) * RATE_HZ)
     samples = samples[begin : begin + round(2.7 * RATE_HZ)]
-    aligned = align(samples, programme)
+    aligned = align_passes(samples, programme)
     assert not aligned.assignment.sides_certain
 
 
@@ -95,7 +95,7 @@ def test_clock_difference_is_found(
     programme: Programme, room_responses: Float, clock_ppm: float
 ) -> None:
     """Known input, to 0.1 ppm at 40 dB even with passes a third of the default's."""
-    aligned = align(recorded(programme, room_responses, clock_ppm=clock_ppm), programme)
+    aligned = align_passes(recorded(programme, room_responses, clock_ppm=clock_ppm), programme)
     assert aligned.clock.drift_ppm == pytest.approx(clock_ppm, abs=0.1)
     assert abs(aligned.clock.drift_ppm - clock_ppm) < 4 * aligned.clock.std_ppm + 0.005
 
@@ -113,7 +113,7 @@ def test_clock_sigma_is_honest(programme: Programme, room_responses: Float) -> N
             start_s=0.3,
             extra_s=0.1,
         )
-        clock = align(samples, programme).clock
+        clock = align_passes(samples, programme).clock
         scaled.append((clock.drift_ppm - 50) / clock.std_ppm)
     assert 0.5 < float(np.std(scaled)) < 1.7
 
@@ -143,7 +143,7 @@ def test_block_lost_inside_a_pass_is_mended(
     at_s = START_S + programme.starts_s[at_pass] + 1.1
     fault = faults.dropped if n_lost > 0 else faults.repeated
     samples = fault(samples, sample_rate_hz=RATE_HZ, at_s=at_s, length_s=abs(n_lost) / RATE_HZ)
-    aligned = align(samples, programme)
+    aligned = align_passes(samples, programme)
     assert len(aligned.blocks) == 1
     block = aligned.blocks[0]
     assert block.kind == ("missing" if n_lost > 0 else "repeated")
@@ -158,13 +158,13 @@ def test_block_lost_in_a_pause(programme: Programme, room_responses: Float, afte
     samples = recorded(programme, room_responses, clock_ppm=80)
     at_s = START_S + programme.starts_s[after] + 2.6
     long = faults.dropped(samples, sample_rate_hz=RATE_HZ, at_s=at_s, length_s=0.02)
-    aligned = align(long, programme)
-    assert aligned.clock.placed
+    aligned = align_passes(long, programme)
+    assert aligned.clock.jump_located
     assert aligned.clock.jump_after == after
     assert aligned.clock.jump_s == pytest.approx(-0.02, abs=1e-9)
     assert aligned.clock.drift_ppm == pytest.approx(80, abs=0.5)
     short = faults.dropped(samples, sample_rate_hz=RATE_HZ, at_s=at_s, length_s=0.001)
-    assert not align(short, programme).clock.placed
+    assert not align_passes(short, programme).clock.jump_located
 
 
 STARTS_S = np.array([1.0, 8.5, 16.5, 24.0])
@@ -186,7 +186,7 @@ def test_count_of_a_jump_is_the_one_that_makes_the_sides_agree(
     """Closed form: of all whole counts one leaves the two sides the same drift."""
     late_s = late_by(drift_ppm, {after: -961})
     clock = fit_clock(STARTS_S, late_s, np.full(4, 1e-9), "LRRL", sample_rate_hz=RATE_HZ)
-    assert clock.placed
+    assert clock.jump_located
     assert clock.jump_after == after
     assert clock.jump_s * RATE_HZ == pytest.approx(-961, abs=1e-6)
     assert clock.drift_ppm == pytest.approx(drift_ppm, abs=1e-3)
@@ -198,7 +198,7 @@ def test_half_a_sample_of_a_jump_shows_in_the_uncertainty() -> None:
     late_s = late_by(50.0, {0: -960})
     late_s[1:] -= 0.4 / RATE_HZ
     clock = fit_clock(STARTS_S, late_s, np.full(4, 1e-9), "LRRL", sample_rate_hz=RATE_HZ)
-    assert clock.placed
+    assert clock.jump_located
     assert clock.left_right_std_s == pytest.approx(0.4 / RATE_HZ, rel=0.01)
 
 
@@ -207,14 +207,14 @@ def test_jumps_in_two_pauses_are_not_taken_for_one(jumps: dict[int, int]) -> Non
     """Known input: one jump explains them only with loudspeakers metres apart."""
     late_s = late_by(30.0, jumps)
     clock = fit_clock(STARTS_S, late_s, np.full(4, 1e-9), "LRRL", sample_rate_hz=RATE_HZ)
-    assert not clock.placed
+    assert not clock.jump_located
 
 
 def test_jump_beside_a_mended_block_is_not_placed() -> None:
     """Known input: with a second fault nothing tells which pass lost the first block."""
     late_s = late_by(30.0, {1: 960})
     keywords = {"sample_rate_hz": RATE_HZ, "mended": True}
-    assert not fit_clock(STARTS_S, late_s, np.full(4, 1e-9), "LRRL", **keywords).placed
+    assert not fit_clock(STARTS_S, late_s, np.full(4, 1e-9), "LRRL", **keywords).jump_located
 
 
 def test_block_of_uncertain_length_leaves_only_a_small_jump() -> None:
@@ -229,7 +229,7 @@ def test_block_of_uncertain_length_leaves_only_a_small_jump() -> None:
             jump_after=0,
             mended=True,
         )
-        assert clock.placed == placed
+        assert clock.jump_located == placed
         assert clock.jump_s * RATE_HZ == pytest.approx(n_samples, abs=1e-6)
 
 
@@ -245,10 +245,10 @@ def test_without_repeats_the_drift_is_unknown() -> None:
 def test_zeroed_block_is_found(programme: Programme, room_responses: Float) -> None:
     """Known input: 10 ms of zeros inside the second pass, none in a clean recording."""
     samples = recorded(programme, room_responses)
-    assert zero_runs(samples, RATE_HZ) == ()
+    assert find_zero_blocks(samples, RATE_HZ) == ()
     at_s = START_S + programme.starts_s[1] + 1.0
     holed = faults.zeroed(samples, sample_rate_hz=RATE_HZ, at_s=at_s, length_s=0.01)
-    (block,) = zero_runs(holed, RATE_HZ)
+    (block,) = find_zero_blocks(holed, RATE_HZ)
     assert block.at == pytest.approx(at_s * RATE_HZ, abs=1)
     assert block.n_samples == pytest.approx(480, abs=1)
 
@@ -271,9 +271,14 @@ def test_slam_and_click_in_two_passes_leave_the_responses(
         at_s=START_S + programme.starts_s[1] + 1.2,
         level_dbfs=-6,
     )
-    aligned = align(noisy, programme)
-    assert [bool(stretches) for stretches in aligned.harm.foreign_s] == [True, True, False, False]
-    pairs = [mean_responses(align(each, programme), programme) for each in (clean, noisy)]
+    aligned = align_passes(noisy, programme)
+    assert [bool(stretches) for stretches in aligned.disturbance.foreign_sound_s] == [
+        True,
+        True,
+        False,
+        False,
+    ]
+    pairs = [average_passes(align_passes(each, programme), programme) for each in (clean, noisy)]
     for before, after in zip(*pairs, strict=True):
         assert before is not None
         assert after is not None
@@ -289,28 +294,28 @@ def test_clean_passes_are_not_called_spoilt(
     programme: Programme, room_responses: Float, snr_db: float
 ) -> None:
     """Known input: stationary noise alone, at any level, spoils nothing."""
-    aligned = align(recorded(programme, room_responses, snr_db=snr_db), programme)
-    assert not aligned.harm.direct.any()
-    assert not aligned.harm.late.any()
+    aligned = align_passes(recorded(programme, room_responses, snr_db=snr_db), programme)
+    assert not aligned.disturbance.direct.any()
+    assert not aligned.disturbance.late.any()
 
 
 def test_pass_cut_at_its_start_serves_above(programme: Programme, room_responses: Float) -> None:
     """Known input: the recording begins 1 s into the first pass, at 632 Hz."""
     samples = recorded(programme, room_responses)
     begin = round((START_S + programme.starts_s[0] + 1.0) * RATE_HZ)
-    aligned = align(samples[begin:], programme)
+    aligned = align_passes(samples[begin:], programme)
     assert used(aligned) == [0, 1, 2, 3]
-    spoilt = aligned.harm.direct[0]
-    assert spoilt[aligned.harm.high_hz < 600].all()
-    assert not spoilt[aligned.harm.low_hz > 1500].any()
-    assert not aligned.harm.direct[1:].any()
+    spoilt = aligned.disturbance.direct[0]
+    assert spoilt[aligned.disturbance.high_hz < 600].all()
+    assert not spoilt[aligned.disturbance.low_hz > 1500].any()
+    assert not aligned.disturbance.direct[1:].any()
 
 
 def test_mean_noise_is_the_noise_in_the_mean(programme: Programme) -> None:
     """Second method: the late end of the response holds noise alone, with the same RMS."""
     responses = np.eye(2, 200)
-    left, right = mean_responses(
-        align(recorded(programme, responses, snr_db=20), programme), programme
+    left, right = average_passes(
+        align_passes(recorded(programme, responses, snr_db=20), programme), programme
     )
     for side in (left, right):
         assert side is not None
@@ -322,14 +327,14 @@ def test_noise_alone_and_another_sweep_are_refused(programme: Programme) -> None
     """Known input: nothing is found; the other sweep is told from silence."""
     noise = noise_samples(12 * RATE_HZ, sample_rate_hz=RATE_HZ, rng=np.random.default_rng(1))
     with pytest.raises(NoPassError) as caught:
-        align(noise, programme)
-    assert not caught.value.foreign
+        align_passes(noise, programme)
+    assert not caught.value.other_sweep
     other = Sweep(start_hz=30, stop_hz=15_000, duration_s=2.6, level_dbfs=-20)
     wrong = Programme(sweep=other, order="LRRL", sample_rate_hz=RATE_HZ, lead_in_s=0.5, tail_s=0.8)
     samples = record(wrong, np.eye(2, 50), snr_db=40, rng=np.random.default_rng(1))
     with pytest.raises(NoPassError) as caught:
-        align(samples, programme)
-    assert caught.value.foreign
+        align_passes(samples, programme)
+    assert caught.value.other_sweep
 
 
 @settings(max_examples=8, deadline=None)
@@ -345,8 +350,8 @@ def test_reading_does_not_depend_on_the_start(start: int) -> None:
     samples = record(
         programme, responses, snr_db=50, rng=np.random.default_rng(1), start_s=0.9, extra_s=0.2
     )
-    whole = mean_responses(align(samples, programme), programme)
-    later = mean_responses(align(samples[start:], programme), programme)
+    whole = average_passes(align_passes(samples, programme), programme)
+    later = average_passes(align_passes(samples[start:], programme), programme)
     for one, other in zip(whole, later, strict=True):
         assert one is not None
         assert other is not None
@@ -373,6 +378,6 @@ def test_no_pass_is_taken_for_another_sweep(programme: Programme, seed: int) -> 
     samples = record(
         programme, impulses, clock_ppm=float(rng.uniform(-200, 200)), snr_db=20, rng=rng
     )
-    aligned = align(samples, programme)
+    aligned = align_passes(samples, programme)
     assert used(aligned) == [0, 1, 2, 3]
     assert aligned.blocks == ()

@@ -9,9 +9,9 @@ import pytest
 
 from analysis.recording.play_level import (
     STEP_DB,
-    BurstHeard,
+    HeardBurst,
     band_level_dbfs,
-    burst_heard,
+    find_burst,
     next_peak_dbfs,
 )
 
@@ -47,7 +47,7 @@ def test_a_burst_tells_what_a_sweep_will_do(delay: int, gain_db: float) -> None:
     burst = np.fft.irfft(spectrum, burst.size)
     recorded = noise.copy()
     recorded[delay : delay + burst.size] += burst * 10 ** (gain_db / 20)
-    heard = burst_heard(recorded, burst, noise_dbfs=-95.0, sample_rate_hz=RATE_HZ)
+    heard = find_burst(recorded, burst, noise_dbfs=-95.0, sample_rate_hz=RATE_HZ)
     swept = tone(1000, float(np.abs(burst).max()) * 10 ** (gain_db / 20))
     assert heard.snr_db == pytest.approx(band_level_dbfs(swept, RATE_HZ) + 95, abs=0.5)
     assert heard.peak_dbfs == pytest.approx(20 * math.log10(np.abs(burst).max()))
@@ -58,7 +58,7 @@ def test_a_burst_below_the_noise_is_not_heard() -> None:
     rng = np.random.default_rng(8)
     noise = 0.01 * rng.standard_normal(60_000)
     level_dbfs = band_level_dbfs(noise, RATE_HZ)
-    heard = burst_heard(
+    heard = find_burst(
         noise, tone(1000, 0.1, 24_000), noise_dbfs=level_dbfs, sample_rate_hz=RATE_HZ
     )
     assert heard.snr_db == -math.inf
@@ -79,7 +79,7 @@ def test_steps_are_small_and_end_at_the_cap(
     peak_dbfs: float, snr_db: float, expected: float | None
 ) -> None:
     # Known input: what is missing, the largest step and the cap each decide once.
-    heard = BurstHeard(peak_dbfs=peak_dbfs, level_dbfs=-50.0, snr_db=snr_db)
+    heard = HeardBurst(peak_dbfs=peak_dbfs, level_dbfs=-50.0, snr_db=snr_db)
     found = next_peak_dbfs(heard, wanted_db=30.0, cap_dbfs=-20.0)
     assert found == expected
     assert found is None or found - peak_dbfs <= STEP_DB
@@ -87,4 +87,4 @@ def test_steps_are_small_and_end_at_the_cap(
 
 def test_a_recording_shorter_than_the_burst() -> None:
     with pytest.raises(ValueError, match="can't hold a burst"):
-        burst_heard(np.zeros(10), np.ones(20), noise_dbfs=-95.0, sample_rate_hz=RATE_HZ)
+        find_burst(np.zeros(10), np.ones(20), noise_dbfs=-95.0, sample_rate_hz=RATE_HZ)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from analysis.basics.air import air_at
 from analysis.reading import Reading, read_recording
 from analysis.recording.checks.check import NAMES
-from analysis.recording.checks.passes import check_spoilt
+from analysis.recording.checks.passes import check_disturbance
 from analysis.room.room import Loudspeaker, Point, Positions, Room
 from benchmarks import faults
 from benchmarks.planted import RATE_HZ, Planted, default_programme, planted, room, short_programme
@@ -339,12 +339,14 @@ def test_slam_and_click_at_once(long: Planted, under_db: float) -> None:
 def test_stretches_that_touch_in_tenths_are_said_as_one(long: Planted) -> None:
     """Known input: two stretches 20 ms apart and one a second later."""
     reading = read(long)
-    harm = reading.aligned.harm
+    disturbance = reading.aligned.disturbance
     stretches_s = ((2.51, 2.69), (2.71, 2.81), (3.8, 3.9))
-    foreign_s = (stretches_s, *harm.foreign_s[1:])
-    aligned = replace(reading.aligned, harm=replace(harm, foreign_s=foreign_s))
+    foreign_sound_s = (stretches_s, *disturbance.foreign_sound_s[1:])
+    aligned = replace(
+        reading.aligned, disturbance=replace(disturbance, foreign_sound_s=foreign_sound_s)
+    )
     sides = (reading.left, reading.right)
-    check = check_spoilt(aligned, sides, long.programme, long.samples.size)
+    check = check_disturbance(aligned, sides, long.programme, long.samples.size)
     assert "at 2.5-2.8 s, 3.8-3.9 s of its sweep" in check.detail
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from analysis.recording.alignment import align
+from analysis.recording.alignment import align_passes
 from analysis.recording.checks.clipping import check_clipping, find_clipping
 from analysis.signals.programme import Programme
 from benchmarks.recorder import programme_samples, record
@@ -28,7 +28,7 @@ def test_whole_crests_pass(
     bare = programme_samples(programme)[0]
     for samples in (recorded(programme, room_responses), bare):
         rounded = np.round(samples * 2 ** (bits - 1)) / 2 ** (bits - 1)
-        found = find_clipping(rounded, RATE_HZ, align(samples, programme), programme)
+        found = find_clipping(rounded, RATE_HZ, align_passes(samples, programme), programme)
         assert found.n_runs == 0
         assert check_clipping(found).verdict == "pass"
 
@@ -40,7 +40,7 @@ def test_cut_off_waves_are_found_with_what_was_played(
     """Known input: clipped at a level below the peak."""
     samples = recorded(programme, room_responses)
     clipped = np.clip(samples, -limit, limit)
-    found = find_clipping(clipped, RATE_HZ, align(clipped, programme), programme)
+    found = find_clipping(clipped, RATE_HZ, align_passes(clipped, programme), programme)
     assert found.n_runs > 3
     assert found.level_dbfs == pytest.approx(20 * np.log10(limit), abs=0.01)
     assert found.band_hz is not None

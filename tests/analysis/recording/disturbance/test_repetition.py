@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.recording.disturbance.repetition import spoilt_passes
+from analysis.recording.disturbance.repetition import passes_to_repeat
 from analysis.signals.programme import Programme
 from analysis.signals.sweep import Sweep, sweep_samples
 
@@ -38,9 +38,9 @@ CLEAN = recording()
 
 def test_a_clean_recording_has_none() -> None:
     # Known input: nothing planted; also while the last decay is still to come.
-    assert spoilt_passes(CLEAN, PROGRAMME) == ()
+    assert passes_to_repeat(CLEAN, PROGRAMME) == ()
     judged_s = PROGRAMME.starts_s[-1] + PROGRAMME.sweep.duration_s + 0.6
-    assert spoilt_passes(CLEAN[: round(judged_s * RATE_HZ)], PROGRAMME) == ()
+    assert passes_to_repeat(CLEAN[: round(judged_s * RATE_HZ)], PROGRAMME) == ()
 
 
 @pytest.mark.parametrize("number", range(4))
@@ -51,14 +51,14 @@ def test_a_noise_spoils_the_pass_that_it_befell(number: int) -> None:
     samples[first : first + RATE_HZ // 2] += 0.05 * np.random.default_rng(4).standard_normal(
         RATE_HZ // 2
     )
-    assert spoilt_passes(samples, PROGRAMME) == (number,)
+    assert passes_to_repeat(samples, PROGRAMME) == (number,)
 
 
 def test_lost_samples_spoil_the_pass_that_they_befell() -> None:
     # Known input: 200 samples cut out of the third pass.
     at = round((PROGRAMME.starts_s[2] + 0.8) * RATE_HZ)
     samples = np.concatenate((CLEAN[:at], CLEAN[at + 200 :]))
-    assert spoilt_passes(samples, PROGRAMME) == (2,)
+    assert passes_to_repeat(samples, PROGRAMME) == (2,)
 
 
 def test_a_loudspeaker_that_is_off_is_not_worth_a_repeat() -> None:
@@ -70,10 +70,10 @@ def test_a_loudspeaker_that_is_off_is_not_worth_a_repeat() -> None:
         samples[first:last] = 1e-4 * np.random.default_rng(6).standard_normal(
             samples[first:last].size
         )
-    assert spoilt_passes(samples, PROGRAMME) == ()
+    assert passes_to_repeat(samples, PROGRAMME) == ()
 
 
 def test_nothing_heard_is_nothing_to_repeat() -> None:
     # Known input: noise alone; a repeat would not help.
     noise = 1e-4 * np.random.default_rng(5).standard_normal(CLEAN.size)
-    assert spoilt_passes(noise, PROGRAMME) == ()
+    assert passes_to_repeat(noise, PROGRAMME) == ()

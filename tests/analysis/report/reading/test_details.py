@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.basics.air import air_at
 from analysis.reading import Reading, read_recording
-from analysis.recording.alignment import PassReport
+from analysis.recording.alignment import PassSummary
 from analysis.recording.clock import Clock
 from analysis.report.reading.details import (
     air_lines,
@@ -107,12 +107,12 @@ def test_clock_lines() -> None:
     assert clock_lines(unknown)[0] == "not measured; taken as 0 ± 100 ppm"
     lost = replace(clock, jump_s=-0.0107, jump_after=1)
     assert "10.70 ms lost between passes, after pass 2" in clock_lines(lost)
-    assert "it's not known where" in clock_lines(replace(lost, placed=False))[1]
+    assert "it's not known where" in clock_lines(replace(lost, jump_located=False))[1]
 
 
 def test_pass_lines() -> None:
     # Known input.
-    whole = PassReport(number=1, side="left", start_s=2.35, found=True, left_out=())
+    whole = PassSummary(number=1, side="left", start_s=2.35, found=True, left_out=())
     part = replace(whole, number=2, found=False, left_out=("a click at 3.1 s",))
     assert pass_lines([whole, part]) == [
         "1  left   at 2.35 s: used whole",
