@@ -1,19 +1,19 @@
 """Pure functions from arrays to frozen records: no files, no devices, no printing.
 
-The rooms, in the order in which a recording passes through them:
+The packages, in the order in which a recording passes through them; each says its question:
 
-``sweep``, ``programme``
-    what was played, in closed form
-``passes``, ``clock``, ``deconvolution``, ``spoilage``
-    from the recording to one impulse response a loudspeaker
-``arrival``, ``level``, ``polarity``
+``basics``
+    what all else counts with: decibels, air, uncertainty
+``signals``, ``recording``
+    what was played, and from the recording to one impulse response a loudspeaker
+``pair``
     how the two loudspeakers match at the seat
-``spectrum``, ``features``, ``decay``
-    the bass curve, its peaks and dips, and how long they ring
-``air``, ``room``, ``modes``, ``boundary``, ``attribution``
-    what the room says about them
-``checks``, ``reading``, ``compare``
-    whether to trust it, all of it together, and two of them side by side
+``room``, ``bass``
+    the room's modes and boundaries, and the bass curve that they explain
+``reading``
+    all that one recording says
+``placement``, ``survey``, ``comparison``
+    where a pair would stand best, where it stands, and what changed between readings
 ``plots``, ``report``
     drawing and wording; nothing that computes imports them
 

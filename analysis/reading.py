@@ -16,7 +16,7 @@ import numpy as np
 from analysis.basics.air import Air
 from analysis.basics.arrays import Float
 from analysis.bass.bass import Bass, add_causes, measured_decay_s, read_bass
-from analysis.pair.arrival import ArrivalMatch, match_arrivals, without_difference
+from analysis.pair.arrival import ArrivalMatch, match_arrivals, withhold_difference
 from analysis.pair.direct_gate import direct_gate_s
 from analysis.pair.level import LevelMatch, match_levels
 from analysis.pair.polarity import PolarityMatch, match_polarity
@@ -49,10 +49,10 @@ from analysis.room.prediction import Prediction, predict
 from analysis.room.room import Positions, Room
 from analysis.room.space import Space
 from analysis.room.space_prediction import predict_space
-from analysis.signals.harmonics import HarmonicLevel, harmonics, outside_gaps
+from analysis.signals.harmonics import HarmonicLevel, exclude_gaps, harmonic_levels
 from analysis.signals.impulse_response import ImpulseResponse
 from analysis.signals.programme import Programme
-from analysis.signals.resampling import resampled
+from analysis.signals.resampling import resample
 
 LARGEST_WITH_JUMP_M = 0.15
 """Left and right are set up by tape before they are measured, so they are rarely so far apart.
@@ -162,24 +162,24 @@ def read_recording(
         If the programme isn't heard.
     """
     rate_hz = programme.sample_rate_hz
-    samples, aligned = _aligned(recorded, recorded_hz, programme)
+    samples, aligned = _align(recorded, recorded_hz, programme)
     top_hz = min(programme.sweep.stop_hz, 0.46 * recorded_hz)
     sides = average_passes(aligned, programme, top_hz=top_hz, microphone_db=microphone_db)
     hum = find_hum(quiet_stretch(samples, aligned, programme), aligned, rate_hz)
     checks = _recording_checks(recorded, recorded_hz, samples.size, hum, aligned, programme, sides)
     snr_db = octave_snr_db(sides, programme)
-    bass, prediction = _bass(sides, hum, air, room)
+    bass, prediction = _read_bass(sides, hum, air, room)
     checks["noise"] = check_noise(snr_db)
     failed = {name for name, check in checks.items() if check.verdict == "fail"}
-    mended_std_s = _mended_std_s(aligned, rate_hz, recorded_hz)
-    arrival = _arrival(sides, aligned, air, failed, mended_std_s=mended_std_s)
+    repair_std_s = _repair_std_s(aligned, rate_hz, recorded_hz)
+    arrival = _match_arrivals(sides, aligned, air, failed, repair_std_s=repair_std_s)
     if arrival is not None and arrival.withheld and not failed - {"noise"}:
-        told = _withheld_check(arrival.withheld, aligned, snr_db)
-        checks[told.name] = told
-    level = _level(sides, arrival, failed)
-    distortion = _distortion(sides, arrival, aligned, programme)
+        check = _withheld_check(arrival.withheld, aligned, snr_db)
+        checks[check.name] = check
+    level = _match_levels(sides, arrival, failed)
+    distortion = _measure_distortion(sides, arrival, aligned, programme)
     checks["distortion"] = check_distortion(worst_harmonic(distortion))
-    checks["geometry"] = _geometry(arrival, room[1] if room else None)
+    checks["geometry"] = _check_geometry(arrival, room[1] if room else None)
     verdicts = {check.verdict for check in checks.values()}
     heard = arrival is not None and arrival.difference_s is not None
     return Reading(
@@ -192,7 +192,7 @@ def read_recording(
         right=sides[1],
         arrival=arrival,
         level=level,
-        polarity=_polarity(sides, arrival),
+        polarity=_match_polarity(sides, arrival),
         distortion=distortion,
         bass=bass,
         prediction=prediction,
@@ -204,7 +204,7 @@ def read_recording(
 _Sides = tuple[SideResponse | None, SideResponse | None]
 
 
-def _aligned(
+def _align(
     recorded: Float, recorded_hz: float, programme: Programme
 ) -> tuple[Float, AlignedPasses]:
     """Bring a recording to the programme's sampling frequency, and find its passes."""
@@ -213,13 +213,13 @@ def _aligned(
         replace(block, at=round(block.at * scale), n_samples=round(block.n_samples * scale))
         for block in find_zero_blocks(recorded, recorded_hz)
     )
-    samples = resampled(recorded, recorded_hz, programme.sample_rate_hz)
+    samples = resample(recorded, recorded_hz, programme.sample_rate_hz)
     return samples, align_passes(
         samples, programme, zeroed=zeroed, rounding_step=quantisation_step(recorded)
     )
 
 
-def _bass(
+def _read_bass(
     sides: _Sides, hum: Hum, air: Air, room: tuple[Room | Space, Positions] | None
 ) -> tuple[Bass, Prediction | None]:
     """Read the bass, with its causes where the room is known."""
@@ -263,27 +263,27 @@ def _recording_checks(
     return {check.name: check for check in checks}
 
 
-def _both(sides: _Sides) -> tuple[ImpulseResponse, ImpulseResponse] | None:
+def _both_responses(sides: _Sides) -> tuple[ImpulseResponse, ImpulseResponse] | None:
     """Return both responses, or None if one is missing."""
     left, right = sides
     return (left.response, right.response) if left and right else None
 
 
-def _mended_std_s(aligned: AlignedPasses, rate_hz: float, recorded_hz: float) -> float:
+def _repair_std_s(aligned: AlignedPasses, rate_hz: float, recorded_hz: float) -> float:
     """Return what mended blocks leave uncertain in the arrival, one sigma.
 
     A lost block is a whole number of the recorder's samples. Where the recording was
     resampled that is no whole number of ours, and one pass of two may be out by one.
     """
-    mended = sum(block.kind != "zeroed" for block in aligned.blocks)
-    return 0.0 if rate_hz == recorded_hz else 0.5 * math.sqrt(mended) / rate_hz
+    repaired = sum(block.kind != "zeroed" for block in aligned.blocks)
+    return 0.0 if rate_hz == recorded_hz else 0.5 * math.sqrt(repaired) / rate_hz
 
 
-def _arrival(
-    sides: _Sides, aligned: AlignedPasses, air: Air, failed: set[str], *, mended_std_s: float
+def _match_arrivals(
+    sides: _Sides, aligned: AlignedPasses, air: Air, failed: set[str], *, repair_std_s: float
 ) -> ArrivalMatch | None:
     """Match the arrivals, unless the recording can't tell them."""
-    both = _both(sides)
+    both = _both_responses(sides)
     spoilt = failed & {"silent_channel", "wrong_sweep", "too_quiet"}
     lost = not (aligned.clock.jump_located and aligned.assignment.sides_certain)
     # An unknown clock widens the uncertainty; an impossible one says that something is wrong.
@@ -293,7 +293,7 @@ def _arrival(
     match = match_arrivals(
         *both,
         speed_of_sound_m_s=air.speed_of_sound_m_s,
-        clock_std_s=math.hypot(aligned.clock.left_right_std_s, mended_std_s),
+        clock_std_s=math.hypot(aligned.clock.left_right_std_s, repair_std_s),
     )
     apart_m = abs(match.difference_m or 0.0)
     if aligned.clock.jump_after is None or apart_m < LARGEST_WITH_JUMP_M:
@@ -302,7 +302,7 @@ def _arrival(
         f"samples were lost in a pause, and with one such loss left and right come out "
         f"{apart_m:.2f} m apart, which is more likely a second loss"
     )
-    return without_difference(match, reason)
+    return withhold_difference(match, reason)
 
 
 def _withheld_check(reason: str, aligned: AlignedPasses, snr_db: dict[float, float]) -> Check:
@@ -313,9 +313,11 @@ def _withheld_check(reason: str, aligned: AlignedPasses, snr_db: dict[float, flo
     return Check(name="dropout", verdict="fail", detail=detail)
 
 
-def _level(sides: _Sides, arrival: ArrivalMatch | None, failed: set[str]) -> LevelMatch | None:
+def _match_levels(
+    sides: _Sides, arrival: ArrivalMatch | None, failed: set[str]
+) -> LevelMatch | None:
     """Match the levels, unless the recording's gain can't be trusted."""
-    both = _both(sides)
+    both = _both_responses(sides)
     spoilt = failed & {"silent_channel", "clipping", "automatic_gain", "too_quiet"}
     if both is None or spoilt or arrival is None:
         return None
@@ -323,15 +325,15 @@ def _level(sides: _Sides, arrival: ArrivalMatch | None, failed: set[str]) -> Lev
     return match_levels(*both, left_s=arrival.left_s, right_s=arrival.right_s, gate_s=gate_s)
 
 
-def _polarity(sides: _Sides, arrival: ArrivalMatch | None) -> PolarityMatch | None:
+def _match_polarity(sides: _Sides, arrival: ArrivalMatch | None) -> PolarityMatch | None:
     """Match the polarities where both loudspeakers were heard."""
-    both = _both(sides)
+    both = _both_responses(sides)
     if both is None or arrival is None:
         return None
     return match_polarity(*both, left_s=arrival.left_s, right_s=arrival.right_s)
 
 
-def _distortion(
+def _measure_distortion(
     sides: _Sides, arrival: ArrivalMatch | None, aligned: AlignedPasses, programme: Programme
 ) -> tuple[tuple[str, HarmonicLevel], ...]:
     """Return the harmonics of each side."""
@@ -341,7 +343,7 @@ def _distortion(
             continue
         at_s = getattr(arrival, f"{name}_s") if arrival is not None else 0.0
         whole = np.concatenate((side.anticausal, side.response.samples))
-        levels = harmonics(
+        levels = harmonic_levels(
             whole,
             sample_rate_hz=side.response.sample_rate_hz,
             start_s=side.anticausal_start_s,
@@ -350,11 +352,11 @@ def _distortion(
             noise=side.response.noise,
             clock_ratio=aligned.clock.ratio,
         )
-        found += [(name, outside_gaps(level, side.response.gaps_hz)) for level in levels]
+        found += [(name, exclude_gaps(level, side.response.gaps_hz)) for level in levels]
     return tuple(found)
 
 
-def _geometry(arrival: ArrivalMatch | None, positions: Positions | None) -> Check:
+def _check_geometry(arrival: ArrivalMatch | None, positions: Positions | None) -> Check:
     """Hold the acoustic difference against the room file's."""
     if positions is not None and positions.exchanged:
         return exchanged_sides_check()

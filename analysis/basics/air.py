@@ -160,8 +160,15 @@ def simple_speed_m_s(temperature_c: float) -> float:
     ------
     ValueError
         If the temperature lies outside that range.
+
+    Examples
+    --------
+    By definition at 20 degrees; by the square root of the temperature at freezing:
+
+    >>> simple_speed_m_s(20.0), round(simple_speed_m_s(0.0), 2)
+    (343.2, 331.29)
     """
-    _require("temperature_c", temperature_c, SIMPLE_RANGE_C, "the simple law")
+    _require_within("temperature_c", temperature_c, SIMPLE_RANGE_C, "the simple law")
     return 343.2 * math.sqrt((temperature_c + 273.15) / 293.15)
 
 
@@ -193,13 +200,13 @@ def cramer_speed_m_s(
         If a value lies outside its range.
     """
     hint = "Cramer's formula (leave the humidity out to use the simple law)"
-    _require("temperature_c", temperature_c, CRAMER_RANGE_C, hint)
-    _require("relative_humidity_percent", relative_humidity_percent, (0, 100), hint)
-    _require("pressure_pa", pressure_pa, CRAMER_RANGE_PA, hint)
-    return _cramer(temperature_c, relative_humidity_percent, pressure_pa)
+    _require_within("temperature_c", temperature_c, CRAMER_RANGE_C, hint)
+    _require_within("relative_humidity_percent", relative_humidity_percent, (0, 100), hint)
+    _require_within("pressure_pa", pressure_pa, CRAMER_RANGE_PA, hint)
+    return _evaluate_cramer(temperature_c, relative_humidity_percent, pressure_pa)
 
 
-def _cramer(t: float, humidity_percent: float, p: float) -> float:
+def _evaluate_cramer(t: float, humidity_percent: float, p: float) -> float:
     """Return Cramer's eq. 15, in his symbols: t in Celsius, p in pascals, xw and xc fractions."""
     kelvin = t + 273.15
     enhancement = 1.00062 + 3.14e-8 * p + 5.6e-7 * t**2
@@ -225,8 +232,12 @@ def _cramer(t: float, humidity_percent: float, p: float) -> float:
 def _humid_speed(t: float, humidity_percent: float, p: float) -> tuple[float, float, float]:
     """Return Cramer's speed, its slope per kelvin, and the sigma that isn't temperature's."""
     speed_m_s = cramer_speed_m_s(t, relative_humidity_percent=humidity_percent, pressure_pa=p)
-    per_kelvin = _cramer(t + 0.5, humidity_percent, p) - _cramer(t - 0.5, humidity_percent, p)
-    per_percent = _cramer(t, humidity_percent + 0.5, p) - _cramer(t, humidity_percent - 0.5, p)
+    per_kelvin = _evaluate_cramer(t + 0.5, humidity_percent, p) - _evaluate_cramer(
+        t - 0.5, humidity_percent, p
+    )
+    per_percent = _evaluate_cramer(t, humidity_percent + 0.5, p) - _evaluate_cramer(
+        t, humidity_percent - 0.5, p
+    )
     other_std_m_s = math.hypot(per_percent * HUMIDITY_STD_PERCENT, CRAMER_STD * speed_m_s)
     return speed_m_s, per_kelvin, other_std_m_s
 
@@ -234,10 +245,10 @@ def _humid_speed(t: float, humidity_percent: float, p: float) -> tuple[float, fl
 def _missing_humidity_std_m_s(temperature_c: float) -> float:
     """Return what 50 % humidity adds to the simple law, taken as its sigma."""
     t = min(max(temperature_c, CRAMER_RANGE_C[0]), CRAMER_RANGE_C[1])
-    return abs(_cramer(t, 50.0, STANDARD_PRESSURE_PA) - simple_speed_m_s(t))
+    return abs(_evaluate_cramer(t, 50.0, STANDARD_PRESSURE_PA) - simple_speed_m_s(t))
 
 
-def _require(name: str, value: float, limits: tuple[float, float], what: str) -> None:
+def _require_within(name: str, value: float, limits: tuple[float, float], what: str) -> None:
     if not limits[0] <= value <= limits[1]:
         msg = f"{name} {value} must lie from {limits[0]:g} to {limits[1]:g} for {what}"
         raise ValueError(msg)

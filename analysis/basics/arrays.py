@@ -10,7 +10,7 @@ Complex = NDArray[np.complex128]
 Mask = NDArray[np.bool_]
 
 
-def frozen(values: ArrayLike, *, name: str, ndim: int = 1) -> Float:
+def freeze(values: ArrayLike, *, name: str, ndim: int = 1) -> Float:
     """Return a read-only float copy of `values`.
 
     Parameters

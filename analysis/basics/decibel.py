@@ -60,6 +60,11 @@ def power_db(power: ArrayLike, *, floor_db: float = FLOOR_DB) -> Float:
     ------
     ValueError
         If a power is negative.
+
+    Examples
+    --------
+    >>> power_db(0.5).round(4).tolist(), float(power_db(0.0))
+    (-3.0103, -300.0)
     """
     values = np.asarray(power, dtype=np.float64)
     if np.any(values < 0):
@@ -68,13 +73,25 @@ def power_db(power: ArrayLike, *, floor_db: float = FLOOR_DB) -> Float:
     return 10 * np.log10(np.maximum(values, 10 ** (floor_db / 10)))
 
 
-def db_amplitude(level_db: ArrayLike) -> Float:
-    """Return the amplitude of a level, ``10 ** (level_db / 20)``."""
+def amplitude_from_db(level_db: ArrayLike) -> Float:
+    """Return the amplitude of a level, ``10 ** (level_db / 20)``.
+
+    Examples
+    --------
+    >>> float(amplitude_from_db(-20.0))
+    0.1
+    """
     return np.asarray(10 ** (np.asarray(level_db, dtype=np.float64) / 20))
 
 
-def db_power(level_db: ArrayLike) -> Float:
-    """Return the power of a level, ``10 ** (level_db / 10)``."""
+def power_from_db(level_db: ArrayLike) -> Float:
+    """Return the power of a level, ``10 ** (level_db / 10)``.
+
+    Examples
+    --------
+    >>> float(power_from_db(-20.0))
+    0.01
+    """
     return np.asarray(10 ** (np.asarray(level_db, dtype=np.float64) / 10))
 
 
@@ -93,5 +110,12 @@ def power_mean_db(level_db: ArrayLike, *, axis: int = -1) -> Float:
     -------
     ndarray
         In dB, without that axis.
+
+    Examples
+    --------
+    One of two equal sources switched off leaves half of the power:
+
+    >>> float(power_mean_db([0.0, -300.0]).round(4))
+    -3.0103
     """
-    return power_db(np.mean(db_power(level_db), axis=axis))
+    return power_db(np.mean(power_from_db(level_db), axis=axis))

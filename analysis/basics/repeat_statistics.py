@@ -135,9 +135,11 @@ def judge_changes(quantities: Sequence[Repeats], *, chance: float = CHANCE) -> l
     if not 0 < chance < 1:
         msg = f"chance {chance} must lie between 0 and 1"
         raise ValueError(msg)
-    spreads = _by_family(quantities)
-    found = [_change(one, *spread) for one, spread in zip(quantities, spreads, strict=True)]
-    claimed = _holm([one[3] for one in found], chance)
+    spreads = _moderate_by_family(quantities)
+    found = [
+        _estimate_change(one, *spread) for one, spread in zip(quantities, spreads, strict=True)
+    ]
+    claimed = _apply_holm([one[3] for one in found], chance)
     return [
         GroupChange(
             name=one.name,
@@ -154,7 +156,9 @@ def judge_changes(quantities: Sequence[Repeats], *, chance: float = CHANCE) -> l
     ]
 
 
-def _change(one: Repeats, ratio: float, freedom: float) -> tuple[float, float, float, float]:
+def _estimate_change(
+    one: Repeats, ratio: float, freedom: float
+) -> tuple[float, float, float, float]:
     """Return the change, its sigma, the degrees of freedom and the chance."""
     change = float(np.mean(one.after) - np.mean(one.before))
     share = 1 / len(one.before) + 1 / len(one.after)
@@ -164,7 +168,7 @@ def _change(one: Repeats, ratio: float, freedom: float) -> tuple[float, float, f
     return change, std, freedom, 2 * float(tail)
 
 
-def _holm(chances: Sequence[float], chance: float) -> list[bool]:
+def _apply_holm(chances: Sequence[float], chance: float) -> list[bool]:
     """Return which are claimed: the smallest first, until one isn't small enough."""
     claimed = [False] * len(chances)
     for rank, index in enumerate(sorted(range(len(chances)), key=lambda i: chances[i])):
@@ -174,24 +178,24 @@ def _holm(chances: Sequence[float], chance: float) -> list[bool]:
     return claimed
 
 
-def _by_family(quantities: Sequence[Repeats]) -> list[tuple[float, float]]:
+def _moderate_by_family(quantities: Sequence[Repeats]) -> list[tuple[float, float]]:
     """Return variance over the stated one and degrees of freedom, family by family."""
     found: list[tuple[float, float]] = [(1.0, math.inf)] * len(quantities)
     for family in {one.family for one in quantities}:
         rows = [k for k, one in enumerate(quantities) if one.family == family]
-        for k, spread in zip(rows, _moderated([quantities[k] for k in rows]), strict=True):
+        for k, spread in zip(rows, _moderate_variances([quantities[k] for k in rows]), strict=True):
             found[k] = spread
     return found
 
 
-def _moderated(quantities: Sequence[Repeats]) -> list[tuple[float, float]]:
+def _moderate_variances(quantities: Sequence[Repeats]) -> list[tuple[float, float]]:
     """Return for each quantity its variance over the stated one, and the degrees of freedom."""
-    ratios = np.array([_ratio(one) for one in quantities])
+    ratios = np.array([_variance_ratio(one) for one in quantities])
     freedom = np.array([len(one.before) + len(one.after) - 2 for one in quantities], dtype=float)
     known = (freedom > 0) & (ratios > 0)
     if not known.any():
         return [(1.0, math.inf)] * len(quantities)
-    common, prior = _common(ratios[known], freedom[known])
+    common, prior = _common_ratio(ratios[known], freedom[known])
     moderated: list[tuple[float, float]] = []
     for ratio, own in zip(ratios, freedom, strict=True):
         total = min(float(own) + prior, MOST_FREEDOM)
@@ -202,7 +206,7 @@ def _moderated(quantities: Sequence[Repeats]) -> list[tuple[float, float]]:
     return moderated
 
 
-def _ratio(one: Repeats) -> float:
+def _variance_ratio(one: Repeats) -> float:
     """Return the variance within the groups over the stated one; 0 without repeats."""
     freedom = len(one.before) + len(one.after) - 2
     if freedom == 0:
@@ -211,7 +215,7 @@ def _ratio(one: Repeats) -> float:
     return within / freedom / one.stated_std**2
 
 
-def _common(ratios: Float, freedom: Float) -> tuple[float, float]:
+def _common_ratio(ratios: Float, freedom: Float) -> tuple[float, float]:
     """Return the common ratio and its degrees of freedom, by the moments of the logarithm."""
     if ratios.size == 1:
         return float(ratios[0]), 0.0

@@ -29,7 +29,7 @@ import numpy as np
 from scipy import fft
 from scipy.special import gammaincinv
 
-from analysis.basics.arrays import Complex, Float, frozen
+from analysis.basics.arrays import Complex, Float, freeze
 from analysis.basics.decibel import amplitude_db, power_db
 from analysis.signals.bands import smooth
 from analysis.signals.impulse_response import ImpulseResponse
@@ -122,7 +122,7 @@ class BassCurve:
         for entry in fields(self):
             value = getattr(self, entry.name)
             if isinstance(value, np.ndarray) and value.dtype == np.float64:
-                object.__setattr__(self, entry.name, frozen(value, name=entry.name))
+                object.__setattr__(self, entry.name, freeze(value, name=entry.name))
         for name in ("response", "covered"):
             value = np.array(getattr(self, name))
             value.flags.writeable = False

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from scipy import fft
 
-from analysis.basics.arrays import Float, frozen
+from analysis.basics.arrays import Float, freeze
 from analysis.basics.decibel import power_db
 from analysis.basics.local_maxima import find_local_maxima
 from analysis.bass.curve import BassCurve
@@ -54,7 +54,7 @@ class BandEnvelope:
 
     def __post_init__(self) -> None:
         for name in ("time_s", "level_db"):
-            object.__setattr__(self, name, frozen(getattr(self, name), name=name))
+            object.__setattr__(self, name, freeze(getattr(self, name), name=name))
 
     def decay_line(self, decay_s: float) -> tuple[Float, Float]:
         """Return time and level of a straight decay, placed on the envelope.

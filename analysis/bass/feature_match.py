@@ -23,7 +23,7 @@ WINDOW_OCTAVES: Final = 1 / 12
 """Largest distance of a pair. A path difference of 2 m that changes by a tenth of a
 metre moves its cancellation by 5 %, 1/14 octave; a mode doesn't move at all."""
 
-SIGMAS: Final = 2.0
+LEAST_WINDOW_SIGMAS: Final = 2.0
 """The window is at least so many sigmas of the two frequencies together."""
 
 LEVEL_SCALE_DB: Final = 12.0
@@ -123,7 +123,7 @@ def _pair_costs(
         for j, b in enumerate(second):
             window_hz = max(
                 (2**window_octaves - 1) * min(a.frequency_hz, b.frequency_hz),
-                SIGMAS * math.hypot(a.frequency_std_hz, b.frequency_std_hz),
+                LEAST_WINDOW_SIGMAS * math.hypot(a.frequency_std_hz, b.frequency_std_hz),
             )
             distance = abs(a.frequency_hz - b.frequency_hz) / window_hz
             if a.kind == b.kind and distance <= 1:

@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.basics.arrays import Float
-from analysis.basics.decibel import db_power
+from analysis.basics.decibel import power_from_db
 from analysis.basics.local_maxima import find_local_maxima
 from analysis.bass.curve import BassCurve
 
@@ -159,7 +159,7 @@ def _exceeds_noise(curve: BassCurve, at: int, foot: int, *, chance: float) -> bo
     n_cells = max(2.0, curve.frequency_hz.size * curve.spacing_hz / curve.resolution_hz)
     n_pairs = n_cells * (n_cells - 1) / 2
     magnitude = np.abs(curve.response[[at, foot]])
-    noise_power = float(np.sum(db_power(curve.noise_level_db[[at, foot]])))
+    noise_power = float(np.sum(power_from_db(curve.noise_level_db[[at, foot]])))
     limit = math.log(n_pairs / chance) * noise_power
     return float(magnitude[0] - magnitude[1]) ** 2 > limit
 
@@ -206,7 +206,7 @@ def _frequency_std_hz(curve: BassCurve, at: int, bend: float, segment: slice) ->
 def _reach_hz(curve: BassCurve, at: int, segment: slice) -> float:
     """Return how far from an extremum the magnitude stays within ``REACH_SIGMAS`` of it."""
     magnitude = np.abs(curve.response[segment])
-    noise_power = db_power(curve.noise_level_db[segment])
+    noise_power = power_from_db(curve.noise_level_db[segment])
     at -= segment.start
     # Half the power of complex noise lies along the response, at either point.
     sigma = np.sqrt(0.5 * (noise_power + noise_power[at]))

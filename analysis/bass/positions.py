@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.basics.arrays import Float, frozen
-from analysis.basics.decibel import db_power, power_db
+from analysis.basics.arrays import Float, freeze
+from analysis.basics.decibel import power_db, power_from_db
 from analysis.bass.curve import BassCurve
 from analysis.bass.feature_match import WINDOW_OCTAVES, match_features
 from analysis.bass.features import Feature
@@ -44,7 +44,7 @@ class PositionAverage:
     def __post_init__(self) -> None:
         for name in ("frequency_hz", "level_db", "spread_db"):
             if (value := getattr(self, name)) is not None:
-                object.__setattr__(self, name, frozen(value, name=name))
+                object.__setattr__(self, name, freeze(value, name=name))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -95,7 +95,7 @@ def average_positions(curves: Sequence[BassCurve]) -> PositionAverage:
     levels = np.array([curve.level_db[row] for curve, row in zip(curves, rows, strict=True)])
     return PositionAverage(
         frequency_hz=frequency_hz,
-        level_db=power_db(np.mean(db_power(levels), axis=0)),
+        level_db=power_db(np.mean(power_from_db(levels), axis=0)),
         spread_db=np.std(levels, axis=0, ddof=1) if len(curves) > 1 else None,
         n_positions=len(curves),
     )

@@ -19,6 +19,7 @@ from typing import Final
 import numpy as np
 
 from analysis.basics.arrays import Float
+from analysis.basics.uncertainty import COVERAGE_FACTOR
 from analysis.pair.level import match_levels
 from analysis.signals.impulse_response import ImpulseResponse
 from analysis.signals.onset import first_arrival_s
@@ -34,8 +35,6 @@ LEAST_GAIN_DB: Final = 0.1
 LEAST_STD_DB: Final = 0.02
 """One sigma of a side's change at the least: what a recorder's input holds over an hour.
 Common practice, no source."""
-
-SIGMAS: Final = 2.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -123,7 +122,7 @@ def common_gain(left: SideChange | None, right: SideChange | None) -> CommonGain
     if left is None or right is None:
         return CommonGain(gain_db=0.0, std_db=0.0, changed=False, left=left, right=right)
     gain_db, std_db = _shared_change_db(left, right)
-    changed = abs(gain_db) > max(SIGMAS * std_db, LEAST_GAIN_DB)
+    changed = abs(gain_db) > max(COVERAGE_FACTOR * std_db, LEAST_GAIN_DB)
     return CommonGain(
         gain_db=gain_db if changed else 0.0,
         std_db=std_db,
@@ -136,7 +135,7 @@ def common_gain(left: SideChange | None, right: SideChange | None) -> CommonGain
 def _shared_change_db(left: SideChange, right: SideChange) -> tuple[float, float]:
     """Return the shared change and one sigma of it."""
     both_std_db = math.hypot(left.std_db, right.std_db)
-    if abs(left.change_db - right.change_db) <= max(SIGMAS * both_std_db, LEAST_GAIN_DB):
+    if abs(left.change_db - right.change_db) <= max(COVERAGE_FACTOR * both_std_db, LEAST_GAIN_DB):
         weights = [1 / side.std_db**2 for side in (left, right)]
         mean = (weights[0] * left.change_db + weights[1] * right.change_db) / sum(weights)
         return mean, 1 / math.sqrt(sum(weights))

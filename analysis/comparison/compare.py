@@ -15,6 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final, get_args
 
+from analysis.basics.uncertainty import COVERAGE_FACTOR
 from analysis.bass.causes.cause import Cause
 from analysis.bass.curve import BassCurve, bass_curve
 from analysis.bass.features import Feature
@@ -29,8 +30,6 @@ from analysis.comparison.moved import Moved, infer_moved, residual_db
 from analysis.room.prediction import CURVES, Curve
 from analysis.room.room import Positions
 from analysis.signals.impulse_response import ImpulseResponse
-
-SIGMAS: Final = 2.0
 
 SPEED_OF_SOUND_M_S: Final = 343.2
 """Dry air at 20 degrees; taken where a snapshot doesn't say."""
@@ -109,7 +108,7 @@ class ValueChange:
     @property
     def beyond_uncertainty(self) -> bool:
         """Whether the change exceeds two sigma."""
-        return abs(self.change) > SIGMAS * self.counted_std
+        return abs(self.change) > COVERAGE_FACTOR * self.counted_std
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

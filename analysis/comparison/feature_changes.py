@@ -30,6 +30,7 @@ from typing import Final, Literal
 
 import numpy as np
 
+from analysis.basics.uncertainty import COVERAGE_FACTOR
 from analysis.bass.curve import BassCurve
 from analysis.bass.feature_match import FeaturePair, match_features
 from analysis.bass.features import Feature, Kind, find_features
@@ -39,7 +40,6 @@ from analysis.room.prediction import Curve
 Change = Literal["moved", "filled", "deepened", "grown", "reduced", "gone", "new"]
 Evidence = Literal["boundary", "mode"]
 
-SIGMAS: Final = 2.0
 
 LEAST_SHIFT: Final = 0.01
 """A smaller shift, as a share of the frequency, is none: five kelvin make 0.9 %."""
@@ -181,7 +181,7 @@ def _unpaired_change(
 
 def least_shift_hz(frequency_hz: float, std_hz: float) -> float:
     """Return the smallest shift of a feature that counts, in Hz."""
-    return max(SIGMAS * std_hz, LEAST_SHIFT * frequency_hz)
+    return max(COVERAGE_FACTOR * std_hz, LEAST_SHIFT * frequency_hz)
 
 
 def _weak_features(curve: BassCurve, known: Sequence[Feature]) -> list[Feature]:
@@ -211,7 +211,7 @@ def _paired_change(pair: FeaturePair, curves: CurvePair, move: Displacement) -> 
     )
     change_db -= curves.change_db
     std_db = math.hypot(pair.level_change_std_db or 0.0, curves.change_std_db)
-    least_db = max(SIGMAS * std_db, LEAST_LEVEL_DB)
+    least_db = max(COVERAGE_FACTOR * std_db, LEAST_LEVEL_DB)
     changes: list[Change] = []
     if abs(pair.frequency_change_hz) > least_hz:
         changes.append("moved")

@@ -11,11 +11,11 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
+from analysis.basics.uncertainty import COVERAGE_FACTOR
+
 SETTING_STD_M: Final = 0.5e-3
 """One sigma of how well a loudspeaker is put where it was meant to, by a tape. Common
 practice, no source."""
-
-SIGMAS: Final = 2.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -122,5 +122,5 @@ def judge_promise(promised: Promise, found_m: float | None, found_std_m: float |
         found_m=found_m,
         off_m=off_m,
         off_std_m=std_m,
-        kept=abs(off_m) <= SIGMAS * std_m,
+        kept=abs(off_m) <= COVERAGE_FACTOR * std_m,
     )

@@ -18,7 +18,7 @@ import numpy as np
 from scipy import fft
 
 from analysis.basics.arrays import Float
-from analysis.signals.delay import delay_between
+from analysis.signals.delay import estimate_delay
 from analysis.signals.impulse_response import ImpulseResponse
 from analysis.signals.onset import first_arrival_s
 
@@ -66,7 +66,7 @@ def residual_db(before: ImpulseResponse, after: ImpulseResponse) -> float | None
         loudspeaker that moved.
     """
     first, second = _early_part(before), _early_part(after)
-    match = delay_between(first, second, sample_rate_hz=before.sample_rate_hz)
+    match = estimate_delay(first, second, sample_rate_hz=before.sample_rate_hz)
     noise = sum(
         _noise_energy(response) / max(float(np.sum(early**2)), 1e-300)
         for response, early in ((before, first), (after, second))

@@ -38,13 +38,13 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.fft as fft
 
-from analysis.pair.excess_phase import DelayFit, fit_delay, fit_twice
+from analysis.pair.excess_phase import DelayFit, fit_delay, fit_delay_twice
 from analysis.pair.gated_pair import (
     GATE_S,
     N_NOISES,
     RATIO_BAND_HZ,
     GatedPair,
-    clean_bins,
+    clean_bins_mask,
     gate_pair,
 )
 from analysis.signals.impulse_response import ImpulseResponse
@@ -72,10 +72,10 @@ GAP_M = 0.4e-3
 """Metres of uncertainty per octave without data: the magnitude ratio is bridged there.
 Planted holes of half an octave to an octave gave 0.05 to 0.3 mm."""
 
-WIDE_MARGIN = 1.4
+NOISE_RIPPLE_MARGIN = 1.4
 """Times the noise's own ripple that is taken off: its scatter would else pass for ripple."""
 
-WIDE_FLOOR = 0.005
+EDGE_RIPPLE = 0.005
 """Ripple in neper (0.04 dB) that the gate's edges leave of like loudspeakers whose
 reflections differ."""
 
@@ -161,22 +161,22 @@ def match_arrivals(
     if left.sample_rate_hz != right.sample_rate_hz:
         msg = f"sampling frequencies {left.sample_rate_hz} and {right.sample_rate_hz} differ"
         raise ValueError(msg)
-    band_hz = _band(left, right)
+    band_hz = _fit_band_hz(left, right)
     arrivals_s = (first_arrival_s(left), first_arrival_s(right))
-    usable = _usable(left, right, band_hz)
+    usable = _clean_share(left, right, band_hz)
     if usable < 0.5:
-        return _withheld(
+        return _withheld_match(
             arrivals_s,
             band_hz,
             f"only {usable:.0%} of {band_hz[0]:.0f} to {band_hz[1]:.0f} Hz is clean on both sides",
         )
-    gated, fit = fit_twice(left, right, arrivals_s, GATE_S, band_hz)
+    gated, fit = fit_delay_twice(left, right, arrivals_s, GATE_S, band_hz)
     noise_m = fit.noise_std_s * speed_of_sound_m_s
     mismatch_m = _mismatch_std_m(left, right, gated, fit, band_hz, speed_of_sound_m_s)
     clock_m = clock_std_s * speed_of_sound_m_s
     check_s = _correlation_delay_s(gated, left.sample_rate_hz)
     if noise_m > WITHHELD_STD_M:
-        return _withheld(
+        return _withheld_match(
             arrivals_s, band_hz, f"noise leaves {noise_m * 1e3:.1f} mm, too much to act on"
         )
     std_m = math.hypot(noise_m, mismatch_m, clock_m, FLOOR_STD_M)
@@ -201,7 +201,7 @@ def match_arrivals(
     )
 
 
-def without_difference(match: ArrivalMatch, reason: str) -> ArrivalMatch:
+def withhold_difference(match: ArrivalMatch, reason: str) -> ArrivalMatch:
     """Return a match whose difference is withheld.
 
     Parameters
@@ -213,10 +213,10 @@ def without_difference(match: ArrivalMatch, reason: str) -> ArrivalMatch:
     -------
     ArrivalMatch
     """
-    return _withheld((match.left_s, match.right_s), match.band_hz, reason)
+    return _withheld_match((match.left_s, match.right_s), match.band_hz, reason)
 
 
-def _withheld(
+def _withheld_match(
     arrivals_s: tuple[float, float], band_hz: tuple[float, float], reason: str
 ) -> ArrivalMatch:
     """Return a match without a difference, and why."""
@@ -239,7 +239,7 @@ def _withheld(
     )
 
 
-def _band(left: ImpulseResponse, right: ImpulseResponse) -> tuple[float, float]:
+def _fit_band_hz(left: ImpulseResponse, right: ImpulseResponse) -> tuple[float, float]:
     """Return the fit's band: the usual one, or the top two octaves of a shorter sweep."""
     top_hz = min(left.band_hz[1], right.band_hz[1], 0.46 * left.sample_rate_hz)
     bottom_hz = max(left.band_hz[0], right.band_hz[0])
@@ -247,12 +247,14 @@ def _band(left: ImpulseResponse, right: ImpulseResponse) -> tuple[float, float]:
     return max(min(BAND_HZ[0], high_hz / 3), bottom_hz * 1.3, 1 / GATE_S), high_hz
 
 
-def _usable(left: ImpulseResponse, right: ImpulseResponse, band_hz: tuple[float, float]) -> float:
+def _clean_share(
+    left: ImpulseResponse, right: ImpulseResponse, band_hz: tuple[float, float]
+) -> float:
     """Return the share of the band, in octaves, that is clean on both sides."""
     if band_hz[1] < 1.5 * band_hz[0]:
         return 0.0
     grid_hz = np.geomspace(*band_hz, 200)
-    return float(np.mean(clean_bins(grid_hz, (*left.gaps_hz, *right.gaps_hz))))
+    return float(np.mean(clean_bins_mask(grid_hz, (*left.gaps_hz, *right.gaps_hz))))
 
 
 def _mismatch_std_m(
@@ -270,7 +272,7 @@ def _mismatch_std_m(
     beyond_m = math.sqrt(max(shift_m**2 - (2 * noise_m) ** 2, 0.0))
     left_in = math.hypot(RIPPLE_M, UNCORRECTED_M * (1 - fit.corrected))
     grid_hz = np.geomspace(RATIO_BAND_HZ[0], gated.top_hz, 300)
-    lost = 1 - float(np.mean(clean_bins(grid_hz, (*left.gaps_hz, *right.gaps_hz))))
+    lost = 1 - float(np.mean(clean_bins_mask(grid_hz, (*left.gaps_hz, *right.gaps_hz))))
     lost_octaves = lost * math.log2(gated.top_hz / RATIO_BAND_HZ[0])
     ripple = max(fit.ripple, _wide_ripple(gated))
     return math.hypot(left_in * ripple, SHIFT_SHARE * beyond_m, GAP_M * lost_octaves)
@@ -290,7 +292,7 @@ def _wide_ripple(gated: GatedPair) -> float:
         for error in gated.errors
         if error.size
     )
-    return math.sqrt(max(measured - WIDE_MARGIN * noise - WIDE_FLOOR**2, 0.0))
+    return math.sqrt(max(measured - NOISE_RIPPLE_MARGIN * noise - EDGE_RIPPLE**2, 0.0))
 
 
 def _correlation_delay_s(gated: GatedPair, sample_rate_hz: float) -> float:

@@ -33,7 +33,7 @@ class DelayFit:
     corrected: float
 
 
-def fit_twice(
+def fit_delay_twice(
     left: ImpulseResponse,
     right: ImpulseResponse,
     arrivals_s: tuple[float, float],
@@ -67,8 +67,8 @@ def fit_delay(gated: GatedPair) -> DelayFit:
     phase = share * ratio_phase(gated, gated.log_ratio)
     cross = product * np.exp(-1j * phase[inside])
     bend = _bend_share(gated, weight, omega, share, seen + PRIOR * noise)
-    row = _row(weight, omega, bend)
-    delay_s = _rough(cross, gated)
+    row = _delay_row(weight, omega, bend)
+    delay_s = _coarse_delay_s(cross, gated)
     if float((cross * np.exp(1j * omega * delay_s)).real.sum()) < 0:
         # One of the two is wired the other way round: half a turn at every frequency.
         cross = -cross
@@ -85,7 +85,7 @@ def fit_delay(gated: GatedPair) -> DelayFit:
     )
 
 
-def _row(weight: Float, omega: Float, bend: float) -> Float:
+def _delay_row(weight: Float, omega: Float, bend: float) -> Float:
     """Return the row that takes phase errors to the delay.
 
     `bend` from 0 to 1 says how far the 1/omega term is let in: the mean of a delay fitted
@@ -116,7 +116,7 @@ def _bend_share(
     return prior / (prior + variance + 1e-15)
 
 
-def _rough(cross: Complex, gated: GatedPair) -> float:
+def _coarse_delay_s(cross: Complex, gated: GatedPair) -> float:
     """Return the delay at the correlation's peak, to a quarter of a sample, in seconds."""
     n_fine = 4 * gated.n_fft
     spectrum = np.zeros(n_fine // 2 + 1, dtype=np.complex128)

@@ -14,7 +14,7 @@ import scipy.fft as fft
 
 from analysis.basics.arrays import Complex, Float, Mask
 from analysis.signals.impulse_response import ImpulseResponse
-from analysis.signals.onset import gated_noise, gated_spectrum
+from analysis.signals.onset import gated_noise_spectra, gated_spectrum
 
 GATE_S = 0.8e-3
 """Shorter than nearly every reflection's delay at a seat; 0.6 to 1 ms were as good."""
@@ -77,22 +77,22 @@ def gate_pair(
     frequency_hz = fft.rfftfreq(n_fft, 1 / rate_hz)
     gaps_hz = (*left.gaps_hz, *right.gaps_hz)
     inside = (frequency_hz >= band_hz[0]) & (frequency_hz <= band_hz[1])
-    inside &= clean_bins(frequency_hz, gaps_hz)
+    inside &= clean_bins_mask(frequency_hz, gaps_hz)
     top_hz = min(RATIO_BAND_HZ[1], left.band_hz[1] / 1.05, right.band_hz[1] / 1.05)
     spectra = tuple(
         gated_spectrum(response, at_s, gate_s, n_fft)
         for response, at_s in zip((left, right), arrivals_s, strict=True)
     )
     errors = tuple(
-        gated_noise(response, gate_s, n_fft, most=n_noises) / (spectrum + 1e-15)
+        gated_noise_spectra(response, gate_s, n_fft, most=n_noises) / (spectrum + 1e-15)
         for response, spectrum in zip((left, right), spectra, strict=True)
     )
     ratio = np.log((np.abs(spectra[0]) + 1e-15) / (np.abs(spectra[1]) + 1e-15))
-    clean = clean_bins(frequency_hz, gaps_hz)
+    clean = clean_bins_mask(frequency_hz, gaps_hz)
     return GatedPair(
         spectra=(spectra[0], spectra[1]),
         errors=(errors[0], errors[1]),
-        log_ratio=held(
+        log_ratio=hold_outside_band(
             np.interp(frequency_hz, frequency_hz[clean], ratio[clean]), frequency_hz, top_hz
         ),
         inside=inside,
@@ -103,21 +103,21 @@ def gate_pair(
     )
 
 
-def clean_bins(frequency_hz: Float, gaps_hz: tuple[tuple[float, float], ...]) -> Mask:
-    """Say which frequencies lie outside all gaps and what the gate smears of them."""
+def clean_bins_mask(frequency_hz: Float, gaps_hz: tuple[tuple[float, float], ...]) -> Mask:
+    """Return which frequencies lie outside all gaps and what the gate smears of them."""
     clean = np.ones(frequency_hz.size, dtype=np.bool_)
     for low_hz, high_hz in gaps_hz:
         clean &= (frequency_hz < low_hz - SMEAR_HZ) | (frequency_hz > high_hz + SMEAR_HZ)
     return clean
 
 
-def held(values: Float, frequency_hz: Float, top_hz: float) -> Float:
+def hold_outside_band(values: Float, frequency_hz: Float, top_hz: float) -> Float:
     """Hold values constant outside the band of the magnitude ratio."""
     first, last = np.searchsorted(frequency_hz, (RATIO_BAND_HZ[0], top_hz))
-    held = values.copy()
-    held[..., :first] = held[..., first : first + 1]
-    held[..., last:] = held[..., last - 1 : last]
-    return held
+    constant = values.copy()
+    constant[..., :first] = constant[..., first : first + 1]
+    constant[..., last:] = constant[..., last - 1 : last]
+    return constant
 
 
 def minimum_phase(log_magnitude: Float, n_fft: int) -> Float:
@@ -133,6 +133,15 @@ def minimum_phase(log_magnitude: Float, n_fft: int) -> Float:
     -------
     ndarray, shape (..., n_fft // 2 + 1)
         In radians.
+
+    Examples
+    --------
+    Of a zero inside the unit circle, :math:`1 + z^{-1}/2`, which is minimum-phase:
+
+    >>> response = fft.rfft([1.0, 0.5], 64)
+    >>> phase = minimum_phase(np.log(np.abs(response)), 64)
+    >>> bool(np.allclose(phase, np.angle(response)))
+    True
     """
     cepstrum = fft.irfft(log_magnitude, n_fft, axis=-1)
     fold = np.zeros(n_fft)
@@ -161,5 +170,5 @@ def ratio_phase(gated: GatedPair, log_ratio: Float) -> Float:
 
 def phase_errors(gated: GatedPair, error: Complex, share: float) -> Float:
     """Return what noise does to the phase that is fitted, at many places."""
-    amplitude = held(error.real, gated.frequency_hz, gated.top_hz)
+    amplitude = hold_outside_band(error.real, gated.frequency_hz, gated.top_hz)
     return (error.imag - share * ratio_phase(gated, amplitude))[:, gated.inside]

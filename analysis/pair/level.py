@@ -33,7 +33,7 @@ from scipy import fft
 from analysis.basics.arrays import Float
 from analysis.signals.bands import Bands, octave_bands
 from analysis.signals.impulse_response import ImpulseResponse
-from analysis.signals.noise_spectrum import power_density
+from analysis.signals.noise_spectrum import welch_noise_density
 
 TOP_HZ: Final = 8000.0
 """Above it a microphone's angle and a tweeter's beam decide, not the gain."""
@@ -45,7 +45,7 @@ SEAT_WINDOW_S: Final = 0.3
 """Steady state: 30 dB of decay in a room of 0.6 s; what comes later is alike for both."""
 
 RISE_S: Final = 2.5e-4
-"""The window opens this long before the arrival, room for the band limit's ringing."""
+"""The window opens this long before the arrival, for the band limit's ringing."""
 
 FALL: Final = 0.25
 """Share of the window in which it closes."""
@@ -123,7 +123,7 @@ class LevelMatch:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class _Spectra:
+class _GatedPower:
     """One side's windowed power and what noise does to it.
 
     Attributes
@@ -171,18 +171,18 @@ def match_levels(
         If the sampling frequencies differ, the gate has no length, or an arrival lies
         outside its response.
     """
-    _check(left, right, left_s, right_s, gate_s)
+    _require_valid(left, right, left_s, right_s, gate_s)
     sides = ((left, left_s), (right, right_s))
     top_hz = min(TOP_HZ, left.band_hz[1], right.band_hz[1])
     bottom_hz = max(left.band_hz[0], right.band_hz[0])
-    direct = [_spectra(side, at_s, gate_s) for side, at_s in sides]
+    direct = [_gated_power(side, at_s, gate_s) for side, at_s in sides]
     seat_s = min(SEAT_WINDOW_S, *(side.time_s[-1] - at_s for side, at_s in sides))
-    seat = [_spectra(side, at_s, seat_s) for side, at_s in sides]
+    seat = [_gated_power(side, at_s, seat_s) for side, at_s in sides]
     gaps_hz = (*left.gaps_hz, *right.gaps_hz)
     seat_band_hz = (max(SEAT_FROM_HZ, 2 / seat_s, bottom_hz), top_hz)
-    difference = _difference(seat, seat_band_hz, gaps_hz)
+    difference = _level_difference(seat, seat_band_hz, gaps_hz)
     return LevelMatch(
-        direct=_difference(direct, (max(1 / gate_s, bottom_hz), top_hz), gaps_hz),
+        direct=_level_difference(direct, (max(1 / gate_s, bottom_hz), top_hz), gaps_hz),
         seat=difference,
         gate_s=gate_s,
         seat_point_std_db=None
@@ -191,7 +191,7 @@ def match_levels(
     )
 
 
-def _check(
+def _require_valid(
     left: ImpulseResponse, right: ImpulseResponse, left_s: float, right_s: float, gate_s: float
 ) -> None:
     if left.sample_rate_hz != right.sample_rate_hz:
@@ -212,7 +212,7 @@ def _check(
             raise ValueError(msg)
 
 
-def window(time_s: Float, length_s: float) -> Float:
+def gate_window(time_s: Float, length_s: float) -> Float:
     """Return the gate at times from the arrival: opens just before, closes softly.
 
     Parameters
@@ -232,12 +232,12 @@ def window(time_s: Float, length_s: float) -> Float:
     return np.asarray(np.sin(0.5 * np.pi * rise) ** 2 * np.sin(0.5 * np.pi * fall) ** 2)
 
 
-def _spectra(side: ImpulseResponse, at_s: float, length_s: float) -> _Spectra:
+def _gated_power(side: ImpulseResponse, at_s: float, length_s: float) -> _GatedPower:
     """Return the power of a stretch from its arrival on, with what noise does to it."""
     rate_hz = side.sample_rate_hz
     first = max(math.ceil((at_s - RISE_S - side.start_s) * rate_hz), 0)
     last = min(math.floor((at_s + length_s - side.start_s) * rate_hz) + 1, side.samples.size)
-    gate = window(side.start_s + np.arange(first, last) / rate_hz - at_s, length_s)
+    gate = gate_window(side.start_s + np.arange(first, last) / rate_hz - at_s, length_s)
     # Two bins or more to the gate's resolution, so that no band falls between bins; a sample
     # more or less in one side's gate makes no other length.
     n_gate = math.ceil((length_s + RISE_S) * rate_hz) + 1
@@ -245,12 +245,12 @@ def _spectra(side: ImpulseResponse, at_s: float, length_s: float) -> _Spectra:
     spectrum = fft.rfft(side.samples[first:last] * gate, n_fft)
     frequency_hz = fft.rfftfreq(n_fft, 1 / rate_hz)
     power = spectrum.real**2 + spectrum.imag**2
-    noise = np.sum(gate**2) * power_density(
+    noise = np.sum(gate**2) * welch_noise_density(
         side.noise, frequency_hz, sample_rate_hz=rate_hz, block=NOISE_BLOCK
     )
     # A complex Gaussian added to a fixed value: Var|h + n|^2 = 2 |h|^2 N + N^2.
     clean = np.maximum(power - noise, 0)
-    return _Spectra(
+    return _GatedPower(
         frequency_hz=frequency_hz,
         power=power - noise,
         variance=2 * clean * noise + noise**2,
@@ -258,7 +258,7 @@ def _spectra(side: ImpulseResponse, at_s: float, length_s: float) -> _Spectra:
     )
 
 
-def _weights(
+def _band_weights(
     frequency_hz: Float, band_hz: tuple[float, float], gaps_hz: tuple[tuple[float, float], ...]
 ) -> Float:
     """Return each bin's share of a band on a logarithmic axis; the whole band sums to 1."""
@@ -270,14 +270,14 @@ def _weights(
         return np.asarray(np.log(np.clip(upper, low_hz, high_hz) / np.clip(lower, low_hz, high_hz)))
 
     total = span(*band_hz)
-    for low_hz, high_hz in _joined(gaps_hz):
+    for low_hz, high_hz in _merge_gaps(gaps_hz):
         low_hz, high_hz = max(low_hz, band_hz[0]), min(high_hz, band_hz[1])
         if low_hz < high_hz:
             total = total - span(low_hz, high_hz)
     return np.asarray(np.maximum(total, 0) / math.log(band_hz[1] / band_hz[0]))
 
 
-def _joined(gaps_hz: tuple[tuple[float, float], ...]) -> list[tuple[float, float]]:
+def _merge_gaps(gaps_hz: tuple[tuple[float, float], ...]) -> list[tuple[float, float]]:
     """Return the gaps with those that overlap made one."""
     joined: list[tuple[float, float]] = []
     for low_hz, high_hz in sorted(gaps_hz):
@@ -288,8 +288,8 @@ def _joined(gaps_hz: tuple[tuple[float, float], ...]) -> list[tuple[float, float
     return joined
 
 
-def _difference(
-    sides: list[_Spectra],
+def _level_difference(
+    sides: list[_GatedPower],
     band_hz: tuple[float, float],
     gaps_hz: tuple[tuple[float, float], ...],
 ) -> LevelDifference:
@@ -299,8 +299,8 @@ def _difference(
         return LevelDifference(
             left_minus_right_db=None, std_db=None, band_hz=None, bands=(), reason=short
         )
-    weights = _weights(sides[0].frequency_hz, band_hz, gaps_hz)
-    level_db, std_db = _weighted(sides, weights)
+    weights = _band_weights(sides[0].frequency_hz, band_hz, gaps_hz)
+    level_db, std_db = _weighted_difference(sides, weights)
     reason: str | None = None
     if np.sum(weights) < 0.5:
         level_db, reason = None, "more than half of the band was lost to spoilt passes"
@@ -316,21 +316,23 @@ def _difference(
 
 
 def _band_levels(
-    sides: list[_Spectra], bands: Bands, gaps_hz: tuple[tuple[float, float], ...]
+    sides: list[_GatedPower], bands: Bands, gaps_hz: tuple[tuple[float, float], ...]
 ) -> tuple[BandLevel, ...]:
     """Return the difference of each band of which more than half is left."""
     levels = []
     for centre_hz, *edges_hz in zip(bands.centre_hz, bands.lower_hz, bands.upper_hz, strict=True):
-        weights = _weights(sides[0].frequency_hz, (edges_hz[0], edges_hz[1]), gaps_hz)
+        weights = _band_weights(sides[0].frequency_hz, (edges_hz[0], edges_hz[1]), gaps_hz)
         if np.sum(weights) > 0.5:
-            level_db, std_db = _weighted(sides, weights)
+            level_db, std_db = _weighted_difference(sides, weights)
             levels.append(
                 BandLevel(centre_hz=float(centre_hz), left_minus_right_db=level_db, std_db=std_db)
             )
     return tuple(levels)
 
 
-def _weighted(sides: list[_Spectra], weights: Float) -> tuple[float | None, float | None]:
+def _weighted_difference(
+    sides: list[_GatedPower], weights: Float
+) -> tuple[float | None, float | None]:
     """Return the difference of two weighted powers and its sigma, or None where noise rules."""
     powers, relative = [], []
     for side in sides:

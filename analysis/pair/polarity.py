@@ -67,7 +67,7 @@ LEAST_CORRELATION: Final = 0.4
 SURE_CORRELATION: Final = 0.6
 """Enough for one band to decide alone."""
 
-LEAST_SIGMAS: Final = 4.0
+EVIDENCE_SIGMAS: Final = 4.0
 """What stands out from the noise by less is no evidence (chance below 1 in 10,000)."""
 
 RISE_S: Final = 2.5e-4
@@ -103,7 +103,7 @@ class PolarityMatch:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class _Gated:
+class _GatedResponse:
     """The transfer function of one side in one band, and that of its noise.
 
     Attributes
@@ -149,10 +149,10 @@ def match_polarity(
                 f"{side.start_s:.6f} to {side.time_s[-1]:.6f} s"
             )
             raise ValueError(msg)
-    low = _correlation(sides, LOW, lags_s=np.zeros(1))
-    high = _correlation(sides, HIGH, lags_s=LAGS_S)
-    matched, reason = _agreement(low, high)
-    signs, reasons = _signs(sides, matched)
+    low = _correlate(sides, LOW, lags_s=np.zeros(1))
+    high = _correlate(sides, HIGH, lags_s=LAGS_S)
+    matched, reason = _judge_agreement(low, high)
+    signs, reasons = _find_signs(sides, matched)
     return PolarityMatch(
         left=signs[0],
         right=signs[1],
@@ -163,9 +163,11 @@ def match_polarity(
     )
 
 
-def _signs(sides: tuple[_Side, _Side], matched: bool | None) -> tuple[list[int | None], list[str]]:
+def _find_signs(
+    sides: tuple[_Side, _Side], matched: bool | None
+) -> tuple[list[int | None], list[str]]:
     """Return both signs, made to fit the agreement where that is known, and why one is None."""
-    found = [_sign(*side) for side in sides]
+    found = [_low_band_sign(*side) for side in sides]
     signs = [sign for sign, _ in found]
     left, right = signs
     if matched is not None:
@@ -183,7 +185,7 @@ def _signs(sides: tuple[_Side, _Side], matched: bool | None) -> tuple[list[int |
     return [left, right], reasons
 
 
-def _agreement(low: float | None, high: float | None) -> tuple[bool | None, str | None]:
+def _judge_agreement(low: float | None, high: float | None) -> tuple[bool | None, str | None]:
     """Return whether the pair is wired alike by the two correlations, or why that is open."""
     weights = [value for value in (low, high) if value is not None]
     if not weights:
@@ -203,20 +205,20 @@ def _agreement(low: float | None, high: float | None) -> tuple[bool | None, str 
     return None, "the two responses are too unlike to tell whether their polarity agrees"
 
 
-def _sign(side: ImpulseResponse, at_s: float) -> tuple[int | None, str | None]:
+def _low_band_sign(side: ImpulseResponse, at_s: float) -> tuple[int | None, str | None]:
     """Return the sign of a loudspeaker's low band, or why there is none."""
     cosines = []
     for band in (WOOFER, LOW):
-        frequency_hz = _frequencies(band, side)
+        frequency_hz = _usable_frequencies(band, side)
         if frequency_hz.size == 0:
             return None, f"{band.low_hz:.0f} to {band.high_hz:.0f} Hz is missing"
-        gated = _gated(side, at_s, band, frequency_hz)
+        gated = _gate_response(side, at_s, band, frequency_hz)
         real = float(np.sum(gated.response.real))
         sigma = float(np.std(np.sum(gated.noises.real, axis=-1)))
         size = float(np.sum(np.abs(gated.response)))
-        if size < LEAST_SIGMAS * sigma:
+        if size < EVIDENCE_SIGMAS * sigma:
             return None, f"{band.low_hz:.0f} to {band.high_hz:.0f} Hz is lost in noise"
-        cosines.append(real / size if abs(real) > LEAST_SIGMAS * sigma else 0.0)
+        cosines.append(real / size if abs(real) > EVIDENCE_SIGMAS * sigma else 0.0)
     mean = sum(cosines) / len(cosines)
     if abs(mean) < LEAST_COSINE:
         return None, (
@@ -226,7 +228,7 @@ def _sign(side: ImpulseResponse, at_s: float) -> tuple[int | None, str | None]:
     return int(math.copysign(1, mean)), None
 
 
-def _frequencies(band: _Band, *sides: ImpulseResponse) -> Float:
+def _usable_frequencies(band: _Band, *sides: ImpulseResponse) -> Float:
     """Return the band's frequencies that every side has, none if they are less than half."""
     frequency_hz = np.geomspace(band.low_hz, band.high_hz, band.n_frequencies)
     inside = np.ones(frequency_hz.size, dtype=bool)
@@ -238,7 +240,9 @@ def _frequencies(band: _Band, *sides: ImpulseResponse) -> Float:
     return np.asarray(frequency_hz[inside] if enough else frequency_hz[:0])
 
 
-def _gated(side: ImpulseResponse, at_s: float, band: _Band, frequency_hz: Float) -> _Gated:
+def _gate_response(
+    side: ImpulseResponse, at_s: float, band: _Band, frequency_hz: Float
+) -> _GatedResponse:
     """Return a side's gated transfer function, its time counted from the arrival."""
     rate_hz = side.sample_rate_hz
     first = max(math.ceil((at_s - RISE_S - side.start_s) * rate_hz), 0)
@@ -248,15 +252,15 @@ def _gated(side: ImpulseResponse, at_s: float, band: _Band, frequency_hz: Float)
     fourier = gate[:, np.newaxis] * np.exp(-2j * np.pi * np.outer(time_s, frequency_hz))
     n_stretches = max(side.noise.size // time_s.size, 1)
     noise = np.resize(side.noise, n_stretches * time_s.size).reshape(n_stretches, time_s.size)
-    return _Gated(response=side.samples[first:last] @ fourier, noises=noise @ fourier)
+    return _GatedResponse(response=side.samples[first:last] @ fourier, noises=noise @ fourier)
 
 
-def _correlation(sides: tuple[_Side, _Side], band: _Band, *, lags_s: Float) -> float | None:
+def _correlate(sides: tuple[_Side, _Side], band: _Band, *, lags_s: Float) -> float | None:
     """Return the normalised correlation at the lag where it is strongest; None in noise."""
-    frequency_hz = _frequencies(band, *(side for side, _ in sides))
+    frequency_hz = _usable_frequencies(band, *(side for side, _ in sides))
     if frequency_hz.size == 0:
         return None
-    left, right = (_gated(side, at_s, band, frequency_hz) for side, at_s in sides)
+    left, right = (_gate_response(side, at_s, band, frequency_hz) for side, at_s in sides)
     turn = np.exp(2j * np.pi * np.outer(lags_s, frequency_hz))
     products = np.real(turn @ (left.response * np.conj(right.response)))
     best = int(np.argmax(np.abs(products)))
@@ -267,6 +271,6 @@ def _correlation(sides: tuple[_Side, _Side], band: _Band, *, lags_s: Float) -> f
     )
     sigma = float(np.std(np.real(noisy @ turn[best])))
     size = float(np.linalg.norm(left.response) * np.linalg.norm(right.response))
-    if size == 0 or abs(products[best]) < LEAST_SIGMAS * sigma:
+    if size == 0 or abs(products[best]) < EVIDENCE_SIGMAS * sigma:
         return None
     return float(products[best]) / size

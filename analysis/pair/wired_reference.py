@@ -21,7 +21,13 @@ from analysis.basics.air import Air
 from analysis.basics.arrays import Complex, Float
 from analysis.pair.arrival import ArrivalMatch
 from analysis.recording.alignment import AlignedPasses
-from analysis.signals.deconvolution import LEAD_S, Inverse, cut_pass, inverse_sweep, shifted
+from analysis.signals.deconvolution import (
+    LEAD_S,
+    InverseSweep,
+    advance_spectrum,
+    cut_pass,
+    inverse_sweep,
+)
 from analysis.signals.programme import Programme
 
 FARTHEST_S: Final = LEAD_S - 0.005
@@ -88,7 +94,7 @@ def absolute_distances(
         clock_ratio=aligned.clock.ratio,
     )
     wired_s = [
-        _pulse_s(_response(reference, at, aligned, programme, inverse), inverse)
+        _pulse_s(_wire_transfer(reference, at, aligned, programme, inverse), inverse)
         for at, extracted in enumerate(aligned.passes)
         if extracted.side == "L"
     ]
@@ -106,8 +112,8 @@ def absolute_distances(
     )
 
 
-def _response(
-    reference: Float, at: int, aligned: AlignedPasses, programme: Programme, inverse: Inverse
+def _wire_transfer(
+    reference: Float, at: int, aligned: AlignedPasses, programme: Programme, inverse: InverseSweep
 ) -> Complex:
     """Return the wire's transfer function in one pass, on the common time axis."""
     rate_hz = programme.sample_rate_hz
@@ -116,10 +122,10 @@ def _response(
     cut, _, _ = cut_pass(reference, rate_hz, begin_s, length_s=length_s)
     spectrum = np.asarray(fft.rfft(cut, inverse.n_fft), dtype=np.complex128) * inverse.spectrum
     # Time zero then lies LEAD_S into the circle, as for the microphone.
-    return shifted(spectrum, -(float(aligned.offsets_s[at]) + LEAD_S), inverse)
+    return advance_spectrum(spectrum, -(float(aligned.offsets_s[at]) + LEAD_S), inverse)
 
 
-def _pulse_s(transfer: Complex, inverse: Inverse) -> float | None:
+def _pulse_s(transfer: Complex, inverse: InverseSweep) -> float | None:
     """Return when the wire's pulse lies on the common axis, or None if there is none."""
     n_fine = FINE * inverse.n_fft
     circular = np.abs(fft.irfft(transfer, n_fine))

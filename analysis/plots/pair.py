@@ -19,7 +19,7 @@ from analysis.basics.arrays import Float
 from analysis.pair.arrival import ArrivalMatch
 from analysis.plots import style
 from analysis.signals.impulse_response import ImpulseResponse
-from analysis.signals.onset import gate
+from analysis.signals.onset import gate_weight
 
 VIEW_S: Final = (-0.5e-3, 4e-3)
 CLOSE_S: Final = (-0.2e-3, 0.4e-3)
@@ -107,7 +107,7 @@ def _draw_side(
     """Draw one loudspeaker's response with the gate and the floor's reflection."""
     _time_axis(ax, VIEW_S, [-0.5, 0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5, 4])
     time_s = np.linspace(*VIEW_S, 600)
-    weight = gate(time_s - arrival_s, match.gate_s[1])
+    weight = gate_weight(time_s - arrival_s, match.gate_s[1])
     ax.fill_between(time_s * 1e3, -weight, weight, color=style.SHADE, linewidth=0)
     ax.plot(time_s * 1e3, weight, color=style.FAINT, linewidth=0.8, linestyle="--")
     ax.plot(time_s * 1e3, -weight, color=style.FAINT, linewidth=0.8, linestyle="--")

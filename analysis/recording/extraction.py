@@ -14,7 +14,7 @@ import scipy.fft as fft
 from analysis.basics.arrays import Complex, Float
 from analysis.recording.band_arrivals import ArrivalLine, fit_arrival_line
 from analysis.recording.passes import Hit, PassAssignment, assign_hits, find_hits
-from analysis.signals.deconvolution import LEAD_S, Inverse, cut_pass, inverse_sweep
+from analysis.signals.deconvolution import LEAD_S, InverseSweep, cut_pass, inverse_sweep
 from analysis.signals.programme import Programme
 
 LEAST_RECORDED, WHOLE_PASS = 0.15, 0.99
@@ -71,7 +71,7 @@ class ExtractedPasses:
     ----------
     passes : tuple of ExtractedPass
     assignment : PassAssignment
-    nominal_inverse : Inverse
+    nominal_inverse : InverseSweep
         Of the sweep without any clock difference.
     other_sweep : bool
         Whether another sweep was heard as well.
@@ -81,7 +81,7 @@ class ExtractedPasses:
 
     passes: tuple[ExtractedPass, ...]
     assignment: PassAssignment
-    nominal_inverse: Inverse
+    nominal_inverse: InverseSweep
     other_sweep: bool
     n_unexpected: int
 
@@ -139,7 +139,7 @@ def _fit_unassigned(
     samples: Float,
     hits: list[Hit],
     assignment: PassAssignment,
-    nominal_inverse: Inverse,
+    nominal_inverse: InverseSweep,
     programme: Programme,
 ) -> list[ArrivalLine]:
     """Return the lines of the hits that are no pass."""
@@ -156,7 +156,7 @@ def _fit_unassigned(
 
 
 def _fit_line(
-    extracted: ExtractedPass, nominal_inverse: Inverse, programme: Programme
+    extracted: ExtractedPass, nominal_inverse: InverseSweep, programme: Programme
 ) -> ArrivalLine:
     """Return the line on which a pass's bands arrive."""
     return fit_arrival_line(

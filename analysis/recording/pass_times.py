@@ -12,8 +12,8 @@ from analysis.basics.arrays import Float
 from analysis.recording.disturbance.detection import Disturbance, clean_weights
 from analysis.recording.extraction import ExtractedPass, indices_by_side
 from analysis.recording.passes import PassAssignment
-from analysis.signals.deconvolution import LEAD_S, Inverse
-from analysis.signals.delay import Delay, delay_between
+from analysis.signals.deconvolution import LEAD_S, InverseSweep
+from analysis.signals.delay import Delay, estimate_delay
 from analysis.signals.programme import Programme
 
 TIMING_BAND_HZ = (250.0, 14_000.0)
@@ -31,7 +31,7 @@ the first, and taken for another order's if one of those is higher by the second
 
 def pass_delays(
     passes: tuple[ExtractedPass, ...],
-    nominal_inverse: Inverse,
+    nominal_inverse: InverseSweep,
     programme: Programme,
     assignment: PassAssignment,
     disturbance: Disturbance,
@@ -61,7 +61,7 @@ def pass_delays(
             )
             for at in (first, second)
         ]
-        return delay_between(*stretches, sample_rate_hz=rate_hz)
+        return estimate_delay(*stretches, sample_rate_hz=rate_hz)
 
     late_s, std_s = np.zeros(len(passes)), np.full(len(passes), 1e-9)
     anchor: int | None = None

@@ -100,6 +100,15 @@ def sweep_phase(sweep: Sweep, frequency_hz: Float) -> Float:
     Stationary phase: the sweep passes f at :math:`t = L \ln(f/f_1)`, so
     :math:`2\pi L (f - f_1) - 2\pi f L \ln(f/f_1) - \pi/4` (A. Novak, P. Lotton, L. Simon,
     "Synchronized swept-sine", J. Audio Eng. Soc. 63(10), 2015, for the form).
+
+    Examples
+    --------
+    Its slope is the group delay: the sweep passes 200 Hz an octave's time after 100 Hz.
+
+    >>> sweep = Sweep(start_hz=100.0, stop_hz=1600.0, duration_s=4.0, level_dbfs=-6.0)
+    >>> phase = sweep_phase(sweep, np.array([199.999, 200.001]))
+    >>> round(float(-np.diff(phase)[0] / (2 * np.pi * 0.002)), 6)
+    1.0
     """
     growth = 2 * np.pi * sweep.growth_s
     octave = np.log(frequency_hz / sweep.start_hz)

@@ -145,6 +145,14 @@ def next_peak_dbfs(heard: HeardBurst, *, wanted_db: float, cap_dbfs: float) -> f
     -------
     float or None
         At most `STEP_DB` above the last.
+
+    Examples
+    --------
+    Nine decibels are missing, but no step is larger than six:
+
+    >>> heard = HeardBurst(peak_dbfs=-40.0, level_dbfs=-60.0, snr_db=21.0)
+    >>> next_peak_dbfs(heard, wanted_db=30.0, cap_dbfs=-12.0)
+    -34.0
     """
     missing_db = wanted_db - heard.snr_db
     if missing_db <= 0 or heard.peak_dbfs >= cap_dbfs - 1e-6:

@@ -19,16 +19,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 import scipy.fft as fft
 
-from analysis.basics.arrays import Complex, Float, frozen
+from analysis.basics.arrays import Complex, Float, freeze
 from analysis.recording.alignment import AlignedPasses
 from analysis.recording.disturbance.detection import N_HARMONICS, clean_weights
 from analysis.recording.extraction import ExtractedPass
 from analysis.signals.deconvolution import (
     LEAD_S,
-    Inverse,
+    InverseSweep,
+    advance_spectrum,
     inverse_sweep,
     response_slice,
-    shifted,
 )
 from analysis.signals.impulse_response import ImpulseResponse
 from analysis.signals.programme import Programme
@@ -61,7 +61,7 @@ class SideResponse:
     level_db: Float
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "anticausal", frozen(self.anticausal, name="anticausal"))
+        object.__setattr__(self, "anticausal", freeze(self.anticausal, name="anticausal"))
 
 
 def average_passes(
@@ -107,7 +107,7 @@ def average_passes(
     return sides[0], sides[1]
 
 
-def _microphone_gain(inverse: Inverse, frequency_hz: Float, correction_db: Float) -> Float:
+def _microphone_gain(inverse: InverseSweep, frequency_hz: Float, correction_db: Float) -> Float:
     """Return the microphone's correction at every bin, as a factor."""
     octave = np.log2(np.maximum(inverse.frequency_hz, 1e-3))
     gain_db = np.interp(octave, np.log2(frequency_hz), correction_db)
@@ -118,7 +118,7 @@ def _average_side(
     which: list[int],
     aligned: AlignedPasses,
     programme: Programme,
-    inverse: Inverse,
+    inverse: InverseSweep,
     band_hz: tuple[float, float],
 ) -> SideResponse:
     """Average one side's passes."""
@@ -164,16 +164,16 @@ def _average_side(
     )
 
 
-def _deconvolve(extracted: ExtractedPass, offset_s: float, inverse: Inverse) -> Complex:
+def _deconvolve(extracted: ExtractedPass, offset_s: float, inverse: InverseSweep) -> Complex:
     """Deconvolve a pass, its first sample at ``-LEAD_S`` of the common axis."""
-    return shifted(extracted.spectrum * inverse.spectrum, -LEAD_S - offset_s, inverse)
+    return advance_spectrum(extracted.spectrum * inverse.spectrum, -LEAD_S - offset_s, inverse)
 
 
 def _estimate_noise(
     transfer: list[Complex],
     share: Float,
     mean: Complex,
-    inverse: Inverse,
+    inverse: InverseSweep,
     programme: Programme,
 ) -> Float:
     """Return a stretch with the statistics of the noise in the mean."""
@@ -201,7 +201,7 @@ def _estimate_noise(
     return np.asarray(apart + fft.irfft(fft.rfft(alone) * np.sqrt(only), alone.size))
 
 
-def _noise_only_s(inverse: Inverse, programme: Programme) -> tuple[float, float]:
+def _noise_only_s(inverse: InverseSweep, programme: Programme) -> tuple[float, float]:
     """Return the stretch of the circular response that holds noise and little else."""
     sweep = programme.sweep
     order = min(float(N_HARMONICS), sweep.stop_hz / sweep.start_hz)
@@ -230,7 +230,7 @@ def _find_gaps_hz(
 
 
 def _pass_levels_db(
-    transfer: list[Complex], aligned: AlignedPasses, which: list[int], inverse: Inverse
+    transfer: list[Complex], aligned: AlignedPasses, which: list[int], inverse: InverseSweep
 ) -> Float:
     """Return each pass's level re the mean over the third octaves clean in all passes."""
     disturbance = aligned.disturbance

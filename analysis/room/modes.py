@@ -29,7 +29,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.basics.arrays import Float, frozen
+from analysis.basics.arrays import Float, freeze
 from analysis.room.room import Point, Room
 
 Indices = NDArray[np.int64]
@@ -58,7 +58,7 @@ class Modes:
     indices: Indices
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "frequency_hz", frozen(self.frequency_hz, name="frequency_hz"))
+        object.__setattr__(self, "frequency_hz", freeze(self.frequency_hz, name="frequency_hz"))
         indices = np.array(self.indices, dtype=np.int64)
         if indices.shape != (self.frequency_hz.size, 3):
             msg = f"indices of shape {indices.shape} must be ({self.frequency_hz.size}, 3)"

@@ -25,7 +25,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from analysis.basics.arrays import Float, frozen
+from analysis.basics.arrays import Float, freeze
 from analysis.room.floor_plan import FloorPlan
 from analysis.room.mesh import PlanElements
 
@@ -59,7 +59,7 @@ class PlanProducts:
 
     def __post_init__(self) -> None:
         for name, ndim in (("along_x_per_m2", 2), ("along_y_per_m2", 2), ("at_walls_per_m", 3)):
-            object.__setattr__(self, name, frozen(getattr(self, name), name=name, ndim=ndim))
+            object.__setattr__(self, name, freeze(getattr(self, name), name=name, ndim=ndim))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -96,7 +96,7 @@ class PlanModes:
 
     def __post_init__(self) -> None:
         for name, ndim in (("wavenumber_rad_m", 1), ("wall_weight_per_m", 2)):
-            object.__setattr__(self, name, frozen(getattr(self, name), name=name, ndim=ndim))
+            object.__setattr__(self, name, freeze(getattr(self, name), name=name, ndim=ndim))
 
 
 def plan_modes(

@@ -14,7 +14,7 @@ from typing import Final, Literal
 import numpy as np
 
 from analysis.basics.air import Air
-from analysis.basics.arrays import Complex, Float, frozen
+from analysis.basics.arrays import Complex, Float, freeze
 from analysis.room.boundary import (
     HIGHEST_HZ,
     Cancellation,
@@ -75,7 +75,7 @@ class NumberedModes:
 
     def __post_init__(self) -> None:
         for name, ndim in (("frequency_hz", 1), ("direction_shares", 2)):
-            object.__setattr__(self, name, frozen(getattr(self, name), name=name, ndim=ndim))
+            object.__setattr__(self, name, freeze(getattr(self, name), name=name, ndim=ndim))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -132,8 +132,8 @@ class Prediction:
     surface_m2: float
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "seat_shape", frozen(self.seat_shape, name="seat_shape"))
-        object.__setattr__(self, "frequency_hz", frozen(self.frequency_hz, name="frequency_hz"))
+        object.__setattr__(self, "seat_shape", freeze(self.seat_shape, name="seat_shape"))
+        object.__setattr__(self, "frequency_hz", freeze(self.frequency_hz, name="frequency_hz"))
 
     @property
     def width_hz(self) -> float:

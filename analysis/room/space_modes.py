@@ -20,7 +20,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from analysis.basics.arrays import Float, frozen
+from analysis.basics.arrays import Float, freeze
 from analysis.room.modes import KINDS
 from analysis.room.plan_modes import ERROR_PERCENT, PlanModes, plan_modes
 from analysis.room.section import Section, section_of
@@ -64,7 +64,7 @@ class SpaceModes:
 
     def __post_init__(self) -> None:
         for name, ndim in (("wavenumber_rad_m", 1), ("surface_weight_per_m", 2)):
-            object.__setattr__(self, name, frozen(getattr(self, name), name=name, ndim=ndim))
+            object.__setattr__(self, name, freeze(getattr(self, name), name=name, ndim=ndim))
 
     def frequency_hz(self, *, speed_of_sound_m_s: float) -> Float:
         """Return the modes' frequencies in Hz, shape (n,)."""

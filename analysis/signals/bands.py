@@ -24,8 +24,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analysis.basics.arrays import Float, frozen
-from analysis.basics.decibel import db_power, power_db
+from analysis.basics.arrays import Float, freeze
+from analysis.basics.decibel import power_db, power_from_db
 
 OCTAVE_RATIO: Final = 10**0.3
 """The octave G of IEC 61260-1, base ten: 1.99526."""
@@ -60,7 +60,7 @@ class Bands:
 
     def __post_init__(self) -> None:
         for name in ("centre_hz", "lower_hz", "upper_hz"):
-            object.__setattr__(self, name, frozen(getattr(self, name), name=name))
+            object.__setattr__(self, name, freeze(getattr(self, name), name=name))
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -94,6 +94,14 @@ def octave_bands(
     ------
     ValueError
         If the range is empty or not positive, or `bands_per_octave` below 1.
+
+    Examples
+    --------
+    The octaves of IEC 61260-1 around 1 kHz, exact:
+
+    >>> bands = octave_bands(250.0, 2000.0, bands_per_octave=1)
+    >>> bands.labels, bands.centre_hz.round(2).tolist()
+    (('250', '500', '1k', '2k'), [251.19, 501.19, 1000.0, 1995.26])
     """
     if not 0 < low_hz < high_hz < math.inf:
         msg = f"low_hz {low_hz} must lie above 0 and below high_hz {high_hz}"
@@ -136,6 +144,11 @@ def nominal_label(centre_hz: float, *, bands_per_octave: int = 3) -> str:
     ------
     ValueError
         If the frequency isn't above 0.
+
+    Examples
+    --------
+    >>> nominal_label(1000 * 10**0.1), nominal_label(1000 * 10**-1.5)
+    ('1.25k', '31.5')
     """
     if not 0 < centre_hz < math.inf:
         msg = f"centre_hz {centre_hz} must lie above 0"
@@ -171,8 +184,17 @@ def band_powers(frequency_hz: ArrayLike, power: ArrayLike, bands: Bands) -> Floa
     ------
     ValueError
         If the bins aren't evenly spaced or a band reaches beyond them.
+
+    Examples
+    --------
+    White noise has three decibels more power in an octave than in the one below:
+
+    >>> bands = octave_bands(250.0, 1000.0, bands_per_octave=1)
+    >>> powers = band_powers(np.arange(2000.0), np.ones(2000), bands)
+    >>> (10 * np.log10(powers[1:] / powers[:-1])).round(6).tolist()
+    [3.0, 3.0]
     """
-    frequency, values = _checked(frequency_hz, power)
+    frequency, values = _as_checked_arrays(frequency_hz, power)
     spacing = np.diff(frequency)
     if not np.allclose(spacing, spacing[0], rtol=1e-6):
         msg = "frequency_hz must be evenly spaced for band_powers"
@@ -180,7 +202,9 @@ def band_powers(frequency_hz: ArrayLike, power: ArrayLike, bands: Bands) -> Floa
     edges = _bin_edges(frequency)
     _require_inside(edges, bands)
     running = _running_sum(values, np.ones_like(frequency))
-    return _at(edges, running, bands.upper_hz) - _at(edges, running, bands.lower_hz)
+    return _interpolate_sum(edges, running, bands.upper_hz) - _interpolate_sum(
+        edges, running, bands.lower_hz
+    )
 
 
 def band_mean_powers(frequency_hz: ArrayLike, power: ArrayLike, bands: Bands) -> Float:
@@ -194,7 +218,7 @@ def band_mean_powers(frequency_hz: ArrayLike, power: ArrayLike, bands: Bands) ->
     ndarray, shape (..., n_bands)
         In the unit of `power`.
     """
-    frequency, _ = _checked(frequency_hz, power)
+    frequency, _ = _as_checked_arrays(frequency_hz, power)
     n_bins = (bands.upper_hz - bands.lower_hz) / (frequency[1] - frequency[0])
     return np.asarray(band_powers(frequency_hz, power, bands) / n_bins)
 
@@ -227,8 +251,15 @@ def smooth(frequency_hz: ArrayLike, level_db: ArrayLike, octaves: float) -> Floa
     The mean is taken over the logarithm of frequency, so a straight slope in dB per
     octave keeps its slope. Near the ends the window shrinks on both sides alike: it
     never leans on one side. Where it is narrower than a bin, nothing changes.
+
+    Examples
+    --------
+    A constant stays one:
+
+    >>> smooth(np.array([100.0, 200.0, 400.0]), np.full(3, -6.0), 1 / 3).round(9).tolist()
+    [-6.0, -6.0, -6.0]
     """
-    frequency, level = _checked(frequency_hz, level_db)
+    frequency, level = _as_checked_arrays(frequency_hz, level_db)
     if not 0 <= octaves < math.inf:
         msg = f"octaves {octaves} must be a number of at least 0"
         raise ValueError(msg)
@@ -236,8 +267,10 @@ def smooth(frequency_hz: ArrayLike, level_db: ArrayLike, octaves: float) -> Floa
     half = np.minimum(position - edges[0], edges[-1] - position)
     half = np.minimum(half, 0.5 * octaves * math.log(OCTAVE_RATIO))
     half = np.maximum(half, _LEAST_HALF_WINDOW)
-    running = _running_sum(db_power(level), np.diff(edges))
-    total = _at(edges, running, position + half) - _at(edges, running, position - half)
+    running = _running_sum(power_from_db(level), np.diff(edges))
+    total = _interpolate_sum(edges, running, position + half) - _interpolate_sum(
+        edges, running, position - half
+    )
     return power_db(np.maximum(total / (2 * half), 0.0))
 
 
@@ -264,8 +297,17 @@ def octave_mean_db(
     ------
     ValueError
         If the band is empty or reaches beyond the response.
+
+    Examples
+    --------
+    Half of an octave at 0 dB and half at nothing make -3.01 dB:
+
+    >>> frequency_hz = np.geomspace(100.0, 200.0, 10_001)
+    >>> level_db = np.where(frequency_hz < 100 * 2**0.5, 0.0, -300.0)
+    >>> round(float(octave_mean_db(frequency_hz, level_db, (100.0, 200.0))), 2)
+    -3.01
     """
-    frequency, level = _checked(frequency_hz, level_db)
+    frequency, level = _as_checked_arrays(frequency_hz, level_db)
     _, edges = _log_axis(frequency)
     if not 0 < band_hz[0] < band_hz[1] < math.inf:
         msg = f"band_hz {band_hz} must rise from above 0"
@@ -275,12 +317,12 @@ def octave_mean_db(
     if low < edges[0] - slack or high > edges[-1] + slack:
         msg = f"band_hz {band_hz} must lie within {frequency[0]:g} to {frequency[-1]:g} Hz"
         raise ValueError(msg)
-    running = _running_sum(db_power(level), np.diff(edges))
-    ends = _at(edges, running, np.array([low, high]))
+    running = _running_sum(power_from_db(level), np.diff(edges))
+    ends = _interpolate_sum(edges, running, np.array([low, high]))
     return power_db(np.maximum((ends[..., 1] - ends[..., 0]) / (high - low), 0.0))
 
 
-def _checked(frequency_hz: ArrayLike, values: ArrayLike) -> tuple[Float, Float]:
+def _as_checked_arrays(frequency_hz: ArrayLike, values: ArrayLike) -> tuple[Float, Float]:
     """Return both as float arrays, after a check of their shapes and of the order."""
     frequency = np.asarray(frequency_hz, dtype=np.float64)
     array = np.asarray(values, dtype=np.float64)
@@ -319,7 +361,7 @@ def _running_sum(values: Float, weight: Float) -> Float:
     return np.concatenate((start, np.cumsum(values * weight, axis=-1)), axis=-1)
 
 
-def _at(edges: Float, running: Float, position: Float) -> Float:
+def _interpolate_sum(edges: Float, running: Float, position: Float) -> Float:
     """Return the running sum at any position, linear within a bin."""
     index = np.clip(np.searchsorted(edges, position, side="right") - 1, 0, edges.size - 2)
     share = np.clip((position - edges[index]) / (edges[index + 1] - edges[index]), 0.0, 1.0)

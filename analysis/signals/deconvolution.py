@@ -31,14 +31,14 @@ from analysis.basics.arrays import Complex, Float
 from analysis.signals.sweep import Sweep, sweep_samples
 
 LEAD_S = 0.05
-"""Cut before a pass: room for a first arrival earlier than the strongest one."""
+"""Cut before a pass: a first arrival may come so much earlier than the strongest one."""
 
 IN_BAND_DB = -80.0
 EDGE_OCTAVES = 1 / 3
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Inverse:
+class InverseSweep:
     """The regularised inverse of a sweep as the recorder's clock saw it.
 
     Attributes
@@ -61,7 +61,7 @@ class Inverse:
 @lru_cache(maxsize=4)
 def inverse_sweep(
     sweep: Sweep, *, sample_rate_hz: float, n_fft: int, clock_ratio: float = 1.0
-) -> Inverse:
+) -> InverseSweep:
     """Return the inverse spectrum that undoes a sweep recorded at a clock ratio.
 
     Parameters
@@ -75,7 +75,7 @@ def inverse_sweep(
 
     Returns
     -------
-    Inverse
+    InverseSweep
         Kept for the next call with the same arguments.
     """
     played = sweep_samples(sweep, sample_rate_hz=sample_rate_hz, clock_ratio=clock_ratio)
@@ -83,13 +83,13 @@ def inverse_sweep(
     frequency_hz = fft.rfftfreq(n_fft, 1 / sample_rate_hz)
     power = swept.real**2 + swept.imag**2
     spectrum: Complex = np.asarray(
-        np.conj(swept) / (power + _regularisation(power, frequency_hz, sweep)), dtype=np.complex128
+        np.conj(swept) / (power + _regularise(power, frequency_hz, sweep)), dtype=np.complex128
     )
     spectrum.flags.writeable = False
-    return Inverse(spectrum=spectrum, n_fft=n_fft, sample_rate_hz=sample_rate_hz)
+    return InverseSweep(spectrum=spectrum, n_fft=n_fft, sample_rate_hz=sample_rate_hz)
 
 
-def _regularisation(power: Float, frequency_hz: Float, sweep: Sweep) -> Float:
+def _regularise(power: Float, frequency_hz: Float, sweep: Sweep) -> Float:
     """Return epsilon: tiny in band, as large as the band's power outside."""
     inside = (frequency_hz > sweep.start_hz * 1.3) & (frequency_hz < sweep.stop_hz / 1.05)
     # One bin in 61 is enough to know the extremes of so smooth a spectrum.
@@ -135,8 +135,16 @@ def cut_pass(
     return cut, first, present
 
 
-def shifted(spectrum: Complex, advance_s: float, inverse: Inverse) -> Complex:
-    """Return the spectrum of a response brought forward by `advance_s` seconds."""
+def advance_spectrum(spectrum: Complex, advance_s: float, inverse: InverseSweep) -> Complex:
+    """Return the spectrum of a response brought forward by `advance_s` seconds.
+
+    Examples
+    --------
+    >>> inverse = InverseSweep(spectrum=np.ones(5, complex), n_fft=8, sample_rate_hz=4.0)
+    >>> pulse = fft.rfft([0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0])
+    >>> int(np.argmax(fft.irfft(advance_spectrum(pulse, 0.5, inverse), 8)))
+    1
+    """
     step = np.exp(2j * np.pi * advance_s * inverse.sample_rate_hz / inverse.n_fft)
     # Powers of one step by blocks: a complex exponential a bin would cost as much as
     # the transform.
@@ -147,14 +155,16 @@ def shifted(spectrum: Complex, advance_s: float, inverse: Inverse) -> Complex:
     return np.asarray(spectrum * (coarse[:, None] * fine).reshape(-1)[:n_bins])
 
 
-def response_slice(spectrum: Complex, inverse: Inverse, *, start_s: float, stop_s: float) -> Float:
+def response_slice(
+    spectrum: Complex, inverse: InverseSweep, *, start_s: float, stop_s: float
+) -> Float:
     """Return a stretch of the circular response, negative times from its end.
 
     Parameters
     ----------
     spectrum : ndarray of complex
         Transfer function.
-    inverse : Inverse
+    inverse : InverseSweep
     start_s, stop_s : float
         The stretch, in seconds from the start of the cut.
 

@@ -39,7 +39,7 @@ class Delay:
     coherence: float
 
 
-def delay_between(first: Float, second: Float, *, sample_rate_hz: float) -> Delay:
+def estimate_delay(first: Float, second: Float, *, sample_rate_hz: float) -> Delay:
     """Return how much later the first of two like responses is.
 
     Parameters
@@ -56,6 +56,16 @@ def delay_between(first: Float, second: Float, *, sample_rate_hz: float) -> Dela
     ------
     ValueError
         If the shapes differ.
+
+    Examples
+    --------
+    A pulse three samples later:
+
+    >>> pulse = np.zeros(64)
+    >>> pulse[20] = 1.0
+    >>> delay = estimate_delay(np.roll(pulse, 3), pulse, sample_rate_hz=1000)
+    >>> round(delay.delay_s, 9), round(delay.coherence, 9)
+    (0.003, 1.0)
     """
     if first.shape != second.shape:
         msg = f"shapes {first.shape} and {second.shape} differ"
@@ -68,7 +78,7 @@ def delay_between(first: Float, second: Float, *, sample_rate_hz: float) -> Dela
     at = int(np.argmax(fft.irfft(cross, n_fine)))
     lag = (at - n_fine if at > n_fine // 2 else at) / FINE
     omega = 2 * np.pi * fft.rfftfreq(n_fft, 1 / sample_rate_hz)
-    delay_s = _peak(cross, omega, lag / sample_rate_hz, sample_rate_hz)
+    delay_s = _climb_to_peak(cross, omega, lag / sample_rate_hz, sample_rate_hz)
     rotated = cross * np.exp(1j * omega * delay_s)
     energies = (np.abs(spectra) ** 2).sum(axis=1)
     joint = float(rotated.real.sum())
@@ -83,7 +93,7 @@ def delay_between(first: Float, second: Float, *, sample_rate_hz: float) -> Dela
     )
 
 
-def _peak(cross: Complex, omega: Float, start_s: float, sample_rate_hz: float) -> float:
+def _climb_to_peak(cross: Complex, omega: Float, start_s: float, sample_rate_hz: float) -> float:
     """Climb from the best whole sample to the correlation's peak by Newton's steps."""
     delay_s = start_s
     for _ in range(6):

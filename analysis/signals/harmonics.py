@@ -32,11 +32,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from analysis.basics.arrays import Float, frozen
+from analysis.basics.arrays import Float, freeze
 from analysis.basics.decibel import power_db
 from analysis.signals.bands import Bands, band_mean_powers, octave_bands
-from analysis.signals.noise_spectrum import power_density
-from analysis.signals.sweep import Sweep, envelope
+from analysis.signals.noise_spectrum import welch_noise_density
+from analysis.signals.sweep import Sweep, sweep_amplitude
 
 ORDERS: Final = (2, 3)
 
@@ -55,7 +55,7 @@ FADED_OUT: Final = 2 ** (1 / 12)
 
 NOISE_BLOCK: Final = 8192
 
-LEAST_SIGMAS: Final = 3.0
+BOUND_SIGMAS: Final = 3.0
 """A harmonic that stands out from the noise by less is given as an upper bound."""
 
 
@@ -88,13 +88,13 @@ class HarmonicLevel:
 
     def __post_init__(self) -> None:
         for name in ("frequency_hz", "level_db", "source_level_db"):
-            object.__setattr__(self, name, frozen(getattr(self, name), name=name))
+            object.__setattr__(self, name, freeze(getattr(self, name), name=name))
         is_bound = np.array(self.is_bound, dtype=np.bool_)
         is_bound.flags.writeable = False
         object.__setattr__(self, "is_bound", is_bound)
 
 
-def harmonics(
+def harmonic_levels(
     samples: Float,
     *,
     sample_rate_hz: float,
@@ -142,24 +142,24 @@ def harmonics(
     if not start_s <= arrival_s < end_s:
         msg = f"arrival_s {arrival_s} must lie inside the samples, {start_s} to {end_s} s"
         raise ValueError(msg)
-    cut = _Cutter(
+    windows = _OrderWindows(
         samples=samples,
         noise=noise,
         rate_hz=sample_rate_hz,
         origin_s=arrival_s - start_s,
         growth_s=sweep.growth_s * clock_ratio,
     )
-    linear = cut.spectrum(1)
+    linear = windows.spectrum(1)
     found = []
     for order in ORDERS:
-        if cut.opens_s(order) >= 0:
-            level = _harmonic(order, cut.spectrum(order), linear, sweep)
+        if windows.opens_s(order) >= 0:
+            level = _harmonic_level(order, windows.spectrum(order), linear, sweep)
             if level is not None:
                 found.append(level)
     return tuple(found)
 
 
-def outside_gaps(level: HarmonicLevel, gaps_hz: tuple[tuple[float, float], ...]) -> HarmonicLevel:
+def exclude_gaps(level: HarmonicLevel, gaps_hz: tuple[tuple[float, float], ...]) -> HarmonicLevel:
     """Leave out the bands for which the recording holds no clean data.
 
     Parameters
@@ -198,8 +198,8 @@ class _Spectrum:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class _Cutter:
-    """Cuts an order's window out of a response."""
+class _OrderWindows:
+    """The window of each harmonic's order in a response."""
 
     samples: Float
     noise: Float
@@ -242,14 +242,14 @@ class _Cutter:
             frequency_hz=frequency_hz,
             power=spectrum.real**2 + spectrum.imag**2,
             noise=np.sum(window**2)
-            * power_density(
+            * welch_noise_density(
                 self.noise, frequency_hz, sample_rate_hz=self.rate_hz, block=NOISE_BLOCK
             ),
             resolution_hz=float(self.rate_hz * np.sum(window**4) / np.sum(window**2) ** 2),
         )
 
 
-def _harmonic(
+def _harmonic_level(
     order: int, harmonic: _Spectrum, linear: _Spectrum, sweep: Sweep
 ) -> HarmonicLevel | None:
     """Return one order's level in the third octaves that sweep and noise allow."""
@@ -260,12 +260,12 @@ def _harmonic(
     bands = octave_bands(lowest_hz, highest_hz, whole=True)
     if bands.centre_hz.size == 0:
         return None
-    produced = _times(bands, order)
-    tapering = _tapering(sweep, harmonic.frequency_hz, order)
+    produced = _multiply_bands(bands, order)
+    tapering = _taper_ratio(sweep, harmonic.frequency_hz, order)
     power = band_mean_powers(harmonic.frequency_hz, tapering * harmonic.power, produced)
     noise = band_mean_powers(harmonic.frequency_hz, tapering * harmonic.noise, produced)
     n_values = np.maximum((produced.upper_hz - produced.lower_hz) / harmonic.resolution_hz, 1)
-    uncertain = LEAST_SIGMAS * noise / np.sqrt(n_values)
+    uncertain = BOUND_SIGMAS * noise / np.sqrt(n_values)
     clean = np.maximum(power - noise, 0)
     is_bound = clean <= uncertain
     heard = np.where(is_bound, clean + uncertain, clean)
@@ -287,7 +287,7 @@ def _linear_power(linear: _Spectrum, bands: Bands) -> Float:
     return np.where(power > 2 * noise, power - noise, 0.0)
 
 
-def _times(bands: Bands, order: int) -> Bands:
+def _multiply_bands(bands: Bands, order: int) -> Bands:
     """Return the bands in which the harmonics of a band's tones lie."""
     return Bands(
         centre_hz=order * bands.centre_hz,
@@ -297,11 +297,11 @@ def _times(bands: Bands, order: int) -> Bands:
     )
 
 
-def _tapering(sweep: Sweep, frequency_hz: Float, order: int) -> Float:
+def _taper_ratio(sweep: Sweep, frequency_hz: Float, order: int) -> Float:
     """Return the sweep's power at a frequency over that at the tone it is a harmonic of."""
     inside = (frequency_hz > order * sweep.start_hz) & (frequency_hz < sweep.stop_hz)
     ratio = np.zeros(frequency_hz.size)
-    harmonic = envelope(sweep, sweep.time_at(frequency_hz[inside]))
-    exciting = envelope(sweep, sweep.time_at(frequency_hz[inside] / order))
+    harmonic = sweep_amplitude(sweep, sweep.time_at(frequency_hz[inside]))
+    exciting = sweep_amplitude(sweep, sweep.time_at(frequency_hz[inside] / order))
     ratio[inside] = (harmonic / np.maximum(exciting, 1e-6 * np.max(exciting))) ** 2
     return ratio

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.basics.arrays import Float, frozen
+from analysis.basics.arrays import Float, freeze
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -47,8 +47,8 @@ class ImpulseResponse:
     n_repeats: int = 1
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "samples", frozen(self.samples, name="samples"))
-        object.__setattr__(self, "noise", frozen(self.noise, name="noise"))
+        object.__setattr__(self, "samples", freeze(self.samples, name="samples"))
+        object.__setattr__(self, "noise", freeze(self.noise, name="noise"))
 
     @property
     def time_s(self) -> Float:

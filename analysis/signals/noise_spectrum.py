@@ -31,7 +31,7 @@ from scipy import fft
 from scipy.ndimage import median_filter
 from scipy.special import gammaincinv
 
-from analysis.basics.arrays import Float, frozen
+from analysis.basics.arrays import Float, freeze
 
 N_TAPERS: Final = 4
 """Eight degrees of freedom a bin; for half a second, bins 10 Hz wide."""
@@ -68,7 +68,7 @@ class NoiseDensity:
 
     def __post_init__(self) -> None:
         for name in ("frequency_hz", "smooth", "lines"):
-            object.__setattr__(self, name, frozen(getattr(self, name), name=name))
+            object.__setattr__(self, name, freeze(getattr(self, name), name=name))
 
     def through(self, window: Float) -> Float:
         """Return the density that a window of shape (m,) would see, shape (n,)."""
@@ -77,7 +77,7 @@ class NoiseDensity:
         return np.where(self.lines > 0, self.lines * gain, self.smooth)
 
 
-def noise_density(noise: Float, sample_rate_hz: float) -> NoiseDensity:
+def multitaper_noise_density(noise: Float, sample_rate_hz: float) -> NoiseDensity:
     """Return the density of a stretch of noise.
 
     Parameters
@@ -110,13 +110,22 @@ def noise_density(noise: Float, sample_rate_hz: float) -> NoiseDensity:
 
 
 def sine_tapers(n_samples: int) -> Float:
-    """Return the first sine tapers, shape (``N_TAPERS``, `n_samples`), of unit energy."""
+    """Return the first sine tapers, shape (``N_TAPERS``, `n_samples`), of unit energy.
+
+    Examples
+    --------
+    >>> tapers = sine_tapers(100)
+    >>> bool(np.allclose(tapers @ tapers.T, np.eye(N_TAPERS)))
+    True
+    """
     order = np.arange(1, N_TAPERS + 1)[:, None]
     phase = np.pi * order * np.arange(1, n_samples + 1) / (n_samples + 1)
     return np.asarray(np.sqrt(2 / (n_samples + 1)) * np.sin(phase))
 
 
-def power_density(noise: Float, frequency_hz: Float, *, sample_rate_hz: float, block: int) -> Float:
+def welch_noise_density(
+    noise: Float, frequency_hz: Float, *, sample_rate_hz: float, block: int
+) -> Float:
     """Return the density of noise by Welch's method: Hann windows that overlap by half.
 
     Parameters
@@ -139,6 +148,16 @@ def power_density(noise: Float, frequency_hz: Float, *, sample_rate_hz: float, b
     ------
     ValueError
         If the noise or the block is too short.
+
+    Examples
+    --------
+    Of white noise it is the variance:
+
+    >>> noise = 0.1 * np.random.default_rng(1).standard_normal(400_000)
+    >>> at_hz = np.array([2000.0])
+    >>> density = welch_noise_density(noise, at_hz, sample_rate_hz=48_000, block=64)
+    >>> round(float(density[0]), 3)
+    0.01
     """
     block = min(block, noise.size)
     if block < 3:

@@ -16,7 +16,7 @@ from analysis.signals.impulse_response import ImpulseResponse
 BAND_HZ = (1500.0, 12_000.0)
 """Where a tweeter's arrival stands out and reflections are weaker than the direct sound."""
 
-FIRST_SHARE = 0.4
+ONSET_SHARE = 0.4
 """The first arrival is where the envelope first reaches this share of its maximum: a
 reflection may be the stronger by 8 dB, a ripple before the arrival is far below."""
 
@@ -65,7 +65,7 @@ def first_arrival_s(response: ImpulseResponse) -> float:
         The envelope's first peak of note, interpolated, on the response's axis.
     """
     height = envelope(response)
-    at = int(np.argmax(height > FIRST_SHARE * height.max()))
+    at = int(np.argmax(height > ONSET_SHARE * height.max()))
     while at + 1 < height.size and height[at + 1] > height[at]:
         at += 1
     fraction = 0.0
@@ -76,7 +76,7 @@ def first_arrival_s(response: ImpulseResponse) -> float:
     return response.start_s + (at + fraction) / response.sample_rate_hz
 
 
-def gate(time_s: Float, length_s: float) -> Float:
+def gate_weight(time_s: Float, length_s: float) -> Float:
     """Return the gate's weight at times counted from the arrival.
 
     Parameters
@@ -89,6 +89,13 @@ def gate(time_s: Float, length_s: float) -> Float:
     -------
     ndarray, shape (n,)
         1 around the arrival, raised-cosine edges, 0 outside.
+
+    Examples
+    --------
+    Open at the arrival, shut half a millisecond before it and at its end:
+
+    >>> gate_weight(np.array([-0.5e-3, 0.0, 0.8e-3]), 0.8e-3).tolist()
+    [0.0, 1.0, 0.0]
     """
     rise = np.clip((time_s + PRE_S) / (0.6 * PRE_S), 0, 1)
     fall = np.clip((length_s - time_s) / (FALL_SHARE * length_s), 0, 1)
@@ -116,12 +123,14 @@ def gated_spectrum(
     inside = (index >= 0) & (index < response.samples.size)
     time_s = response.start_s + index / rate_hz - arrival_s
     cut = np.where(inside, response.samples[np.clip(index, 0, response.samples.size - 1)], 0)
-    spectrum = fft.rfft(cut * gate(time_s, length_s), n_fft)
+    spectrum = fft.rfft(cut * gate_weight(time_s, length_s), n_fft)
     omega = 2 * np.pi * fft.rfftfreq(n_fft, 1 / rate_hz)
     return np.asarray(spectrum * np.exp(-1j * omega * time_s[0]))
 
 
-def gated_noise(response: ImpulseResponse, length_s: float, n_fft: int, *, most: int) -> Complex:
+def gated_noise_spectra(
+    response: ImpulseResponse, length_s: float, n_fft: int, *, most: int
+) -> Complex:
     """Return spectra of the response's noise under the same gate, at many places.
 
     Parameters
@@ -143,6 +152,6 @@ def gated_noise(response: ImpulseResponse, length_s: float, n_fft: int, *, most:
         return np.zeros((0, n_fft // 2 + 1), dtype=np.complex128)
     places = places[:: max(1, places.size // most)][:most]
     windows = np.lib.stride_tricks.sliding_window_view(response.noise, n_gate)[places]
-    weight = gate(np.arange(n_gate) / rate_hz - PRE_S, length_s)
+    weight = gate_weight(np.arange(n_gate) / rate_hz - PRE_S, length_s)
     omega = 2 * np.pi * fft.rfftfreq(n_fft, 1 / rate_hz)
     return np.asarray(fft.rfft(windows * weight, n_fft, axis=-1) * np.exp(1j * omega * PRE_S))

@@ -20,9 +20,9 @@ from typing import Final
 import numpy as np
 from scipy import fft
 
-from analysis.basics.arrays import Complex, Float, frozen
+from analysis.basics.arrays import Complex, Float, freeze
 from analysis.signals.impulse_response import ImpulseResponse
-from analysis.signals.noise_spectrum import NoiseDensity, noise_density
+from analysis.signals.noise_spectrum import NoiseDensity, multitaper_noise_density
 
 RATE_HZ: Final = 3000.0
 """Sampling frequency of the low band: 2.1 times its upper end."""
@@ -77,7 +77,7 @@ class LowBand:
     onset_s: float = field(init=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "samples", frozen(self.samples, name="samples"))
+        object.__setattr__(self, "samples", freeze(self.samples, name="samples"))
         level = np.abs(self.samples)
         threshold = level.max() * 10 ** (_ONSET_DB / 20)
         first = int(np.argmax(level >= threshold)) if threshold > 0 else 0
@@ -145,7 +145,7 @@ def low_band(*responses: ImpulseResponse) -> LowBand:
     )
     n_short = round(n_half_seconds * RATE_HZ / 2)
     return LowBand(
-        samples=fft.irfft(_padded(np.asarray(total), n_short), n_short),
+        samples=fft.irfft(_pad_spectrum(np.asarray(total), n_short), n_short),
         sample_rate_hz=rate_hz * n_short / n_long,
         start_s=begin_s,
         data_s=(max(r.start_s for r in responses), min(ends_s)),
@@ -174,7 +174,7 @@ def _low_spectrum(samples: Float, rate_hz: float, *, n_long: int, delay_s: float
     return np.asarray(fft.rfft(samples, n_long)[:n_bins] * taper * shift)
 
 
-def _padded(spectrum: Complex, n_short: int) -> Complex:
+def _pad_spectrum(spectrum: Complex, n_short: int) -> Complex:
     """Return a one-sided spectrum filled up with zeros for an inverse of `n_short` samples."""
     padded = np.zeros(n_short // 2 + 1, dtype=np.complex128)
     padded[: spectrum.size] = spectrum
@@ -188,12 +188,12 @@ def _low_noise(response: ImpulseResponse) -> NoiseDensity:
     n_long = round(n_half_seconds * rate_hz / 2)
     n_short = round(n_half_seconds * RATE_HZ / 2)
     spectrum = _low_spectrum(noise, rate_hz, n_long=n_long, delay_s=0.0)
-    low = fft.irfft(_padded(spectrum, n_short), n_short)
+    low = fft.irfft(_pad_spectrum(spectrum, n_short), n_short)
     n_kept = max(1, int(noise.size * n_short / n_long))
-    return noise_density(low[:n_kept], rate_hz * n_short / n_long)
+    return multitaper_noise_density(low[:n_kept], rate_hz * n_short / n_long)
 
 
-def resampled(samples: Float, from_hz: float, to_hz: float) -> Float:
+def resample(samples: Float, from_hz: float, to_hz: float) -> Float:
     """Return samples at another sampling frequency, by a linear-phase resampler.
 
     Parameters

@@ -32,7 +32,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import fft
 
 from analysis.basics.arrays import Float
-from analysis.basics.decibel import amplitude_db, db_amplitude, power_db
+from analysis.basics.decibel import amplitude_db, amplitude_from_db, power_db
 
 POLES_HZ: Final = (20.598997, 107.65265, 737.86223, 12194.217)
 """IEC 61672-1, Annex E (second-hand)."""
@@ -149,6 +149,8 @@ def a_weighting_db(frequency_hz: ArrayLike) -> Float:
     --------
     >>> round(float(a_weighting_db(100.0)), 1)
     -19.1
+    >>> round(float(a_weighting_db(1000.0)), 2) + 0.0, round(float(a_weighting_db(31.5)), 1)
+    (0.0, -39.5)
     """
     square = np.asarray(frequency_hz, dtype=np.float64) ** 2
     f1, f2, f3, f4 = (pole**2 for pole in POLES_HZ)
@@ -206,7 +208,7 @@ def _weighted_energies(values: Float, n_hop: int, sample_rate_hz: float) -> Floa
     padded = np.pad(values, (n_hop, n_after))
     frames = np.lib.stride_tricks.sliding_window_view(padded, n_frame)[::n_hop]
     window = np.sin(np.pi * (np.arange(n_frame) + 0.5) / n_frame)
-    weight = db_amplitude(a_weighting_db(fft.rfftfreq(n_frame, 1 / sample_rate_hz)))
+    weight = amplitude_from_db(a_weighting_db(fft.rfftfreq(n_frame, 1 / sample_rate_hz)))
     energies = np.empty(frames.shape[0])
     for first in range(0, frames.shape[0], _FRAMES_AT_ONCE):
         some = slice(first, first + _FRAMES_AT_ONCE)
@@ -233,6 +235,11 @@ def calibration_by_meter(
     Returns
     -------
     Calibration
+
+    Examples
+    --------
+    >>> calibration_by_meter(72.0, -30.0).full_scale_dba
+    102.0
     """
     return Calibration(full_scale_dba=meter_dba - recorded_db, std_db=std_db)
 
@@ -262,11 +269,27 @@ def exposure_of(level: RecordedLevel, calibration: Calibration) -> Exposure:
 
 
 def niosh_share(mean_dba: float, duration_s: float) -> float:
-    """Return the share of a day's dose by NIOSH: 1 for 85 dB(A) over 8 h."""
+    """Return the share of a day's dose by NIOSH: 1 for 85 dB(A) over 8 h.
+
+    Examples
+    --------
+    Three decibels more halve the time:
+
+    >>> niosh_share(85.0, 8 * 3600.0), niosh_share(88.0, 4 * 3600.0)
+    (1.0, 1.0)
+    """
     over = (mean_dba - NIOSH_LEVEL_DBA) / NIOSH_EXCHANGE_DB
     return float(duration_s / NIOSH_TIME_S * 2.0**over)
 
 
 def who_share(mean_dba: float, duration_s: float, *, limit_dba: float) -> float:
-    """Return the share of a week's dose by WHO and ITU: 1 for the limit over 40 h."""
+    """Return the share of a week's dose by WHO and ITU: 1 for the limit over 40 h.
+
+    Examples
+    --------
+    Ten decibels more use up the week's dose in a tenth of the time:
+
+    >>> who_share(80.0, 40 * 3600.0, limit_dba=80.0), who_share(90.0, 4 * 3600.0, limit_dba=80.0)
+    (1.0, 1.0)
+    """
     return float(duration_s / WHO_TIME_S * 10 ** ((mean_dba - limit_dba) / 10))

@@ -69,7 +69,13 @@ class Sweep:
 
     @property
     def octaves(self) -> float:
-        """Number of octaves swept."""
+        """Number of octaves swept.
+
+        Examples
+        --------
+        >>> Sweep(start_hz=20.0, stop_hz=20480.0, duration_s=10.0, level_dbfs=-6.0).octaves
+        10.0
+        """
         return math.log2(self.stop_hz / self.start_hz)
 
     @property
@@ -78,7 +84,16 @@ class Sweep:
         return self.duration_s / math.log(self.stop_hz / self.start_hz)
 
     def time_at(self, frequency_hz: Float | float) -> Float:
-        """Return when the sweep passes a frequency, in seconds from its start."""
+        """Return when the sweep passes a frequency, in seconds from its start.
+
+        Examples
+        --------
+        Ten octaves in ten seconds, so one octave takes a second:
+
+        >>> sweep = Sweep(start_hz=20.0, stop_hz=20480.0, duration_s=10.0, level_dbfs=-6.0)
+        >>> [round(float(sweep.time_at(hz)), 9) for hz in (20.0, 40.0, 20480.0)]
+        [0.0, 1.0, 10.0]
+        """
         return self.growth_s * np.log(np.asarray(frequency_hz, dtype=float) / self.start_hz)
 
     def frequency_at(self, time_s: Float | float) -> Float:
@@ -86,11 +101,20 @@ class Sweep:
         return self.start_hz * np.exp(np.asarray(time_s, dtype=float) / self.growth_s)
 
     def harmonic_lead_s(self, order: int) -> float:
-        """Return how long the `order`-th harmonic leads the linear response, in seconds."""
+        """Return how long the `order`-th harmonic leads the linear response, in seconds.
+
+        Examples
+        --------
+        The second harmonic leads by the time of one octave:
+
+        >>> sweep = Sweep(start_hz=20.0, stop_hz=20480.0, duration_s=10.0, level_dbfs=-6.0)
+        >>> round(sweep.harmonic_lead_s(2), 9)
+        1.0
+        """
         return self.growth_s * math.log(order)
 
 
-def envelope(sweep: Sweep, time_s: Float) -> Float:
+def sweep_amplitude(sweep: Sweep, time_s: Float) -> Float:
     """Return the amplitude of the sweep at each time, 0 outside it.
 
     Parameters
@@ -103,6 +127,14 @@ def envelope(sweep: Sweep, time_s: Float) -> Float:
     -------
     ndarray, shape (n,)
         Linear amplitude; its largest value is ``10 ** (level_dbfs / 20)``.
+
+    Examples
+    --------
+    Between its fades the sweep has its peak level, -6.02 dB re full scale:
+
+    >>> sweep = Sweep(start_hz=20.0, stop_hz=20480.0, duration_s=10.0, level_dbfs=-6.0206)
+    >>> sweep_amplitude(sweep, np.array([0.0, 5.0])).round(5).tolist()
+    [0.0, 0.5]
     """
     octave_s = sweep.duration_s / sweep.octaves
     fade_in_s = min(FADE_IN_OCTAVES * octave_s, 0.25 * sweep.duration_s)
@@ -146,6 +178,14 @@ def sweep_samples(
     ------
     ValueError
         If the stop frequency isn't below half the sampling frequency.
+
+    Examples
+    --------
+    A recorder whose clock runs fast by one part in a thousand counts more samples:
+
+    >>> sweep = Sweep(start_hz=20.0, stop_hz=2000.0, duration_s=1.0, level_dbfs=-6.0)
+    >>> [sweep_samples(sweep, sample_rate_hz=8000, clock_ratio=r).size for r in (1.0, 1.001)]
+    [8000, 8008]
     """
     if sweep.stop_hz >= sample_rate_hz / 2:
         msg = (
@@ -157,4 +197,4 @@ def sweep_samples(
     time_s = (np.arange(n_samples) / sample_rate_hz + advance_s) / clock_ratio
     growth_s = sweep.growth_s
     phase = 2 * np.pi * sweep.start_hz * growth_s * np.expm1(time_s / growth_s)
-    return envelope(sweep, time_s) * np.sin(phase)
+    return sweep_amplitude(sweep, time_s) * np.sin(phase)

@@ -19,12 +19,12 @@ from typing import Final
 import numpy as np
 
 from analysis.basics.arrays import Float
+from analysis.basics.uncertainty import COVERAGE_FACTOR
 from analysis.survey.propagation import STEP_M
 from analysis.survey.solution import Solution
 from analysis.survey.survey import HEAD
 from analysis.survey.triangle import Triangle
 
-SIGMAS: Final = 2.0
 HIDDEN: Final = 3.0
 """A slip that moves its own standardised residual by less than this can go unseen."""
 
@@ -87,7 +87,7 @@ def compare_arrival(
         return None
     off_m = sound_m - surveyed.value
     std_m = float(np.hypot(sound_std_m, surveyed.std))
-    agrees = abs(off_m) <= SIGMAS * std_m
+    agrees = abs(off_m) <= COVERAGE_FACTOR * std_m
     away = [
         solution.place_m(HEAD) - solution.place_m(f"{side} tweeter") for side in ("left", "right")
     ]

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Final, Protocol
 import numpy as np
 
 from analysis.pair.nudge.listening import ListenState, listen
-from analysis.pair.nudge.pattern import pattern_samples
-from analysis.pair.nudge.track import NudgeTrack, advice, follow
+from analysis.pair.nudge.pattern import period_samples
+from analysis.pair.nudge.track import NudgeTrack, follow, move_advice
 from measure.errors import NotHeardError
 from measure.safety.limits import admit
 from measure.sound.keys import Keys
@@ -156,7 +156,7 @@ def nudge(
     catcher = _KeyCatcher(keys)
     rate_hz = path.sample_rate_hz
     signal = admit(
-        pattern_samples(pattern), sample_rate_hz=rate_hz, ledger=ledger, repeated_s=longest_s
+        period_samples(pattern), sample_rate_hz=rate_hz, ledger=ledger, repeated_s=longest_s
     )
     run: Run | None = None
     try:
@@ -308,7 +308,7 @@ def answer_json(track: NudgeTrack) -> str:
     latest = track.latest
     assert latest is not None
     sure = latest.doubt is None and latest.difference_m is not None
-    todo = advice(latest.difference_m or 0.0, move=track.move, tolerance_m=track.tolerance_m)
+    todo = move_advice(latest.difference_m or 0.0, move=track.move, tolerance_m=track.tolerance_m)
     document = {
         "schema": 1,
         "command": "nudge",

@@ -20,7 +20,7 @@ from analysis.basics.air import air_at
 from analysis.reading import Reading, loudest_channel, read_recording
 from analysis.recording.checks.check import NAMES
 from analysis.recording.extraction import NoPassError
-from analysis.signals.resampling import resampled
+from analysis.signals.resampling import resample
 from analysis.signals.sweep import Sweep
 from benchmarks import faults
 from benchmarks.planted import (
@@ -393,7 +393,7 @@ def test_resampling_changes_nothing(to_hz: int) -> None:
     """Invariant: the same sound at another sampling frequency gives the same match."""
     one = planted(short_programme(), seed=4)
     before = read(one)
-    after = read(one.spoilt(resampled(one.samples, RATE_HZ, to_hz), sample_rate_hz=to_hz))
+    after = read(one.spoilt(resample(one.samples, RATE_HZ, to_hz), sample_rate_hz=to_hz))
     assert before.arrival is not None
     assert after.arrival is not None
     assert before.arrival.difference_s is not None

@@ -29,14 +29,14 @@ import scipy.fft as fft
 from analysis.basics.arrays import Float
 from analysis.pair.arrival import FLOOR_STD_M, IN_ROOM_STD_M, ArrivalMatch, match_arrivals
 from analysis.pair.nudge.level import direct_level_difference
-from analysis.pair.nudge.pattern import NudgePattern, side_of
-from analysis.pair.nudge.repeat import Change, change_between
+from analysis.pair.nudge.pattern import NudgePattern, sweep_side
+from analysis.pair.nudge.repeat import SweepChange, sweep_change
 from analysis.pair.nudge.sweep import Fault, HeardSweep
 from analysis.signals.impulse_response import ImpulseResponse
 
 DISTURBED_M = 4e-3
 """Metres of uncertainty per misfit beyond noise (relative amplitude): what ten independent
-cells of the band leave of a phase error, with a margin of two."""
+parts of the band leave of a phase error, with a margin of two."""
 
 MISMATCH_TIMES = 1.2
 NOISE_TIMES = 1.05
@@ -98,7 +98,7 @@ class NudgeAnswer:
         Left minus right in the direct sound, and one sigma.
     side : str
         Whose sweeps were the first and third, ``left`` or ``right``.
-    change : Change or None
+    change : SweepChange or None
         From the first to the third.
     rate_ppm : float or None
         The same change of lag, in microseconds a second: drift and motion.
@@ -118,13 +118,13 @@ class NudgeAnswer:
     level_db: float | None = None
     level_std_db: float | None = None
     side: str
-    change: Change | None = None
+    change: SweepChange | None = None
     rate_ppm: float | None = None
     doubt: Doubt | None = None
     doubt_side: str | None = None
 
 
-def answer(
+def answer_from_sweeps(
     sweeps: Sequence[HeardSweep],
     pattern: NudgePattern,
     *,
@@ -161,21 +161,23 @@ def answer(
         raise ValueError(msg)
     first, middle, third = sweeps
     empty = NudgeAnswer(
-        index=third.index, time_s=_middle_s(pattern, middle.index), side=side_of(third.index)
+        index=third.index, time_s=_middle_s(pattern, middle.index), side=sweep_side(third.index)
     )
     faulty = _worst_fault(sweeps)
     if faulty is not None and faulty.fault is not None:
-        sides = {side_of(one.index) for one in sweeps if one.fault is faulty.fault}
-        alone = side_of(faulty.index) if len(sides) == 1 else None
+        sides = {sweep_side(one.index) for one in sweeps if one.fault is faulty.fault}
+        alone = sweep_side(faulty.index) if len(sides) == 1 else None
         return replace(empty, doubt=Doubt(faulty.fault), doubt_side=alone)
-    change = change_between(first, third)
+    change = sweep_change(first, third)
     between_s = pattern.start_s(third.index) - pattern.start_s(first.index)
     known = replace(empty, change=change, rate_ppm=1e6 * change.shift_s / between_s)
-    left, right = _pair(first, middle, third, change, _share(pattern, middle.index))
+    left, right = _interpolate_pair(
+        first, middle, third, change, _time_share(pattern, middle.index)
+    )
     match = match_arrivals(left, right, speed_of_sound_m_s=speed_of_sound_m_s)
     other = before.change if before is not None and before.index == middle.index else None
-    full = _filled(known, match, [change, other] if other else [change], left, right)
-    doubt, doubt_side = _doubt(full, match, [change, other], clock_ppm)
+    full = _add_figures(known, match, [change, other] if other else [change], left, right)
+    doubt, doubt_side = _find_doubt(full, match, [change, other], clock_ppm)
     return replace(full, doubt=doubt, doubt_side=doubt_side)
 
 
@@ -183,7 +185,7 @@ def _middle_s(pattern: NudgePattern, index: int) -> float:
     return pattern.start_s(index) + pattern.sweep.duration_s / 2
 
 
-def _share(pattern: NudgePattern, index: int) -> float:
+def _time_share(pattern: NudgePattern, index: int) -> float:
     """Return where a sweep lies between its neighbours, 0 to 1."""
     before, at, after = (pattern.start_s(index + step) for step in (-1, 0, 1))
     return (at - before) / (after - before)
@@ -196,8 +198,8 @@ def _worst_fault(sweeps: Sequence[HeardSweep]) -> HeardSweep | None:
     return min(faulty, key=lambda sweep: order.index(sweep.fault or Fault.UNHEARD), default=None)
 
 
-def _pair(
-    first: HeardSweep, middle: HeardSweep, third: HeardSweep, change: Change, share: float
+def _interpolate_pair(
+    first: HeardSweep, middle: HeardSweep, third: HeardSweep, change: SweepChange, share: float
 ) -> tuple[ImpulseResponse, ImpulseResponse]:
     """Return left and right at the time of the middle sweep."""
     one, other = first.response, third.response
@@ -206,19 +208,19 @@ def _pair(
     assert middle.response is not None
     n_samples = min(one.samples.size, other.samples.size)
     apart_s = other.start_s - one.start_s
-    samples = (1 - share) * _later(one.samples[:n_samples], share * change.shift_s, one)
-    samples += share * _later(
+    samples = (1 - share) * _delay_samples(one.samples[:n_samples], share * change.shift_s, one)
+    samples += share * _delay_samples(
         other.samples[:n_samples], apart_s - (1 - share) * change.shift_s, other
     )
     scale = math.hypot(1 - share, share)
     outer = replace(
         one, samples=samples, noise=scale * np.concatenate((one.noise, other.noise)), n_repeats=2
     )
-    sides = {side_of(first.index): outer, side_of(middle.index): middle.response}
+    sides = {sweep_side(first.index): outer, sweep_side(middle.index): middle.response}
     return sides["left"], sides["right"]
 
 
-def _later(samples: Float, delay_s: float, response: ImpulseResponse) -> Float:
+def _delay_samples(samples: Float, delay_s: float, response: ImpulseResponse) -> Float:
     """Return samples delayed by any time, short against their length."""
     n_fft = fft.next_fast_len(samples.size + 256, real=True)
     omega = 2 * np.pi * fft.rfftfreq(n_fft, 1 / response.sample_rate_hz)
@@ -226,10 +228,10 @@ def _later(samples: Float, delay_s: float, response: ImpulseResponse) -> Float:
     return np.asarray(fft.irfft(turned, n_fft)[: samples.size])
 
 
-def _filled(
+def _add_figures(
     known: NudgeAnswer,
     match: ArrivalMatch,
-    changes: Sequence[Change],
+    changes: Sequence[SweepChange],
     left: ImpulseResponse,
     right: ImpulseResponse,
 ) -> NudgeAnswer:
@@ -252,10 +254,10 @@ def _filled(
     )
 
 
-def _doubt(
+def _find_doubt(
     full: NudgeAnswer,
     match: ArrivalMatch,
-    changes: Sequence[Change | None],
+    changes: Sequence[SweepChange | None],
     clock_ppm: float | None,
 ) -> tuple[Doubt | None, str | None]:
     """Return the doubt that weighs most, and whose sweep it is about."""

@@ -16,7 +16,7 @@ from analysis.basics.arrays import Float
 from analysis.pair.gated_pair import GATE_S
 from analysis.pair.level import MOST_STD_DB, TOP_HZ
 from analysis.signals.impulse_response import ImpulseResponse
-from analysis.signals.onset import gated_noise, gated_spectrum
+from analysis.signals.onset import gated_noise_spectra, gated_spectrum
 
 N_FFT_S = 0.005
 """Bins of 200 Hz at most, where the gate resolves 1.25 kHz."""
@@ -39,7 +39,7 @@ def direct_level_difference(
     tuple of float, or None
         Left minus right and one sigma of it, in dB; None where noise hides it.
     """
-    sides = [_power(left, left_s), _power(right, right_s)]
+    sides = [_direct_power(left, left_s), _direct_power(right, right_s)]
     if any(power <= 0 for power, _ in sides):
         return None
     per_db = 10 / math.log(10)
@@ -49,7 +49,7 @@ def direct_level_difference(
     return 10 * math.log10(sides[0][0] / sides[1][0]), std_db
 
 
-def _power(response: ImpulseResponse, arrival_s: float) -> tuple[float, float]:
+def _direct_power(response: ImpulseResponse, arrival_s: float) -> tuple[float, float]:
     """Return the weighted power of the direct sound alone, and one sigma of it."""
     rate_hz = response.sample_rate_hz
     n_fft = 2 ** math.ceil(math.log2(N_FFT_S * rate_hz))
@@ -57,7 +57,7 @@ def _power(response: ImpulseResponse, arrival_s: float) -> tuple[float, float]:
     inside = slice(*np.searchsorted(frequency_hz, (1 / GATE_S, TOP_HZ)))
     weight: Float = 1 / frequency_hz[inside]
     spectrum = gated_spectrum(response, arrival_s, GATE_S, n_fft)[inside]
-    noise = gated_noise(response, GATE_S, n_fft, most=96)[:, inside]
+    noise = gated_noise_spectra(response, GATE_S, n_fft, most=96)[:, inside]
     power = float((weight * np.abs(spectrum) ** 2).sum())
     if not noise.size:
         return power, 0.0

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.pair.nudge.answer import NudgeAnswer, answer
+from analysis.pair.nudge.answer import NudgeAnswer, answer_from_sweeps
 from analysis.pair.nudge.pattern import NudgePattern
 from analysis.pair.nudge.search import find_pattern
-from analysis.pair.nudge.sweep import LEAD_S, HeardSweep, Recorded, hear_sweep, needed_s
+from analysis.pair.nudge.sweep import LEAD_S, HeardSweep, Recorded, hear_sweep, recorded_until_s
 
 SEARCH_S = 2.6
 """The pattern is looked for in so much of the newest recording: two periods and a sweep."""
@@ -89,15 +89,15 @@ def listen(
     """
     recorded_s = samples.size / state.pattern.sample_rate_hz
     if state.lag_s is None:
-        state = _search(state, samples)
+        state = _search_pattern(state, samples)
     answers = []
     while (
         state.lag_s is not None
-        and needed_s(state.pattern, state.next_index, state.lag_s) <= recorded_s
+        and recorded_until_s(state.pattern, state.next_index, state.lag_s) <= recorded_s
     ):
-        state = _advance(state, samples, state.lag_s)
+        state = _hear_next(state, samples, state.lag_s)
         if len(state.sweeps) >= 3:
-            latest = answer(
+            latest = answer_from_sweeps(
                 state.sweeps[-3:],
                 state.pattern,
                 speed_of_sound_m_s=speed_of_sound_m_s,
@@ -107,11 +107,11 @@ def listen(
             state = replace(state, latest=latest)
             answers.append(latest)
         if state.lag_s is None:
-            state = _search(state, samples)
+            state = _search_pattern(state, samples)
     return state, tuple(answers)
 
 
-def _search(state: ListenState, samples: Recorded) -> ListenState:
+def _search_pattern(state: ListenState, samples: Recorded) -> ListenState:
     """Look for the pattern in the newest recording, if there is enough of it."""
     rate_hz = state.pattern.sample_rate_hz
     recorded_s = samples.size / rate_hz
@@ -130,14 +130,14 @@ def _search(state: ListenState, samples: Recorded) -> ListenState:
         state,
         lag_s=found.lag_s,
         next_index=max(
-            _first_within(state.pattern, found.lag_s, first / rate_hz), state.next_index
+            _first_sweep_within(state.pattern, found.lag_s, first / rate_hz), state.next_index
         ),
         sweeps=(),
         searched_s=recorded_s,
     )
 
 
-def _first_within(pattern: NudgePattern, lag_s: float, first_s: float) -> int:
+def _first_sweep_within(pattern: NudgePattern, lag_s: float, first_s: float) -> int:
     """Return the first sweep that lies wholly in what was searched."""
     index = max(4 * math.floor((first_s - lag_s) / pattern.period_s), 0)
     while pattern.start_s(index) + lag_s < first_s:
@@ -145,7 +145,7 @@ def _first_within(pattern: NudgePattern, lag_s: float, first_s: float) -> int:
     return index
 
 
-def _advance(state: ListenState, samples: Recorded, lag_s: float) -> ListenState:
+def _hear_next(state: ListenState, samples: Recorded, lag_s: float) -> ListenState:
     """Hear the next sweep."""
     heard = hear_sweep(samples, state.pattern, state.next_index, expected_lag_s=lag_s)
     sweeps = (*state.sweeps, heard)[-4:]

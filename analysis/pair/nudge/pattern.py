@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.basics.arrays import Float, frozen
+from analysis.basics.arrays import Float, freeze
 from analysis.signals.sweep import Sweep, sweep_samples
 
 SIDES = ("left", "right")
@@ -98,8 +98,14 @@ class NudgePattern:
         return self.start_frame(index) / self.sample_rate_hz
 
 
-def side_of(index: int) -> str:
-    """Return whose a sweep is: ``left`` or ``right``."""
+def sweep_side(index: int) -> str:
+    """Return whose a sweep is: ``left`` or ``right``.
+
+    Examples
+    --------
+    >>> [sweep_side(index) for index in range(4)]
+    ['left', 'right', 'left', 'right']
+    """
     return SIDES[index % 2]
 
 
@@ -123,7 +129,7 @@ def nudge_pattern(*, sample_rate_hz: int, level_dbfs: float) -> NudgePattern:
     )
 
 
-def pattern_samples(pattern: NudgePattern) -> Float:
+def period_samples(pattern: NudgePattern) -> Float:
     """Return one period, to be played again and again.
 
     Parameters
@@ -140,4 +146,4 @@ def pattern_samples(pattern: NudgePattern) -> Float:
     for index in range(4):
         first = pattern.start_frame(index)
         samples[index % 2, first : first + one.size] = one
-    return frozen(samples, name="samples", ndim=2)
+    return freeze(samples, name="samples", ndim=2)

@@ -20,7 +20,7 @@ from analysis.basics.arrays import Complex, Float
 from analysis.pair.gated_pair import GATE_S
 from analysis.pair.nudge.sweep import HeardSweep
 from analysis.signals.impulse_response import ImpulseResponse
-from analysis.signals.onset import gated_noise, gated_spectrum
+from analysis.signals.onset import gated_noise_spectra, gated_spectrum
 
 N_FFT_S = 0.005
 """Bins of 200 Hz, where the gate resolves 1.25 kHz."""
@@ -38,11 +38,11 @@ microseconds of half a period at 12 kHz."""
 
 SCATTER = 1.6
 """Ratio of misfit to expected power that noise alone exceeds once in some fifty times: the
-gate leaves ten independent cells of the band, their sum scatters by a third."""
+gate leaves ten independent parts of the band, their sum scatters by a third."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Change:
+class SweepChange:
     """From one sweep of a side to its next.
 
     Attributes
@@ -60,7 +60,7 @@ class Change:
     excess: float
 
 
-def change_between(earlier: HeardSweep, later: HeardSweep) -> Change:
+def sweep_change(earlier: HeardSweep, later: HeardSweep) -> SweepChange:
     """Return what changed from one sweep of a side to a later one.
 
     Parameters
@@ -70,7 +70,7 @@ def change_between(earlier: HeardSweep, later: HeardSweep) -> Change:
 
     Returns
     -------
-    Change
+    SweepChange
 
     Raises
     ------
@@ -98,11 +98,15 @@ def change_between(earlier: HeardSweep, later: HeardSweep) -> Change:
         shift_s += rest_s
     turned = after * np.exp(1j * omega * rest_s)
     wide = slice(*np.searchsorted(frequency_hz, MISFIT_BAND_HZ))
-    gain, excess = _misfit(turned[wide], before[wide], (later.response, earlier.response), wide)
-    return Change(shift_s=shift_s, gain_db=20 * math.log10(max(abs(gain), 1e-6)), excess=excess)
+    gain, excess = _measure_misfit(
+        turned[wide], before[wide], (later.response, earlier.response), wide
+    )
+    return SweepChange(
+        shift_s=shift_s, gain_db=20 * math.log10(max(abs(gain), 1e-6)), excess=excess
+    )
 
 
-def _misfit(
+def _measure_misfit(
     after: Complex,
     before: Complex,
     responses: tuple[ImpulseResponse, ImpulseResponse],
@@ -136,7 +140,7 @@ def _delay_s(cross: Complex, omega: Float, reach_s: float) -> float:
 def _noise_power(response: ImpulseResponse, wide: slice) -> float:
     """Return the power of the noise under the same gate, summed over the band."""
     n_fft = 2 ** math.ceil(math.log2(N_FFT_S * response.sample_rate_hz))
-    spectra = gated_noise(response, GATE_S, n_fft, most=96)[:, wide]
+    spectra = gated_noise_spectra(response, GATE_S, n_fft, most=96)[:, wide]
     if not spectra.size:
         return 0.0
     return float((np.abs(spectra) ** 2).mean(axis=0).sum())

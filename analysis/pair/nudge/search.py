@@ -44,7 +44,7 @@ five times as long."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Found:
+class FoundPattern:
     """The pattern's place.
 
     Attributes
@@ -62,7 +62,7 @@ class Found:
 
 def find_pattern(
     samples: Float, pattern: NudgePattern, *, first_s: float = 0.0, near_lag_s: float | None = None
-) -> Found | None:
+) -> FoundPattern | None:
     """Look for the pattern in a stretch of the recording.
 
     Parameters
@@ -78,14 +78,14 @@ def find_pattern(
 
     Returns
     -------
-    Found or None
+    FoundPattern or None
         None while no rhythm stands out.
     """
-    jumps = _jumps(samples, pattern)
+    jumps = _envelope_jumps(samples, pattern)
     if jumps.size < 2 or not jumps.any():
         return None
     block_s = _block_frames(pattern) / pattern.sample_rate_hz
-    shares = _shares(jumps, pattern, block_s)
+    shares = _fold_jumps(jumps, pattern, block_s)
     score = np.nanmean(np.where(np.isnan(shares), 0, shares), axis=0)
     # The band limit and the reflections give equals beside the best.
     first = int(np.argmax(score))
@@ -93,28 +93,28 @@ def find_pattern(
     best = first + int(np.median(equal))
     apart = np.abs(np.arange(score.size) - best) * block_s
     rival = score[np.minimum(apart, pattern.period_s - apart) > SAME_S].max(initial=0)
-    sides = [_side_heard(shares[side::2, best]) for side in (0, 1)]
+    sides = [_is_side_heard(shares[side::2, best]) for side in (0, 1)]
     if not any(sides) or score[best] < SURE * rival:
         return None
     lag_s = first_s + best * block_s
     low_s = -0.25 * pattern.period_s if near_lag_s is None else near_lag_s - pattern.period_s / 2
     lag_s = low_s + (lag_s - low_s) % pattern.period_s
-    return Found(lag_s=lag_s, left=sides[0], right=sides[1])
+    return FoundPattern(lag_s=lag_s, left=sides[0], right=sides[1])
 
 
 def _block_frames(pattern: NudgePattern) -> int:
     return round(BLOCK_S * pattern.sample_rate_hz)
 
 
-def _side_heard(shares: Float) -> bool:
+def _is_side_heard(shares: Float) -> bool:
     """Say whether both starts of a side's period, as far as they can be seen, are heard."""
     seen = shares[~np.isnan(shares)]
     return bool(seen.size and seen.mean() >= HEARD)
 
 
-def _jumps(samples: Float, pattern: NudgePattern) -> Float:
+def _envelope_jumps(samples: Float, pattern: NudgePattern) -> Float:
     """Return how far the envelope jumps in each block, 0 to 1."""
-    spectrum, n_fft = _compressed(np.nan_to_num(samples), pattern)
+    spectrum, n_fft = _whiten(np.nan_to_num(samples), pattern)
     analytic = np.zeros(n_fft, dtype=np.complex128)
     analytic[: spectrum.size] = spectrum
     n_valid = samples.size - round(pattern.sweep.duration_s * pattern.sample_rate_hz)
@@ -131,7 +131,7 @@ def _jumps(samples: Float, pattern: NudgePattern) -> Float:
     return np.asarray(np.clip((jump - 1) / (FULL_JUMP - 1), 0, 1))
 
 
-def _compressed(samples: Float, pattern: NudgePattern) -> tuple[Complex, int]:
+def _whiten(samples: Float, pattern: NudgePattern) -> tuple[Complex, int]:
     """Return the spectrum of the recording with the sweep's phase taken out."""
     rate_hz = pattern.sample_rate_hz
     n_fft = fft.next_fast_len(samples.size + round(pattern.sweep.duration_s * rate_hz), real=True)
@@ -149,7 +149,7 @@ def _compressed(samples: Float, pattern: NudgePattern) -> tuple[Complex, int]:
     return whitened, n_fft
 
 
-def _shares(jumps: Float, pattern: NudgePattern, block_s: float) -> Float:
+def _fold_jumps(jumps: Float, pattern: NudgePattern, block_s: float) -> Float:
     """Return for each place in the period the mean jump at the four starts.
 
     Shape (4, n_places); NaN where a start was never within the recording.

@@ -91,7 +91,7 @@ class HeardSweep:
     peak: float
 
 
-def needed_s(pattern: NudgePattern, index: int, lag_s: float) -> float:
+def recorded_until_s(pattern: NudgePattern, index: int, lag_s: float) -> float:
     """Return when a sweep is wholly recorded, in recorder seconds."""
     return pattern.start_s(index) + lag_s + pattern.sweep.duration_s + TAIL_S
 
@@ -123,16 +123,19 @@ def hear_sweep(
     peak = float(np.max(np.abs(np.nan_to_num(cut))))
     if fault is not None:
         return HeardSweep(index=index, fault=fault, response=None, arrival_s=math.nan, peak=peak)
-    response = _response(cut, pattern, start_lag_s=first / rate_hz - start_s)
+    response = _deconvolve(cut, pattern, start_lag_s=first / rate_hz - start_s)
     arrival_s = first_arrival_s(response)
-    if abs(arrival_s - expected_lag_s) > MOST_OFF_S or _crest(response, arrival_s) < LEAST_CREST:
+    if (
+        abs(arrival_s - expected_lag_s) > MOST_OFF_S
+        or _arrival_crest(response, arrival_s) < LEAST_CREST
+    ):
         return HeardSweep(
             index=index, fault=Fault.UNHEARD, response=None, arrival_s=math.nan, peak=peak
         )
     return HeardSweep(
         index=index,
         fault=None,
-        response=_with_noise(response, arrival_s),
+        response=_attach_noise(response, arrival_s),
         arrival_s=arrival_s,
         peak=peak,
     )
@@ -157,7 +160,7 @@ def _input_fault(cut: Float) -> Fault | None:
     return Fault.CLIPPED if (loud[1:] & loud[:-1]).any() else None
 
 
-def _response(cut: Float, pattern: NudgePattern, *, start_lag_s: float) -> ImpulseResponse:
+def _deconvolve(cut: Float, pattern: NudgePattern, *, start_lag_s: float) -> ImpulseResponse:
     """Return the deconvolved cut, without noise yet."""
     rate_hz = pattern.sample_rate_hz
     # Twice the sweep's length, so that what was there before it doesn't wrap onto the arrival.
@@ -173,7 +176,7 @@ def _response(cut: Float, pattern: NudgePattern, *, start_lag_s: float) -> Impul
     )
 
 
-def _crest(response: ImpulseResponse, arrival_s: float) -> float:
+def _arrival_crest(response: ImpulseResponse, arrival_s: float) -> float:
     """Return how far the arrival stands above what comes before it."""
     height = envelope(response)
     at = round((arrival_s - response.start_s) * response.sample_rate_hz)
@@ -181,7 +184,7 @@ def _crest(response: ImpulseResponse, arrival_s: float) -> float:
     return float(height[at] / (np.median(before) + 1e-300))
 
 
-def _with_noise(response: ImpulseResponse, arrival_s: float) -> ImpulseResponse:
+def _attach_noise(response: ImpulseResponse, arrival_s: float) -> ImpulseResponse:
     """Return the response with the noise before its arrival, a whole number of gates long."""
     rate_hz = response.sample_rate_hz
     n_gate = math.ceil((PRE_S + GATE_S) * rate_hz) + 2

@@ -107,7 +107,7 @@ class NudgeTrack:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Advice:
+class MoveAdvice:
     """What to do with the loudspeaker that is slid.
 
     Attributes
@@ -128,7 +128,7 @@ class Advice:
     needed: bool
 
 
-def advice(difference_m: float, *, move: str, tolerance_m: float) -> Advice:
+def move_advice(difference_m: float, *, move: str, tolerance_m: float) -> MoveAdvice:
     """Return the move that makes the distances equal.
 
     Parameters
@@ -141,17 +141,25 @@ def advice(difference_m: float, *, move: str, tolerance_m: float) -> Advice:
 
     Returns
     -------
-    Advice
+    MoveAdvice
 
     Raises
     ------
     ValueError
         If `move` is another word.
+
+    Examples
+    --------
+    Left is farther by a centimetre, so it goes toward the seat:
+
+    >>> advice = move_advice(0.01, move="left", tolerance_m=0.002)
+    >>> advice.distance_m, advice.toward_seat, advice.needed
+    (0.01, True, True)
     """
     if move not in {"left", "right"}:
         msg = f"move {move!r} must be 'left' or 'right'"
         raise ValueError(msg)
-    return Advice(
+    return MoveAdvice(
         side=move,
         distance_m=abs(difference_m),
         toward_seat=(difference_m > 0) == (move == "left"),
@@ -199,9 +207,9 @@ def follow(track: NudgeTrack, answer: NudgeAnswer) -> NudgeTrack:
     NudgeTrack
         Its latest answer may have got a doubt that only the row of answers shows.
     """
-    answer = _with_doubt(track, answer)
-    track = _with_clock(track, answer)
-    mover = _mover(track, answer)
+    answer = _doubt_if_covered(track, answer)
+    track = _learn_clock(track, answer)
+    mover = _find_mover(track, answer)
     other = {"left": "right", "right": "left"}[track.move]
     # An answer sees the motion of its outer side; the other side's shows in the next one.
     if answer.side == other or mover not in {None, other}:
@@ -213,11 +221,11 @@ def follow(track: NudgeTrack, answer: NudgeAnswer) -> NudgeTrack:
         answers=(*track.answers, answer)[-N_KEPT:],
         mover=mover,
         n_moved_other=n_moved_other,
-        agreed=_agreed(track, answer, still=mover is None),
+        agreed=_update_agreed(track, answer, still=mover is None),
     )
 
 
-def _with_doubt(track: NudgeTrack, answer: NudgeAnswer) -> NudgeAnswer:
+def _doubt_if_covered(track: NudgeTrack, answer: NudgeAnswer) -> NudgeAnswer:
     """Return the answer, doubted where its level differs from what it was."""
     levels_db = [one.level_db for one in track.answers if one.level_db is not None]
     if answer.doubt is not None or answer.level_db is None or len(levels_db) < 5:
@@ -228,7 +236,7 @@ def _with_doubt(track: NudgeTrack, answer: NudgeAnswer) -> NudgeAnswer:
     return replace(answer, doubt=Doubt.COVERED, doubt_side="left" if off_db < 0 else "right")
 
 
-def _with_clock(track: NudgeTrack, answer: NudgeAnswer) -> NudgeTrack:
+def _learn_clock(track: NudgeTrack, answer: NudgeAnswer) -> NudgeTrack:
     """Return the track with the drift learnt, where both sides stand still."""
     before = track.latest
     if (
@@ -249,7 +257,7 @@ def _with_clock(track: NudgeTrack, answer: NudgeAnswer) -> NudgeTrack:
     return replace(track, drifts_ppm=drifts_ppm, clock_ppm=median(drifts_ppm) if known else None)
 
 
-def _mover(track: NudgeTrack, answer: NudgeAnswer) -> str | None:
+def _find_mover(track: NudgeTrack, answer: NudgeAnswer) -> str | None:
     """Return what moves, by the latest two answers."""
     before = track.latest
     pair = (answer,) if before is None or before.index != answer.index - 1 else (before, answer)
@@ -274,7 +282,7 @@ def _rate_std_ppm(track: NudgeTrack, pair: tuple[NudgeAnswer, ...]) -> float:
     return 1e6 * math.sqrt(2) * random_m / track.speed_of_sound_m_s / 0.55
 
 
-def _agreed(track: NudgeTrack, answer: NudgeAnswer, *, still: bool) -> tuple[int, ...]:
+def _update_agreed(track: NudgeTrack, answer: NudgeAnswer, *, still: bool) -> tuple[int, ...]:
     """Return the readings in a row within tolerance that share no sweep."""
     if answer.doubt is not None or answer.difference_m is None or answer.std_m is None:
         return track.agreed

@@ -18,7 +18,7 @@ import numpy as np
 import scipy.fft as fft
 
 from analysis.basics.arrays import Float
-from analysis.signals.delay import Delay, delay_between
+from analysis.signals.delay import Delay, estimate_delay
 
 BAND_OCTAVES = 0.5
 LEAST_GAIN = 0.05
@@ -212,7 +212,7 @@ def _remeasure_delays(
             np.take(row, np.arange(begin, begin + n_window), mode="wrap")
             for row, begin in zip(stretches, begins, strict=True)
         ]
-        delay = delay_between(*direct, sample_rate_hz=sample_rate_hz)
+        delay = estimate_delay(*direct, sample_rate_hz=sample_rate_hz)
         moved_s = (begins[0] - begins[1]) / sample_rate_hz
         # A room's lowest modes outlast the stretch: noise isn't all that is wrong down there.
         std_s = max(delay.std_s, LEAST_CYCLES / high_hz)

@@ -17,8 +17,8 @@ from analysis.recording.dropouts.detection import (
     locate_step,
 )
 from analysis.recording.extraction import ExtractedPass, recorded_band_hz, repeat_pairs
-from analysis.signals.deconvolution import LEAD_S, Inverse
-from analysis.signals.delay import delay_between
+from analysis.signals.deconvolution import LEAD_S, InverseSweep
+from analysis.signals.delay import estimate_delay
 from analysis.signals.programme import Programme
 
 DOUBTFUL_SAMPLES = 0.25
@@ -26,14 +26,14 @@ DOUBTFUL_SAMPLES = 0.25
 
 
 def find_block(
-    passes: tuple[ExtractedPass, ...], nominal_inverse: Inverse, programme: Programme
+    passes: tuple[ExtractedPass, ...], nominal_inverse: InverseSweep, programme: Programme
 ) -> DropoutBlock | None:
     """Find one block lost or repeated inside a pass.
 
     Parameters
     ----------
     passes : tuple of ExtractedPass
-    nominal_inverse : Inverse
+    nominal_inverse : InverseSweep
         Of the sweep without any clock difference.
     programme : Programme
 
@@ -69,7 +69,7 @@ def find_block(
 
 
 def _find_step(
-    pair: tuple[ExtractedPass, ExtractedPass], nominal_inverse: Inverse, programme: Programme
+    pair: tuple[ExtractedPass, ExtractedPass], nominal_inverse: InverseSweep, programme: Programme
 ) -> DelayStep | None:
     """Look for a step in the delay between two passes of a side."""
     rate_hz = programme.sample_rate_hz
@@ -86,7 +86,7 @@ def _find_step(
 
 
 def _response_stretch(
-    extracted: ExtractedPass, nominal_inverse: Inverse, window: NDArray[np.intp]
+    extracted: ExtractedPass, nominal_inverse: InverseSweep, window: NDArray[np.intp]
 ) -> Float:
     """Return a stretch of a pass's circular response."""
     return np.take(
@@ -118,7 +118,7 @@ def _is_near_step(
 def _drift_mismatch(
     passes: tuple[ExtractedPass, ...],
     programme: Programme,
-    nominal_inverse: Inverse,
+    nominal_inverse: InverseSweep,
     pair: tuple[ExtractedPass, ExtractedPass],
     step: DelayStep,
     lost: int,
@@ -147,7 +147,7 @@ def _drift_mismatch(
 
 
 def _arrival_delay_s(
-    first: ExtractedPass, second: ExtractedPass, nominal_inverse: Inverse
+    first: ExtractedPass, second: ExtractedPass, nominal_inverse: InverseSweep
 ) -> float:
     """Return how much later a pass's arrival lies in its cut than another's.
 
@@ -158,4 +158,4 @@ def _arrival_delay_s(
     stretches = [
         _response_stretch(extracted, nominal_inverse, window) for extracted in (first, second)
     ]
-    return delay_between(*stretches, sample_rate_hz=rate_hz).delay_s
+    return estimate_delay(*stretches, sample_rate_hz=rate_hz).delay_s

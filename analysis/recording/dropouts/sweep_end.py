@@ -21,8 +21,8 @@ from analysis.basics.arrays import Complex, Float
 from analysis.recording.clock import Clock
 from analysis.recording.disturbance.detection import Disturbance
 from analysis.recording.extraction import ExtractedPass
-from analysis.signals.deconvolution import LEAD_S, Inverse
-from analysis.signals.delay import delay_between
+from analysis.signals.deconvolution import LEAD_S, InverseSweep
+from analysis.signals.delay import estimate_delay
 
 UNSEEN_SHARE = 0.64
 """Above this share of the sweep's highest frequency, 14 kHz of 22, too few bands are left to
@@ -45,7 +45,7 @@ def exclude_sweep_ends(
     disturbance: Disturbance,
     passes: tuple[ExtractedPass, ...],
     clock: Clock,
-    nominal_inverse: Inverse,
+    nominal_inverse: InverseSweep,
     stop_hz: float,
 ) -> Disturbance:
     """Leave out the sweep ends that a block unseen may have moved.
@@ -55,7 +55,7 @@ def exclude_sweep_ends(
     disturbance : Disturbance
     passes : tuple of ExtractedPass
     clock : Clock
-    nominal_inverse : Inverse
+    nominal_inverse : InverseSweep
         Of the sweep without any clock difference.
     stop_hz : float
         The sweep's highest frequency.
@@ -100,7 +100,7 @@ def _exclude_bands(
 def _find_unlike_bands(
     last: ExtractedPass,
     other: ExtractedPass,
-    nominal_inverse: Inverse,
+    nominal_inverse: InverseSweep,
     disturbance: Disturbance,
     asked: NDArray[np.bool_],
 ) -> NDArray[np.bool_]:
@@ -116,7 +116,7 @@ def _find_unlike_bands(
         [_window_stretch(row, begin_s, rate_hz) for row in rows]
         for begin_s in (LEAD_S - 0.02, NOISE_AT_S)
     )
-    delay_s = delay_between(*heard, sample_rate_hz=rate_hz).delay_s
+    delay_s = estimate_delay(*heard, sample_rate_hz=rate_hz).delay_s
     frequency_hz = fft.rfftfreq(heard[0].size, 1 / rate_hz)
     turn = np.exp(2j * np.pi * frequency_hz * delay_s)
     spectra, floors = fft.rfft(heard), fft.rfft(noise)

@@ -72,6 +72,11 @@ def quantisation_step(samples: Float) -> float:
     Returns
     -------
     float
+
+    Examples
+    --------
+    >>> quantisation_step(np.array([-3.0, 0.0, 1.0, 2.0]) / 2**15) == 2.0**-15
+    True
     """
     values = np.unique(samples[:: max(1, samples.size // N_LOOKED_AT)])
     steps = np.diff(values)

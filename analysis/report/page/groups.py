@@ -6,14 +6,13 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
+from analysis.basics.uncertainty import COVERAGE_FACTOR
 from analysis.comparison.groups.compare import GroupComparison
 from analysis.plots.page.figures import group_svg, wide_svg
 from analysis.report import format as fmt
 from analysis.report.comparison import groups as words
 from analysis.report.page.html import PagePart, page_html
 from analysis.survey.moves.coordinates import RoomPlaces, Thing
-
-SIGMAS: Final = 2.0
 
 NO_PLACES: Final = (
     "Not known: the logbook keeps no place with coordinates under the name of both takes' places. "
@@ -106,7 +105,7 @@ def distance_rows(
                 fmt.mm(a, a_std),
                 fmt.mm(b, b_std),
                 fmt.mm(b - a, std_m, sign=True),
-                "yes" if abs(b - a) > SIGMAS * std_m else "no",
+                "yes" if abs(b - a) > COVERAGE_FACTOR * std_m else "no",
             )
         )
     return tuple(rows)

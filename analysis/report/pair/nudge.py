@@ -12,7 +12,7 @@ from typing import Final
 
 from analysis.pair.arrival import IN_ROOM_STD_M
 from analysis.pair.nudge.answer import Doubt, NudgeAnswer
-from analysis.pair.nudge.track import TREND_M_S, NudgeTrack, advice, trend_m_s
+from analysis.pair.nudge.track import TREND_M_S, NudgeTrack, move_advice, trend_m_s
 from analysis.report import format as fmt
 from analysis.report.pair.large_figures import big, width
 
@@ -90,7 +90,7 @@ def say_move(track: NudgeTrack) -> str:
         if track.tolerance_m < IN_ROOM_STD_M:
             more = f"; draughts and the microphone's place leave {fmt.mm(IN_ROOM_STD_M)}, though"
         return f"done: three readings in a row within {tolerance}{more}"
-    todo = advice(latest.difference_m, move=track.move, tolerance_m=track.tolerance_m)
+    todo = move_advice(latest.difference_m, move=track.move, tolerance_m=track.tolerance_m)
     if not todo.needed and track.mover is not None:
         return f"= within {tolerance}: let go of it and stand clear"
     if not todo.needed:
@@ -201,7 +201,7 @@ def _large(track: NudgeTrack, latest: NudgeAnswer, columns: int, *, plain: bool)
         return big("?", wide=wide, plain=plain)
     if track.done:
         return big("DONE", wide=wide, plain=plain)
-    todo = advice(latest.difference_m, move=track.move, tolerance_m=track.tolerance_m)
+    todo = move_advice(latest.difference_m, move=track.move, tolerance_m=track.tolerance_m)
     arrow = ("v" if todo.toward_seat else "^") if todo.needed else "="
     figure = _figure(latest.difference_m, sign=True)
     texts = [f"{arrow} {figure}"]

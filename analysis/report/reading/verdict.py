@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Final
 
+from analysis.basics.uncertainty import COVERAGE_FACTOR
 from analysis.bass.bass import Bass, BassSide
 from analysis.pair.arrival import ArrivalMatch
 from analysis.pair.level import LevelMatch
@@ -31,7 +32,6 @@ equilateral triangle. Common practice, no source."""
 LEVEL_TOLERANCE_DB: Final = 0.5
 """Loudspeakers closer in level than this need no balance. Common practice, no source."""
 
-SIGMAS: Final = 2.0
 
 _OTHER: Final = {"left": "right", "right": "left"}
 
@@ -169,7 +169,7 @@ def say_arrival(
     if abs(difference_m) <= tolerance_m:
         if std_m <= tolerance_m:
             said = _say_equal(difference_m, std_m, tolerance_m)
-    elif abs(difference_m) > SIGMAS * std_m:
+    elif abs(difference_m) > COVERAGE_FACTOR * std_m:
         said = _say_farther(difference_m, std_m, angle_deg, assumed=half_angle_deg is None)
     doubt = () if arrival.agree else (_disagreement_text(arrival),)
     return replace(said, findings=said.findings + doubt)
@@ -273,7 +273,7 @@ def _balance_action(level: LevelMatch) -> str | None:
     difference_db, std_db = level.direct.left_minus_right_db, level.direct.std_db
     if difference_db is None or abs(difference_db) <= LEVEL_TOLERANCE_DB:
         return None
-    if abs(difference_db) <= SIGMAS * (std_db or 0.0):
+    if abs(difference_db) <= COVERAGE_FACTOR * (std_db or 0.0):
         return None
     louder = "left" if difference_db > 0 else "right"
     return (

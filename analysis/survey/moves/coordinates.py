@@ -13,7 +13,8 @@ from typing import Final, Literal
 
 import numpy as np
 
-from analysis.survey.moves.put_back import PLAN_SIGMAS, SIGMAS, ObservationToRestore, Step
+from analysis.basics.uncertainty import COVERAGE_FACTOR
+from analysis.survey.moves.put_back import PLAN_SIGMAS, ObservationToRestore, Step
 from analysis.survey.moves.target import PLACE_TOLERANCE_M
 from analysis.survey.propagation import Estimate
 from analysis.survey.result import SurveyResult
@@ -113,7 +114,8 @@ def _step_to(what: Thing, today: RoomPlaces, kept: RoomPlaces, std_m: float) -> 
         turn_rad=turn,
         higher_m=Estimate(value=float(way[2]), std=std_m),
         moves=math.hypot(way[0], way[1]) > PLAN_SIGMAS * std_m,
-        turns=turn is not None and abs(turn.value_and_std[0]) > SIGMAS * turn.value_and_std[1],
+        turns=turn is not None
+        and abs(turn.value_and_std[0]) > COVERAGE_FACTOR * turn.value_and_std[1],
     )
 
 
@@ -168,4 +170,4 @@ def _distance_to_restore(
 def height_differs(step: Step) -> bool:
     """Return whether a tweeter or the head stood at another height, beyond doubt."""
     value, std = step.higher_m.value_and_std
-    return abs(value) > max(PLACE_TOLERANCE_M, SIGMAS * std)
+    return abs(value) > max(PLACE_TOLERANCE_M, COVERAGE_FACTOR * std)

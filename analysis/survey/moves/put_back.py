@@ -27,6 +27,7 @@ from typing import Final
 import numpy as np
 
 from analysis.basics.arrays import Float
+from analysis.basics.uncertainty import COVERAGE_FACTOR
 from analysis.survey.adjustment.network import fitted_values
 from analysis.survey.moves.frames import (
     MovedMark,
@@ -45,7 +46,6 @@ from analysis.survey.survey import HEAD, SIDES, SURVEY_TAPE_STD_M, Side
 from analysis.survey.triangle import OUTWARD
 from analysis.survey.walls import tweeter_wall_distances
 
-SIGMAS: Final = 2.0
 PLAN_SIGMAS: Final = 2.45
 """Within so many sigmas of one axis lie 95 of 100 places in a plan."""
 
@@ -225,7 +225,8 @@ def _step(what: str, found: dict[str, Estimate]) -> Step:
         higher_m=found[f"{what} higher"],
         moves=size[0] > max(LEAST_SLIDE_M, PLAN_SIGMAS * size[1]),
         turns=turn is not None
-        and abs(turn.value_and_std[0]) > max(LEAST_TURN_RAD, SIGMAS * turn.value_and_std[1]),
+        and abs(turn.value_and_std[0])
+        > max(LEAST_TURN_RAD, COVERAGE_FACTOR * turn.value_and_std[1]),
     )
 
 

@@ -28,6 +28,7 @@ from typing import Final, Literal
 import numpy as np
 from scipy.optimize import minimize_scalar
 
+from analysis.basics.uncertainty import COVERAGE_FACTOR
 from analysis.survey.adjustment.survey_network import nearest_segment
 from analysis.survey.propagation import Estimate
 from analysis.survey.solution import Solution
@@ -59,7 +60,6 @@ LEAST_REACH_M: Final = 0.3
 LARGEST_MOVE_M: Final = 3.0
 """No target is looked for farther than this toward the front wall."""
 
-_SIGMAS: Final = 2.0
 
 Verdict = Literal["passes", "fails", "unsure"]
 
@@ -214,7 +214,7 @@ def _judge_one(off: Estimate, tolerance: float) -> Verdict:
     value, std = off.value_and_std
     if abs(value) <= tolerance:
         return "passes"
-    return "fails" if abs(value) > _SIGMAS * std else "unsure"
+    return "fails" if abs(value) > COVERAGE_FACTOR * std else "unsure"
 
 
 def depths_apart_now_m(triangle: Triangle) -> float:

@@ -14,7 +14,7 @@ from analysis.recording.extraction import NoPassError
 from analysis.room.room import Positions, Room
 from analysis.room.space import Space
 from analysis.signals.programme import Programme
-from analysis.signals.resampling import resampled
+from analysis.signals.resampling import resample
 from measure.errors import AudioFileError, NotHeardError
 from measure.files.audio_files import SoundFile, read_sound
 from measure.files.microphone import Microphone
@@ -134,7 +134,7 @@ def _channel(sound: SoundFile, programme: Programme, channel: int | None) -> int
 
 def _at_programme_rate(samples: Float, rate_hz: float, programme: Programme) -> Float:
     """Return a channel as the search for passes wants it."""
-    return resampled(samples, rate_hz, programme.sample_rate_hz)
+    return resample(samples, rate_hz, programme.sample_rate_hz)
 
 
 def _not_heard(path: Path, *, other_sweep: bool) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from analysis.pair.nudge.track import NudgeTrack, advice
+from analysis.pair.nudge.track import NudgeTrack, move_advice
 
 if TYPE_CHECKING:
     from measure.sound.simulation.room import Side, SimulatedRoom
@@ -48,7 +48,7 @@ class SimulatedPerson:
             return
         if track.mover is not None or self._room.time_s() < self._ready_s:
             return
-        todo = advice(latest.difference_m, move=track.move, tolerance_m=track.tolerance_m)
+        todo = move_advice(latest.difference_m, move=track.move, tolerance_m=track.tolerance_m)
         if not todo.needed:
             return
         push_m = todo.distance_m * float(self._rng.uniform(*SHARE))

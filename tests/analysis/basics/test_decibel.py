@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from analysis.basics.decibel import (
     FLOOR_DB,
     amplitude_db,
-    db_amplitude,
-    db_power,
+    amplitude_from_db,
     power_db,
+    power_from_db,
     power_mean_db,
 )
 
@@ -20,8 +20,8 @@ from analysis.basics.decibel import (
 @given(st.floats(-200, 200))
 def test_levels_survive_the_round_trip(level_db: float) -> None:
     """Invariant: there and back."""
-    assert amplitude_db(db_amplitude(level_db)) == pytest.approx(level_db, abs=1e-9)
-    assert power_db(db_power(level_db)) == pytest.approx(level_db, abs=1e-9)
+    assert amplitude_db(amplitude_from_db(level_db)) == pytest.approx(level_db, abs=1e-9)
+    assert power_db(power_from_db(level_db)) == pytest.approx(level_db, abs=1e-9)
 
 
 def test_zero_has_the_floor_level() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analysis.basics.repeat_statistics import Repeats, _holm, _inverse_trigamma, judge_changes
+from analysis.basics.repeat_statistics import Repeats, _apply_holm, _inverse_trigamma, judge_changes
 
 N_QUANTITIES = 23
 
@@ -80,8 +80,8 @@ def test_one_quantity_alone_is_a_plain_t_test() -> None:
 
 def test_holm_takes_the_smallest_first() -> None:
     # Closed form: thresholds 0.05/3, 0.05/2, 0.05; the second fails and ends it.
-    assert _holm([0.03, 0.001, 0.04], 0.05) == [False, True, False]
-    assert _holm([0.02, 0.001, 0.04], 0.05) == [True, True, True]
+    assert _apply_holm([0.03, 0.001, 0.04], 0.05) == [False, True, False]
+    assert _apply_holm([0.02, 0.001, 0.04], 0.05) == [True, True, True]
 
 
 def test_inverse_trigamma() -> None:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from analysis.pair.arrival import IN_ROOM_STD_M, ArrivalMatch, match_arrivals
 from analysis.pair.gated_pair import minimum_phase
 from analysis.signals.impulse_response import ImpulseResponse
-from analysis.signals.onset import first_arrival_s, gate
+from analysis.signals.onset import first_arrival_s, gate_weight
 from benchmarks.accuracy import impulse_trials, recording_trials
 
 RATE_HZ = 48_000
@@ -184,7 +184,7 @@ def test_minimum_phase_is_that_of_a_known_system() -> None:
 
 def test_gate_is_open_at_the_arrival_and_shut_outside() -> None:
     """Closed form of the gate."""
-    weight = gate(np.array([-0.6e-3, -0.2e-3, 0.0, 0.5e-3, 0.8e-3]), 0.8e-3)
+    weight = gate_weight(np.array([-0.6e-3, -0.2e-3, 0.0, 0.5e-3, 0.8e-3]), 0.8e-3)
     assert weight == pytest.approx([0, 1, 1, 1, 0])
 
 

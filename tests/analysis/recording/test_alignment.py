@@ -14,7 +14,7 @@ from analysis.recording.dropouts.zero_blocks import find_zero_blocks
 from analysis.recording.extraction import NoPassError
 from analysis.recording.passes import assign_hits, find_hits
 from analysis.recording.responses import average_passes
-from analysis.signals.delay import delay_between
+from analysis.signals.delay import estimate_delay
 from analysis.signals.programme import Programme
 from analysis.signals.sweep import Sweep
 from benchmarks import faults
@@ -129,7 +129,7 @@ def test_delay_of_like_responses(shift: float, level: float) -> None:
     omega = 2 * np.pi * np.fft.rfftfreq(n_samples)
     base = np.fft.irfft(spectrum * np.exp(-1j * omega * 1000), n_samples)
     late = np.fft.irfft(spectrum * np.exp(-1j * omega * (1000 + shift)), n_samples)
-    delay = delay_between(level * late, base, sample_rate_hz=1.0)
+    delay = estimate_delay(level * late, base, sample_rate_hz=1.0)
     assert delay.delay_s == pytest.approx(shift, abs=1e-6)
 
 
@@ -227,7 +227,7 @@ def test_block_of_uncertain_length_leaves_only_a_small_jump() -> None:
             "LRRL",
             sample_rate_hz=RATE_HZ,
             jump_after=0,
-            mended=True,
+            repaired=True,
         )
         assert clock.jump_located == placed
         assert clock.jump_s * RATE_HZ == pytest.approx(n_samples, abs=1e-6)
@@ -356,7 +356,7 @@ def test_reading_does_not_depend_on_the_start(start: int) -> None:
         assert one is not None
         assert other is not None
         n_both = 9600
-        shift = delay_between(
+        shift = estimate_delay(
             other.response.samples[:n_both], one.response.samples[:n_both], sample_rate_hz=RATE_HZ
         )
         # The common zero may move with the coarse origin, but for both sides alike.

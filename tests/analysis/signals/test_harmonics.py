@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import fft
 
-from analysis.signals.harmonics import HarmonicLevel, harmonics
+from analysis.signals.harmonics import HarmonicLevel, harmonic_levels
 from analysis.signals.programme import Programme
 from analysis.signals.sweep import Sweep, sweep_samples
 from benchmarks.recorder import Distortion, polynomial, record
@@ -74,7 +74,7 @@ def measured(
         noisy = record(PROGRAMME, [response, 0 * response], snr_db=snr_db, rng=rng, **wanted)
         floor = deconvolved(noisy - clean, clock_ratio=ratio)
         samples, noise = samples + floor, floor[:RATE_HZ]
-    found = harmonics(
+    found = harmonic_levels(
         samples,
         sample_rate_hz=RATE_HZ,
         start_s=-BEFORE_S,
@@ -153,7 +153,7 @@ def test_order_without_its_window_is_left_out() -> None:
     """Known input: samples that begin after the third harmonic."""
     whole = deconvolved(record(PROGRAMME, [room(), 0 * room()]))
     late = round((BEFORE_S - 0.75) * RATE_HZ)
-    found = harmonics(
+    found = harmonic_levels(
         whole[late:],
         sample_rate_hz=RATE_HZ,
         start_s=-0.75,
@@ -167,7 +167,7 @@ def test_order_without_its_window_is_left_out() -> None:
 def test_arrival_outside_the_samples_is_refused() -> None:
     """Known input: an arrival before the first sample."""
     with pytest.raises(ValueError, match="arrival_s -2"):
-        harmonics(
+        harmonic_levels(
             np.zeros(100),
             sample_rate_hz=RATE_HZ,
             start_s=-1.0,

@@ -6,7 +6,12 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from analysis.signals.noise_spectrum import N_TAPERS, noise_density, power_density, sine_tapers
+from analysis.signals.noise_spectrum import (
+    N_TAPERS,
+    multitaper_noise_density,
+    sine_tapers,
+    welch_noise_density,
+)
 
 RATE_HZ = 3000.0
 
@@ -23,7 +28,7 @@ def test_white_noise_has_its_variance() -> None:
     window = np.ones(1500)
     means = []
     for _ in range(40):
-        density = noise_density(0.2 * rng.standard_normal(3000), RATE_HZ)
+        density = multitaper_noise_density(0.2 * rng.standard_normal(3000), RATE_HZ)
         inside = (density.frequency_hz > 20) & (density.frequency_hz < 300)
         means.append([np.mean(density.smooth[inside]), np.mean(density.through(window)[inside])])
     smooth, with_lines = np.mean(means, axis=0)
@@ -46,7 +51,7 @@ def test_sloping_noise_follows_its_filter() -> None:
 
 
 def _density(noise: np.ndarray):
-    return noise_density(noise, RATE_HZ)
+    return multitaper_noise_density(noise, RATE_HZ)
 
 
 def test_hum_is_scaled_as_a_tone() -> None:
@@ -55,8 +60,8 @@ def test_hum_is_scaled_as_a_tone() -> None:
     time_s = np.arange(1500) / RATE_HZ
     noise = 0.1 * np.cos(2 * np.pi * 50 * time_s) + 1e-3 * rng.standard_normal(1500)
     window = np.ones(3000)
-    density = noise_density(noise, RATE_HZ).through(window)
-    at = np.argmin(np.abs(noise_density(noise, RATE_HZ).frequency_hz - 50))
+    density = multitaper_noise_density(noise, RATE_HZ).through(window)
+    at = np.argmin(np.abs(multitaper_noise_density(noise, RATE_HZ).frequency_hz - 50))
     true = (0.05 * window.sum()) ** 2 / np.sum(window**2)
     assert abs(10 * np.log10(density[at] / true)) < 3
 
@@ -65,7 +70,7 @@ def test_white_noise_has_its_variance_at_every_frequency() -> None:
     """Closed form: through a window of unit energy white noise has its variance."""
     noise = 0.3 * np.random.default_rng(1).standard_normal(200_000)
     frequency_hz = np.linspace(500, 20_000, 40)
-    density = power_density(noise, frequency_hz, sample_rate_hz=48_000, block=512)
+    density = welch_noise_density(noise, frequency_hz, sample_rate_hz=48_000, block=512)
     np.testing.assert_allclose(density, 0.09, rtol=0.2)
     assert np.mean(density) == pytest.approx(0.09, rel=0.03)
 
@@ -73,4 +78,4 @@ def test_white_noise_has_its_variance_at_every_frequency() -> None:
 def test_too_short_noise_is_refused() -> None:
     """Known input: two samples have no spectrum."""
     with pytest.raises(ValueError, match="at least 3"):
-        power_density(np.zeros(2), np.array([100.0]), sample_rate_hz=48_000, block=512)
+        welch_noise_density(np.zeros(2), np.array([100.0]), sample_rate_hz=48_000, block=512)

@@ -7,7 +7,7 @@ import pytest
 import scipy.signal
 
 from analysis.signals.programme import Programme
-from analysis.signals.sweep import Sweep, envelope, sweep_samples
+from analysis.signals.sweep import Sweep, sweep_amplitude, sweep_samples
 
 RATE_HZ = 48_000
 
@@ -18,7 +18,7 @@ def test_sweep_is_scipys_logarithmic_chirp() -> None:
     samples = sweep_samples(sweep, sample_rate_hz=RATE_HZ)
     time_s = np.arange(samples.size) / RATE_HZ
     chirp = scipy.signal.chirp(time_s, 20, 2, 20_000, method="logarithmic", phi=-90)
-    assert samples == pytest.approx(chirp * envelope(sweep, time_s), abs=1e-9)
+    assert samples == pytest.approx(chirp * sweep_amplitude(sweep, time_s), abs=1e-9)
 
 
 def test_harmonics_lead_by_published_times() -> None:
@@ -41,7 +41,7 @@ def test_peak_is_the_level_and_ends_are_silent() -> None:
 def test_top_octave_falls_by_the_taper() -> None:
     """Known input: 6 dB from one octave below the end to the end, before the fade."""
     sweep = Sweep(start_hz=20, stop_hz=20_000, duration_s=5, level_dbfs=0, top_taper_db=6)
-    level_db = 20 * np.log10(envelope(sweep, sweep.time_at(np.array([9_990.0, 19_000.0]))))
+    level_db = 20 * np.log10(sweep_amplitude(sweep, sweep.time_at(np.array([9_990.0, 19_000.0]))))
     assert level_db[0] == pytest.approx(0, abs=0.01)
     assert -6.1 < level_db[1] < -5.5
 

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from analysis.pair.arrival import IN_ROOM_STD_M
-from analysis.pair.nudge.answer import Doubt, NudgeAnswer, answer
+from analysis.pair.nudge.answer import Doubt, NudgeAnswer, answer_from_sweeps
 from analysis.pair.nudge.listening import ListenState, listen
 from analysis.pair.nudge.pattern import NudgePattern, nudge_pattern
-from analysis.pair.nudge.repeat import change_between
+from analysis.pair.nudge.repeat import sweep_change
 from analysis.pair.nudge.sweep import Fault, hear_sweep
 from benchmarks.nudge import answers_to, recorded, row, trials
 
@@ -244,12 +244,12 @@ def test_wrong_arguments_are_refused() -> None:
     """Known input: too few sweeps, sweeps out of order, sweeps without a response."""
     lost = [hear_sweep(np.zeros(10), PATTERN, index, expected_lag_s=0.1) for index in range(4)]
     with pytest.raises(ValueError, match="three that follow"):
-        answer(lost[:2], PATTERN, speed_of_sound_m_s=C_M_S)
+        answer_from_sweeps(lost[:2], PATTERN, speed_of_sound_m_s=C_M_S)
     with pytest.raises(ValueError, match="three that follow"):
-        answer([lost[0], lost[2], lost[3]], PATTERN, speed_of_sound_m_s=C_M_S)
+        answer_from_sweeps([lost[0], lost[2], lost[3]], PATTERN, speed_of_sound_m_s=C_M_S)
     with pytest.raises(ValueError, match="must both have a response"):
-        change_between(lost[0], lost[2])
+        sweep_change(lost[0], lost[2])
     samples = clean(4)
     heard = [hear_sweep(samples, PATTERN, k, expected_lag_s=0.158) for k in (0, 1)]
     with pytest.raises(ValueError, match="of one side"):
-        change_between(*heard)
+        sweep_change(*heard)

@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from analysis.pair.nudge.pattern import NudgePattern, nudge_pattern, pattern_samples, side_of
+from analysis.pair.nudge.pattern import NudgePattern, nudge_pattern, period_samples, sweep_side
 from analysis.pair.nudge.search import find_pattern
 from analysis.signals.sweep import Sweep
 from benchmarks.nudge import recorded
@@ -39,7 +39,7 @@ def test_no_two_distances_of_the_rhythm_agree(rate_hz: int) -> None:
 
 def test_the_samples_hold_each_sweep_where_it_starts() -> None:
     """Invariant: sides take turns with silence between, at the level asked for."""
-    samples = pattern_samples(PATTERN)
+    samples = period_samples(PATTERN)
     assert samples.shape == (2, PATTERN.period_frames)
     assert np.abs(samples).max() == pytest.approx(10 ** (-26 / 20), rel=1e-2)
     n_sweep = round(0.12 * RATE_HZ)
@@ -49,7 +49,7 @@ def test_the_samples_hold_each_sweep_where_it_starts() -> None:
         assert not silent.any()
         assert samples[index % 2, first : first + n_sweep].any()
     assert PATTERN.start_frame(4) == PATTERN.period_frames
-    assert [side_of(index) for index in range(3)] == ["left", "right", "left"]
+    assert [sweep_side(index) for index in range(3)] == ["left", "right", "left"]
     assert abs(samples[:, 0]).max() < 1e-4
     assert abs(samples[:, -1]).max() == 0
 

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.pair.nudge.answer import Doubt, NudgeAnswer
-from analysis.pair.nudge.pattern import nudge_pattern, side_of
-from analysis.pair.nudge.track import NudgeTrack, advice, follow, trend_m_s
+from analysis.pair.nudge.pattern import nudge_pattern, sweep_side
+from analysis.pair.nudge.track import NudgeTrack, follow, move_advice, trend_m_s
 
 C_M_S = 343.2
 PATTERN = nudge_pattern(sample_rate_hz=48_000, level_dbfs=-26)
@@ -25,7 +25,7 @@ def answer(index: int, difference_m: float, *, rate_ppm: float = 40.0, **more) -
     plain = NudgeAnswer(
         index=index,
         time_s=PATTERN.start_s(index - 1),
-        side=side_of(index),
+        side=sweep_side(index),
         difference_m=difference_m,
         std_m=1e-4,
         random_std_m=2e-5,
@@ -54,7 +54,7 @@ def test_following_the_advice_makes_the_distances_equal(
     left_mm: float, right_mm: float, move: str
 ) -> None:
     """Closed form: the move applied to the distances leaves no difference."""
-    todo = advice(1e-3 * (left_mm - right_mm), move=move, tolerance_m=2e-3)
+    todo = move_advice(1e-3 * (left_mm - right_mm), move=move, tolerance_m=2e-3)
     assert todo.side == move
     step_mm = 1e3 * todo.distance_m * (-1 if todo.toward_seat else 1)
     moved = {"left": left_mm, "right": right_mm}
@@ -75,7 +75,7 @@ def test_the_side_whose_lag_leaves_the_drift_moves(moving: str) -> None:
     """Known input: one side's lag changes by 10 mm a second more than the clocks' 40 ppm."""
     state = followed(answer(index, 0.01) for index in range(2, 10))
     for index in range(10, 14):
-        own_ppm = 40 - 1e4 / C_M_S if side_of(index) == moving else 40.0
+        own_ppm = 40 - 1e4 / C_M_S if sweep_side(index) == moving else 40.0
         state = follow(state, answer(index, 0.01, rate_ppm=own_ppm))
     assert state.mover == moving
     assert state.clock_ppm == pytest.approx(40)
@@ -146,4 +146,4 @@ def test_wrong_arguments_are_refused() -> None:
     with pytest.raises(ValueError, match="move"):
         NudgeTrack(tolerance_m=1e-3, move="both", speed_of_sound_m_s=C_M_S)
     with pytest.raises(ValueError, match="move"):
-        advice(0.01, move="up", tolerance_m=1e-3)
+        move_advice(0.01, move="up", tolerance_m=1e-3)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from analysis.pair.nudge.answer import Doubt, NudgeAnswer
-from analysis.pair.nudge.pattern import side_of
+from analysis.pair.nudge.pattern import sweep_side
 from analysis.pair.nudge.track import NudgeTrack, follow
 from analysis.report.pair.large_figures import GLYPHS, N_ROWS, big, width
 from analysis.report.pair.nudge import notices, nudge_lines, say_move
@@ -21,7 +21,7 @@ def track(*differences_mm: float, move: str = "left", **more) -> NudgeTrack:
         one = NudgeAnswer(
             index=index,
             time_s=0.28 * index,
-            side=side_of(index),
+            side=sweep_side(index),
             difference_m=1e-3 * value_mm,
             std_m=2e-4,
             random_std_m=1e-4,
