@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, ClassVar
 
 import click
 
+from measure.commands.options import FILE
 from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
     from measure.logbook.folder import Logbook
     from measure.logbook.take_index import Listed, TakeLine
 
-FILE = click.Path(path_type=Path)
 DAY = click.DateTime(["%Y-%m-%d"])
 
 

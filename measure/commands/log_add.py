@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from measure.commands.options import FILE
 from measure.logbook.names import decode_name
 from measure.terminal.number_type import Number
 from measure.terminal.option_record import defaults_from, options_from
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from analysis.comparison.move_promise import Promise
     from measure.logbook.entries.entries import Entry, MoveEntry, PlaceEntry
 
-FILE = click.Path(path_type=Path)
 
 Triple = tuple[float, float, float]
 

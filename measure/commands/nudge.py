@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
+from measure.commands.options import FILE
 from measure.commands.options.cautions import show_cautions
 from measure.commands.options.conditions import ConditionOptions, read_conditions
 from measure.commands.options.programme import ProgrammeOptions, asked_programme
@@ -90,7 +91,7 @@ class NudgeOptions:
 @click.option(
     "--log",
     "folder",
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="Folder for that take.  [default: here]",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print each answer as a line of JSON.")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from measure.commands.options import FILE
 from measure.terminal.option_record import defaults_from, options_from
 
 if TYPE_CHECKING:
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
     from analysis.room.space import Space
     from measure.takes.stored import TakeFile
 
-FILE = click.Path(path_type=Path)
 
 SOURCES = (
     "Exponential sweeps: A. Farina, AES 108th Convention, preprint 5093 (2000).",

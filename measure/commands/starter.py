@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from measure.commands.options import FILE
 from measure.terminal.option_record import defaults_from, options_from
 
 
@@ -20,7 +21,7 @@ class StarterOptions:
 
 @defaults_from(StarterOptions)
 @click.command("starter")
-@click.argument("out", type=click.Path(path_type=Path), metavar="OUT.toml")
+@click.argument("out", type=FILE, metavar="OUT.toml")
 @click.option("--force", is_flag=True, help="Replace an existing file.")
 def command(**given: object) -> None:
     """Write a room file to OUT.toml, with invented figures to replace by your own."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 
 import click
 
+from measure.commands.options import FILE
 from measure.terminal.option_record import defaults_from, options_from
 from measure.terminal.printed_lines import list_written, print_lines
 
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
     from analysis.survey.result import SurveyResult
     from measure.survey.file import SurveyFile
 
-FILE = click.Path(path_type=Path)
 Kit = Literal["tape", "laser", "both"]
 
 
