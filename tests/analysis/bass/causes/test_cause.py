@@ -40,7 +40,7 @@ def test_fit_ends_at_the_window(distance_hz: float, std_hz: float) -> None:
 
 
 @pytest.mark.parametrize("curve", CURVES)
-def test_able_modes_couple_and_ring(curve: str) -> None:
+def test_candidate_modes_couple_and_ring(curve: str) -> None:
     """Known limits: no node at either end, and a quality above the least."""
     prediction = predict(ROOM, PAIR, air_at(), decay_s=0.1)
     candidates = candidate_modes(prediction, curve)  # type: ignore[arg-type]
