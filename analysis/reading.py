@@ -47,8 +47,6 @@ from analysis.recording.responses import SideResponse, average_passes
 from analysis.recording.signal_to_noise import check_noise, octave_snr_db
 from analysis.room.prediction import Prediction, predict
 from analysis.room.room import Positions, Room
-from analysis.room.space import Space
-from analysis.room.space_prediction import predict_space
 from analysis.signals.harmonics import HarmonicLevel, exclude_gaps, harmonic_levels
 from analysis.signals.impulse_response import ImpulseResponse
 from analysis.signals.programme import Programme
@@ -134,7 +132,7 @@ def read_recording(
     recorded_hz: float,
     programme: Programme,
     air: Air,
-    room: tuple[Room | Space, Positions] | None = None,
+    room: tuple[Room, Positions] | None = None,
     microphone_db: tuple[Float, Float] | None = None,
 ) -> Reading:
     """Read one channel of a recording of a programme.
@@ -147,7 +145,7 @@ def read_recording(
     programme : Programme
     air : Air
         For the speed of sound.
-    room : tuple of (Room or Space, Positions), optional
+    room : tuple of (Room, Positions), optional
         For the causes of the bass's features and the geometry check.
     microphone_db : tuple of ndarray, optional
         Frequency in Hz and correction in dB to add.
@@ -220,7 +218,7 @@ def _align(
 
 
 def _read_bass(
-    sides: _Sides, hum: Hum, air: Air, room: tuple[Room | Space, Positions] | None
+    sides: _Sides, hum: Hum, air: Air, room: tuple[Room, Positions] | None
 ) -> tuple[Bass, Prediction | None]:
     """Read the bass, with its causes where the room is known."""
     bass = read_bass(*(side.response if side else None for side in sides), hum_hz=hum.lines_hz)
@@ -228,10 +226,7 @@ def _read_bass(
         return bass, None
     place, positions = room
     decay_s = measured_decay_s(bass)
-    if isinstance(place, Room):
-        prediction = predict(place, positions, air, decay_s=decay_s)
-    else:
-        prediction = predict_space(place, positions, air, decay_s=decay_s)
+    prediction = predict(place, positions, air, decay_s=decay_s)
     return add_causes(bass, prediction), prediction
 
 

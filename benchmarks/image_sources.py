@@ -87,8 +87,8 @@ def _axis(
     """Return where the images stand along one axis from the seat, and what walls leave."""
     size_m = float(room.size_m[axis])
     near, far = (("left", "right"), ("front", "rear"), ("floor", "ceiling"))[axis]
-    r_near = math.sqrt(1 - room.absorption_of(near))  # type: ignore[arg-type]
-    r_far = math.sqrt(1 - room.absorption_of(far))  # type: ignore[arg-type]
+    r_near = math.sqrt(1 - room.absorption_of(near))
+    r_far = math.sqrt(1 - room.absorption_of(far))
     n = np.arange(-math.ceil(reach_m / (2 * size_m)) - 1, math.ceil(reach_m / (2 * size_m)) + 2)
     same = 2 * n * size_m + source_m - seat_m
     turned = 2 * n * size_m - source_m - seat_m

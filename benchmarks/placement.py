@@ -25,8 +25,7 @@ from analysis.placement.fit.room_fit import MeasuredPlace, fit_room
 from analysis.placement.monte_carlo import DrawnRoom, draw_rooms, likeliest_offsets
 from analysis.placement.places import Places, allowed_places, front_wall_y_m
 from analysis.placement.response.room_response import room_model
-from analysis.room.room import SURFACES, Loudspeaker, Point, Positions, Room
-from analysis.room.space import space_of
+from analysis.room.room import SURFACES, Loudspeaker, Point, Positions, Room, rectangular_room
 from benchmarks.image_sources import image_pressure
 
 Float = NDArray[np.float64]
@@ -72,7 +71,7 @@ def draw_case(rng: Rng) -> Case:
     size = [rng.uniform(4.2, 7.0), rng.uniform(3.4, 5.2), rng.uniform(2.3, 2.9)]
     low, high = draw_absorption(rng)
     rooms = [
-        Room(
+        rectangular_room(
             length_m=size[0],
             width_m=size[1],
             height_m=size[2],
@@ -92,7 +91,7 @@ def draw_case(rng: Rng) -> Case:
     return Case(
         low=rooms[0],
         high=rooms[1],
-        told=Room(length_m=told[0], width_m=told[1], height_m=told[2]),
+        told=rectangular_room(length_m=told[0], width_m=told[1], height_m=told[2]),
         true_speed_m_s=rng.uniform(341.5, 346.0),
         positions=Positions(left=left, right=right, seat=seat),
     )
@@ -120,7 +119,7 @@ def tried_places(case: Case) -> Places:
     spread_m = 0.5 * (case.positions.right.tweeter.x_m - case.positions.left.tweeter.x_m)
     seat_m = case.positions.seat.y_m
     return allowed_places(
-        space_of(case.told),
+        case.told,
         case.positions,
         front_m=np.round(np.arange(0.35, 0.4 * case.told.length_m, 0.1), 3),
         spread_m=np.array([spread_m]),
@@ -147,7 +146,7 @@ def true_evenness(case: Case, places: Places, rng: Rng) -> tuple[Float, Float]:
 
 def advice(case: Case, places: Places, readings: Sequence[MeasuredPlace], rng: Rng) -> Advice:
     """Return what the program advises after some readings."""
-    model = room_model(space_of(case.told), 300, speed_of_sound_m_s=343.2)
+    model = room_model(case.told, 300, speed_of_sound_m_s=343.2)
     fit = fit_room(model, readings) if readings else None
     rooms = draw_rooms(model, rng, fit=fit)
     placement = choose_places(
@@ -193,7 +192,7 @@ RULES = {
 
 def by_rule(case: Case, places: Places, rule: tuple[float | None, float | None]) -> int:
     """Return the allowed place nearest to a rule of thumb; what it doesn't say stays."""
-    line_m = front_wall_y_m(space_of(case.told).plan)
+    line_m = front_wall_y_m(case.told.plan)
     length_m = case.told.length_m
     front = case.positions.left.tweeter.y_m if rule[0] is None else rule[0] * length_m
     seat = case.positions.seat.y_m if rule[1] is None else rule[1] * length_m

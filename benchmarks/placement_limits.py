@@ -23,7 +23,6 @@ from analysis.placement.monte_carlo import DrawnRoom, draw_rooms, likeliest_offs
 from analysis.placement.places import Places
 from analysis.placement.response.room_response import RoomModel, room_model
 from analysis.room.room import SURFACES
-from analysis.room.space import space_of
 from benchmarks.placement import Case, Float, Rng, draw_absorption, draw_case, tried_places
 from benchmarks.placement import true_evenness as truth
 
@@ -38,12 +37,12 @@ def with_absorption(room: DrawnRoom, low: Float, high: Float) -> DrawnRoom:
     loss = [-np.log1p(-kept) for kept in (low, high)]
     at_100 = -np.expm1(-(loss[0] ** (1 - AT_100_HZ)) * loss[1] ** AT_100_HZ)
     slope = float(np.mean(np.log(loss[1] / loss[0]))) / math.log(250 / 63)
-    space = room.model.space
+    room = room.model.room
     offsets = room.offsets.copy()
     offsets[NAMES.index("loss_slope")] = slope
     absorption: dict[str, float] = dict(zip(SURFACES, at_100.tolist(), strict=True))
     return DrawnRoom(
-        model=replace(room.model, space=replace(space, absorption=absorption)), offsets=offsets
+        model=replace(room.model, room=replace(room, absorption=absorption)), offsets=offsets
     )
 
 
@@ -80,7 +79,7 @@ DRAWS: dict[str, Callable[[Case, RoomModel, Rng], Rooms]] = {
 
 def behind(case: Case, places: Places, evenness: Float, rng: Rng) -> dict[str, tuple[float, float]]:
     """Return by how much each advice is less even than the best, and its rank."""
-    model = room_model(space_of(case.told), 300, speed_of_sound_m_s=343.2)
+    model = room_model(case.told, 300, speed_of_sound_m_s=343.2)
     found = {}
     for name, draw in DRAWS.items():
         offsets = offsets_with() if draw is with_a_lower_end else likeliest_offsets()

@@ -23,7 +23,7 @@ from analysis.pair.arrival import match_arrivals
 from analysis.reading import read_recording
 from analysis.recording.alignment import align_passes
 from analysis.recording.responses import average_passes
-from analysis.room.room import Loudspeaker, Point, Positions, Room
+from analysis.room.room import Loudspeaker, Point, Positions, rectangular_room
 from analysis.signals.deconvolution import inverse_sweep
 from analysis.signals.programme import Programme
 from analysis.signals.sweep import Sweep, sweep_samples
@@ -33,7 +33,7 @@ RATE_HZ = 48_000
 SPEED_OF_SOUND_M_S = 343.2
 Float = NDArray[np.float64]
 
-ROOM = Room(length_m=5.2, width_m=3.9, height_m=2.5)
+ROOM = rectangular_room(length_m=5.2, width_m=3.9, height_m=2.5)
 POSITIONS = Positions(
     left=Loudspeaker(tweeter=Point(x_m=0.95, y_m=0.8, z_m=1.0)),
     right=Loudspeaker(tweeter=Point(x_m=2.95, y_m=0.8, z_m=1.0)),

@@ -26,19 +26,11 @@ from scipy.signal import find_peaks
 from analysis.basics.air import air_at
 from analysis.bass.causes.attribution import Cause, attribute_causes
 from analysis.bass.features import Feature, Kind
-from analysis.room.boundary import cancellations
-from analysis.room.modal_response import resonances, strengths
-from analysis.room.modes import half_power_width_hz, modes_below
-from analysis.room.prediction import CURVES, Curve, predict, sources_of
-from analysis.room.room import (
-    SURFACES,
-    Loudspeaker,
-    Point,
-    Positions,
-    Room,
-    Surface,
-    reverberation_time_s,
-)
+from analysis.room.modes import room_modes
+from analysis.room.prediction import CURVES, Curve, predict, resonances, sources_of
+from analysis.room.reflections import cancellations, reflections
+from analysis.room.reverberation import half_power_width_hz, reverberation_time_s
+from analysis.room.room import SURFACES, Loudspeaker, Point, Positions, Room, rectangular_room
 
 FREQUENCY_HZ = np.arange(20.0, 290.0, 0.25)
 SAMPLE_RATE_HZ = 800
@@ -63,7 +55,7 @@ def cases(n_rooms: int, seed: int, *, one_surface: bool) -> Iterator[Case]:
     """Yield random rooms; with `one_surface` all surfaces but one absorb 0.95."""
     rng = np.random.default_rng(seed)
     for trial in range(n_rooms):
-        absorption: dict[Surface, float] = {s: float(rng.uniform(0.1, 0.4)) for s in SURFACES}
+        absorption: dict[str, float] = {s: float(rng.uniform(0.1, 0.4)) for s in SURFACES}
         if one_surface:
             absorption = dict.fromkeys(SURFACES, 0.95)
             absorption[SURFACES[trial % 6]] = float(rng.uniform(0.05, 0.3))
@@ -91,9 +83,9 @@ def cases(n_rooms: int, seed: int, *, one_surface: bool) -> Iterator[Case]:
         )
 
 
-def _room(size: NDArray[np.float64], absorption: dict[Surface, float]) -> Room:
+def _room(size: NDArray[np.float64], absorption: dict[str, float]) -> Room:
     length, width, height = map(float, size)
-    return Room(length_m=length, width_m=width, height_m=height, absorption=absorption)
+    return rectangular_room(length_m=length, width_m=width, height_m=height, absorption=absorption)
 
 
 def _positions(places: NDArray[np.float64], room: Room) -> Positions:
@@ -145,13 +137,15 @@ def extrema(curve: Complex, kind: Kind) -> list[Feature]:
 
 def dominant_mode(case: Case, curve: Curve, frequency_hz: float) -> tuple[int, ...]:
     """Return the mode that supplies most of the modal sum in the true room."""
-    modes = modes_below(case.room, 450.0, speed_of_sound_m_s=case.speed_m_s)
+    modes = room_modes(case.room, 450.0, speed_of_sound_m_s=case.speed_m_s)
     decay_s = reverberation_time_s(case.room, speed_of_sound_m_s=case.speed_m_s)
     width_hz = half_power_width_hz(decay_s)
-    terms = resonances(modes, np.array([frequency_hz]), width_hz=width_hz)[0]
-    terms = terms * strengths(modes, sources_of(case.positions, curve), case.positions.seat)
+    mode_hz = modes.frequency_hz(speed_of_sound_m_s=case.speed_m_s)
+    terms = resonances(mode_hz[1:], np.array([frequency_hz]), width_hz=width_hz)[0]
+    sources_m = np.stack([point.array for point in sources_of(case.positions, curve)])
+    terms = terms * modes.strength(sources_m, case.positions.seat.array)
     part = (terms * np.conj(terms.sum())).real
-    return tuple(modes.indices[int(np.argmax(part[1:]))].tolist())
+    return tuple(modes.indices[int(np.argmax(part[1:])) + 1].tolist())
 
 
 def peaks_table(n_rooms: int, seed: int) -> None:
@@ -198,13 +192,14 @@ def dips_table(n_rooms: int, seed: int) -> None:
 def _surface_hits(
     case: Case,
     curve: Curve,
-    surface: Surface,
+    surface: str,
     dips: list[Feature],
     ranked: tuple[tuple[Cause, ...], ...],
 ) -> Iterator[tuple[bool, bool]]:
     """Yield for each true cancellation that a dip stands near whether it was found."""
     (source,) = sources_of(case.positions, curve)
-    for one in cancellations(case.room, source, case.positions.seat, air=air_at()):
+    every = reflections(case.room, source, case.positions.seat)
+    for one in cancellations(every, air=air_at()):
         true_hz = one.frequency_hz * case.speed_m_s / air_at().speed_of_sound_m_s
         away = [abs(dip.frequency_hz / true_hz - 1) for dip in dips]
         shallow = one.depth_db > -4 or not 25 < true_hz < 280

@@ -21,25 +21,25 @@ from numpy.typing import NDArray
 from analysis.basics.arrays import Complex
 from analysis.placement.response.room_response import RoomModel, losses_of, pressure, room_model
 from analysis.room.floor_plan import rectangle
+from analysis.room.modes import room_modes
 from analysis.room.plan_modes import plan_modes
-from analysis.room.space import Space
-from analysis.room.space_modes import space_modes
+from analysis.room.room import Room
 
 C = 343.0
 Float = NDArray[np.float64]
 FREQUENCY_HZ = np.linspace(15, 300, 600)
 
 
-def shoebox(volume_m3: float) -> Space:
+def shoebox(volume_m3: float) -> Room:
     """Return a room of proportions 5 : 4 : 2.5."""
     unit = (volume_m3 / 50) ** (1 / 3)
     plan = rectangle(width_m=4 * unit, length_m=5 * unit)
-    return Space(plan=plan, height_m=2.5 * unit)
+    return Room(plan=plan, height_m=2.5 * unit)
 
 
-def grid(space: Space, n_places: int) -> tuple[Float, Float, Float]:
+def grid(room: Room, n_places: int) -> tuple[Float, Float, Float]:
     """Return left, right and seat of a grid of pair positions: 40 distances by 25 seats."""
-    _, _, width_m, length_m = space.plan.bounds_m
+    _, _, width_m, length_m = room.plan.bounds_m
     front = np.linspace(0.07, 0.36, n_places // 25) * length_m
     seat = np.linspace(0.5, 0.85, 25) * length_m
     y, r = (one.ravel() for one in np.meshgrid(front, seat))
@@ -51,13 +51,13 @@ def grid(space: Space, n_places: int) -> tuple[Float, Float, Float]:
 
 def pair(model: RoomModel, left: Float, right: Float, seat: Float) -> Complex:
     """Return the pressure of both."""
-    losses = losses_of(model.space)
+    losses = losses_of(model.room)
     return pressure(model, np.stack([left, right]), seat, FREQUENCY_HZ, losses=losses)
 
 
-def scattered(space: Space, n_places: int) -> tuple[Float, Float, Float]:
+def scattered(room: Room, n_places: int) -> tuple[Float, Float, Float]:
     """Return left, right and seat of pairs anywhere in the room."""
-    _, _, width_m, length_m = space.plan.bounds_m
+    _, _, width_m, length_m = room.plan.bounds_m
     rng = np.random.default_rng(1)
     share = rng.uniform(0.1, 0.9, (3, n_places, 2))
     heights = np.array([0.7, 0.7, 1.1])[:, np.newaxis, np.newaxis] + np.zeros((3, n_places, 1))
@@ -76,26 +76,26 @@ def least_s(call: Callable[[], object], n_times: int) -> tuple[float, float]:
     return float(wall), float(own)
 
 
-def loop(space: Space, left: Float, right: Float, seat: Float) -> Complex:
+def loop(room: Room, left: Float, right: Float, seat: Float) -> Complex:
     """Return the sum over the modes to 450 Hz one by one."""
-    modes = space_modes(space, 450, speed_of_sound_m_s=C)
-    damping = losses_of(space).damping_per_s(modes.surface_weight_per_m, speed_of_sound_m_s=C)
+    modes = room_modes(room, 450, speed_of_sound_m_s=C)
+    damping = losses_of(room).damping_per_s(modes.surface_weight_per_m, speed_of_sound_m_s=C)
     product = (modes.shapes_at(left) + modes.shapes_at(right)) * modes.shapes_at(seat)
     k = 2 * np.pi * FREQUENCY_HZ / C
     total = np.zeros((FREQUENCY_HZ.size, left.shape[0]), complex)
     for n, wavenumber in enumerate(modes.wavenumber_rad_m):
         each = 1 / (wavenumber**2 - k**2 + 2j * k * damping[n] / C)
         total += np.outer(each, product[:, n])
-    return total / space.volume_m3
+    return total / room.volume_m3
 
 
-def images_s(space: Space, left: Float, seat: Float) -> float:
+def images_s(room: Room, left: Float, seat: Float) -> float:
     """Return the processor time of the image-source library for one source and seat."""
     import pyroomacoustics as pra
 
-    _, _, width_m, length_m = space.plan.bounds_m
+    _, _, width_m, length_m = room.plan.bounds_m
     box = pra.ShoeBox(
-        [width_m, length_m, space.height_m],
+        [width_m, length_m, room.height_m],
         fs=1000,
         max_order=40,
         materials=pra.Material(0.2),
@@ -115,11 +115,11 @@ def error_db(found: Complex, truth: Complex) -> float:
     return float(np.sqrt(np.mean(off[level > level.mean(axis=0) - 15] ** 2)))
 
 
-def truncation_db(space: Space, model: RoomModel, places: tuple[Float, Float, Float]) -> float:
+def truncation_db(room: Room, model: RoomModel, places: tuple[Float, Float, Float]) -> float:
     """Return the rms error against the converged sum, at each tenth place."""
     few = tuple(one[::10] for one in places)
-    flat = plan_modes(space.plan, 2 * np.pi * 9 * 300 / C)
-    full = RoomModel(space=space, speed_of_sound_m_s=C, flat=flat, whole=None)
+    flat = plan_modes(room.plan, 2 * np.pi * 9 * 300 / C)
+    full = RoomModel(room=room, speed_of_sound_m_s=C, flat=flat, whole=None)
     return error_db(pair(model, *few), pair(full, *few))
 
 
@@ -127,20 +127,20 @@ def main() -> None:
     """Print the table."""
     base_s = None
     for volume_m3 in (50, 100, 200):
-        space = shoebox(volume_m3)
-        model = room_model(space, 300, speed_of_sound_m_s=C)
-        for name, places in (("slid", grid(space, 1000)), ("scattered", scattered(space, 1000))):
+        room = shoebox(volume_m3)
+        model = room_model(room, 300, speed_of_sound_m_s=C)
+        for name, places in (("slid", grid(room, 1000)), ("scattered", scattered(room, 1000))):
             wall_s, own_s = least_s(lambda m=model, p=places: pair(m, *p), 40)
             base_s = base_s or own_s
             print(
                 f"{volume_m3:4d} m³, {name}: {1e3 * wall_s:.1f} ms here, {1e3 * own_s:.1f} ms of "
                 f"processor time, {own_s / base_s:.2f} of the first, "
-                f"{truncation_db(space, model, places):.4f} dB rms off the converged sum"
+                f"{truncation_db(room, model, places):.4f} dB rms off the converged sum"
             )
-    space = shoebox(50)
-    places = grid(space, 1000)
-    loop_s = least_s(lambda: loop(space, *places), 3)[1]
-    library_s = 2000 * np.median([images_s(space, places[0], places[2]) for _ in range(5)])
+    room = shoebox(50)
+    places = grid(room, 1000)
+    loop_s = least_s(lambda: loop(room, *places), 3)[1]
+    library_s = 2000 * np.median([images_s(room, places[0], places[2]) for _ in range(5)])
     assert base_s is not None
     print(f"loop {loop_s / base_s:.0f} ×, image library {library_s / base_s:.0f} × the first")
 

@@ -38,9 +38,8 @@ from analysis.placement.monte_carlo import draw_rooms, likeliest_offsets
 from analysis.placement.places import Places, allowed_places
 from analysis.placement.response.room_response import RoomModel, room_model
 from analysis.room.floor_plan import FloorPlan
-from analysis.room.room import Loudspeaker, Point, Positions
-from analysis.room.space import Space
-from analysis.room.space_modes import space_modes
+from analysis.room.modes import room_modes
+from analysis.room.room import Loudspeaker, Point, Positions, Room
 
 Float = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -146,34 +145,34 @@ def true_by_images(sources: Float, seats: Float) -> Complex:
     return result
 
 
-def told_space(name: str, rng: np.random.Generator) -> Space:
+def told_space(name: str, rng: np.random.Generator) -> Room:
     """Return the room as its owner's file has it."""
     corners = np.array(PLANS[name], float)
     told = corners + np.where(corners > 0, 0.01 * rng.standard_normal(corners.shape), 0)
     if name == "rectangle":
         told = np.array(PLANS[name]) * [1 + 0.01 / 4.1, 1 - 0.01 / 5.3]
-    return Space(plan=FloorPlan(corners_m=tuple(map(tuple, told))), height_m=HEIGHT_M + 0.008)
+    return Room(plan=FloorPlan(corners_m=tuple(map(tuple, told))), height_m=HEIGHT_M + 0.008)
 
 
 def run(name: str) -> None:
     """Print one room's story."""
     rng = np.random.default_rng(5)
-    space = told_space(name, rng)
+    room = told_space(name, rng)
     places = allowed_places(
-        space,
+        room,
         positions(),
         front_m=np.round(np.arange(0.35, 1.6, 0.05), 3),
         spread_m=np.array([0.95]),
         seat_m=np.array([2.5, 2.7, 2.9]),
     )
-    modes = space_modes(space, 200, speed_of_sound_m_s=TOLD_SPEED_M_S)
+    modes = room_modes(room, 200, speed_of_sound_m_s=TOLD_SPEED_M_S)
     at_hz = modes.frequency_hz(speed_of_sound_m_s=TOLD_SPEED_M_S)
-    print(f"\n{name}: {space.plan.area_m2:.1f} m², {space.volume_m3:.1f} m³")
+    print(f"\n{name}: {room.plan.area_m2:.1f} m², {room.volume_m3:.1f} m³")
     lowest = ", ".join(f"{one:.1f}" for one in at_hz[1:8])
     print(f"  {at_hz.size - 1} modes to 200 Hz ({modes.error_percent:.3f} %): {lowest} Hz")
     left, right, levels, evenness = truth(name, places, rng)
     readings = five_readings(places, levels, rng)
-    model = room_model(space, 300, speed_of_sound_m_s=TOLD_SPEED_M_S)
+    model = room_model(room, 300, speed_of_sound_m_s=TOLD_SPEED_M_S)
     fit = fit_room(model, readings)
     print_fit(fit, fit_room(model, with_timing(readings, places, left, right, rng)))
     both = both_levels(left, right)

@@ -142,17 +142,17 @@ def choose_places(
     """
     first = likeliest_offsets() if offsets is None else offsets
     nominal = objective_terms(
-        _levels_without_gain(model, places, first), places, model.space, trusted=trusted
+        _levels_without_gain(model, places, first), places, model.room, trusted=trusted
     )
     terms, evenness_with_error = [], []
     for room in draw_rooms(model, rng) if rooms is None else rooms:
         levels = _levels_without_gain(room.model, _draw_position_errors(places, rng), room.offsets)
-        terms.append(objective_terms(levels, places, room.model.space, trusted=trusted))
+        terms.append(objective_terms(levels, places, room.model.room, trusted=trusted))
         # The model's error tells how well a choice holds; to rank by, it is only noise.
         error_db = model_error_db * _draw_model_errors(places, model, rng)
         off = replace(levels, both_db=levels.both_db + error_db)
         evenness_with_error.append(
-            objective_terms(off, places, model.space, trusted=trusted).evenness_db
+            objective_terms(off, places, model.room, trusted=trusted).evenness_db
         )
     return _placement_over_rooms(places, nominal, terms, np.stack(evenness_with_error))
 

@@ -107,14 +107,14 @@ def draw_rooms(
 
 def _draw_surface_losses(model: RoomModel, rng: np.random.Generator) -> RoomModel:
     """Return the room with one draw of how its surfaces differ in what they keep."""
-    space = model.space
-    stated = set(space.absorption or {})
-    std = np.array([STATED_STD if name in stated else UNKNOWN_STD for name in space.surfaces])
-    lossy = space.admittances() * np.exp(std * rng.standard_normal(std.size))
+    room = model.room
+    stated = set(room.absorption or {})
+    std = np.array([STATED_STD if name in stated else UNKNOWN_STD for name in room.surfaces])
+    lossy = room.admittances() * np.exp(std * rng.standard_normal(std.size))
     absorption = {
         name: -math.expm1(
             -8 * float(value)
         )  # what `analysis.room.materials.admittance` turns around
-        for name, value in zip(space.surfaces, lossy, strict=True)
+        for name, value in zip(room.surfaces, lossy, strict=True)
     }
-    return replace(model, space=replace(space, absorption=absorption))
+    return replace(model, room=replace(room, absorption=absorption))

@@ -10,7 +10,6 @@ line, the *worst peak* the highest above it.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -21,7 +20,8 @@ from analysis.basics.decibel import power_db
 from analysis.placement.band_levels import CENTRES_HZ, deviations_from_line_db
 from analysis.placement.fit.parameters import PairLevels
 from analysis.placement.places import Places
-from analysis.room.space import Space
+from analysis.room.reverberation import diffuse_power
+from analysis.room.room import Room
 
 WEIGHTS: Final = {"evenness": 1.0, "dip_beyond": 0.15, "likeness": 0.1}
 """Cost in dB of each dB: evenness counts fully, a dip as far as it is deeper than
@@ -65,7 +65,7 @@ class ObjectiveTerms:
 
 
 def objective_terms(
-    levels: PairLevels, places: Places, space: Space, *, trusted: Float | None = None
+    levels: PairLevels, places: Places, room: Room, *, trusted: Float | None = None
 ) -> ObjectiveTerms:
     """Return the terms at each place.
 
@@ -83,7 +83,7 @@ def objective_terms(
     bass = power_db(np.mean(10 ** (levels.both_db[strong] / 10), axis=0))
     return ObjectiveTerms(
         evenness_db=np.sqrt(np.mean(off[kept] ** 2, axis=0)),
-        strength_db=np.asarray(bass - _midrange_level_db(places, space)),
+        strength_db=np.asarray(bass - _midrange_level_db(places, room)),
         likeness_db=np.sqrt(np.mean(unlike[kept] ** 2, axis=0)),
         worst_dip_db=off[kept].min(axis=0),
         worst_peak_db=off[kept].max(axis=0),
@@ -92,12 +92,10 @@ def objective_terms(
     )
 
 
-def _midrange_level_db(places: Places, space: Space) -> Float:
+def _midrange_level_db(places: Places, room: Room) -> Float:
     """Return the level of 200 to 1000 Hz: direct and diffuse sound of two loudspeakers."""
-    areas = space.areas_m2()
-    kept = np.array([space.absorption_of(name) for name in space.surfaces])
-    mean = min(max(float(areas @ kept / areas.sum()), 0.01), 0.99)
-    diffuse = 16 * math.pi * (1 - mean) / (mean * float(areas.sum()))
+    mean = min(max(room.mean_absorption, 0.01), 0.99)
+    diffuse = diffuse_power(mean, surface_m2=room.surface_m2)
     away = [
         np.linalg.norm(side - places.listener_m, axis=1) for side in (places.left_m, places.right_m)
     ]

@@ -15,8 +15,7 @@ import numpy as np
 from analysis.basics.arrays import Float, Mask
 from analysis.placement.footprint import Footprint
 from analysis.room.floor_plan import FloorPlan
-from analysis.room.room import Positions
-from analysis.room.space import Space
+from analysis.room.room import Positions, Room
 
 CLEARANCE_M: Final = 0.3
 """Least distance of a loudspeaker's middle from walls and furniture: half a cabinet and a
@@ -65,16 +64,16 @@ def front_wall_y_m(plan: FloorPlan) -> float:
     return float(0.5 * (plan.array[k, 1] + plan.array[(k + 1) % plan.n_walls, 1]))
 
 
-def current_distances_m(space: Space, positions: Positions) -> tuple[float, float, float]:
+def current_distances_m(room: Room, positions: Positions) -> tuple[float, float, float]:
     """Return front distance, half spread and seat distance as they stand, in metres."""
-    line_m = front_wall_y_m(space.plan)
+    line_m = front_wall_y_m(room.plan)
     left, right = positions.left.tweeter, positions.right.tweeter
     front_m = 0.5 * (left.y_m + right.y_m) - line_m
     return front_m, 0.5 * (right.x_m - left.x_m), positions.seat.y_m - line_m
 
 
 def places_at(
-    space: Space, positions: Positions, front_m: Float, spread_m: Float, seat_m: Float
+    room: Room, positions: Positions, front_m: Float, spread_m: Float, seat_m: Float
 ) -> Places:
     """Return places as coordinates, heights and centre line being those of today.
 
@@ -82,7 +81,7 @@ def places_at(
     ----------
     front_m, spread_m, seat_m : ndarray, shape (m,)
     """
-    line_m = front_wall_y_m(space.plan)
+    line_m = front_wall_y_m(room.plan)
     centre_m = 0.5 * (positions.left.tweeter.x_m + positions.right.tweeter.x_m)
     ones = np.ones(front_m.size)
     woofers = positions.left.woofer.z_m, positions.right.woofer.z_m
@@ -97,7 +96,7 @@ def places_at(
 
 
 def allowed_places(
-    space: Space,
+    room: Room,
     positions: Positions,
     *,
     front_m: Float,
@@ -123,13 +122,13 @@ def allowed_places(
         If none is allowed.
     """
     mesh = np.meshgrid(front_m, spread_m, seat_m, indexing="ij")
-    every = places_at(space, positions, *(axis.ravel() for axis in mesh))
-    forbidden = _forbidden_by_rule(space, every, furniture, clearance_m)
+    every = places_at(room, positions, *(axis.ravel() for axis in mesh))
+    forbidden = _forbidden_by_rule(room, every, furniture, clearance_m)
     kept = ~np.any(list(forbidden.values()), axis=0)
     if not kept.any():
         raise ValueError(_reason_for_none(forbidden))
     return places_at(
-        space,
+        room,
         positions,
         every.front_wall_m[kept],
         every.half_spread_m[kept],
@@ -138,14 +137,14 @@ def allowed_places(
 
 
 def _forbidden_by_rule(
-    space: Space, every: Places, furniture: tuple[Footprint, ...], clearance_m: float
+    room: Room, every: Places, furniture: tuple[Footprint, ...], clearance_m: float
 ) -> dict[str, Mask]:
     """Return which places each rule forbids, by what it asks for."""
     depth_m = every.seat_m - every.front_wall_m
     angle_deg = 2 * np.degrees(np.arctan2(every.half_spread_m, depth_m))
     walled, blocked = np.zeros((2, every.n_places), dtype=bool)
     for points in (every.left_m, every.right_m):
-        walled |= ~space.plan.holds(points[:, :2], margin_m=clearance_m) | ~space.holds(points)
+        walled |= ~room.plan.holds(points[:, :2], margin_m=clearance_m) | ~room.holds(points)
         for one in furniture:
             blocked |= one.covers(points[:, :2], margin_m=clearance_m)
     for one in furniture:
@@ -153,7 +152,7 @@ def _forbidden_by_rule(
     return {
         f"loudspeakers {clearance_m:g} m from walls and below the ceiling": walled,
         f"loudspeakers {clearance_m:g} m from furniture, the head not in it": blocked,
-        f"the head {SEAT_CLEARANCE_M:g} m from walls": ~space.plan.holds(
+        f"the head {SEAT_CLEARANCE_M:g} m from walls": ~room.plan.holds(
             every.listener_m[:, :2], margin_m=SEAT_CLEARANCE_M
         ),
         f"the seat {LEAST_APART_M:g} m behind the line of the loudspeakers": depth_m
@@ -177,14 +176,14 @@ def _reason_for_none(forbidden: dict[str, Mask]) -> str:
     return f"{text}: change the ranges, the clearance or the room file"
 
 
-def default_ranges_m(space: Space, positions: Positions) -> tuple[Float, Float, Float]:
+def default_ranges_m(room: Room, positions: Positions) -> tuple[Float, Float, Float]:
     """Return ranges for front distance, half spread and seat that the room allows.
 
     Distances go in steps of 50 mm from the least clearance to 40 % of the depth, spreads in
     steps of 100 mm within 0.3 m of today's, seats in steps of 100 mm within 0.6 m of today's.
     """
-    _, spread_m, seat_m = current_distances_m(space, positions)
-    depth_m = space.plan.bounds_m[3] - front_wall_y_m(space.plan)
+    _, spread_m, seat_m = current_distances_m(room, positions)
+    depth_m = room.plan.bounds_m[3] - front_wall_y_m(room.plan)
     front = np.arange(CLEARANCE_M, 0.4 * depth_m + 1e-9, 0.05)
     spreads = np.round(spread_m + np.arange(-0.3, 0.31, 0.1), 4)
     seats = np.round(seat_m + np.arange(-0.6, 0.61, 0.1), 4)

@@ -25,8 +25,7 @@ from analysis.placement.places import front_wall_y_m
 from analysis.placement.response.room_response import RoomModel, pressure
 from analysis.plots import style
 from analysis.room.reflections import reflections
-from analysis.room.room import Point, Positions
-from analysis.room.space import Space
+from analysis.room.room import Point, Positions, Room
 
 MARK: Final = "#12355b"
 RANGE_DB: Final = (-15.0, 12.0)
@@ -137,7 +136,7 @@ def _draw_causes(
             y_m=float(places.listener_m[k, 1]),
             z_m=positions.seat.z_m,
         )
-        found = reflections(model.space, Point(x_m=float(x), y_m=float(y), z_m=float(z)), listener)
+        found = reflections(model.room, Point(x_m=float(x), y_m=float(y), z_m=float(z)), listener)
         front = [one for one in found if one.surface == "front"]
         cancelled.append(front[0].cancellations_hz(speed_of_sound_m_s=c)[0] if front else np.nan)
     ax.plot(cancelled, places.front_wall_m[row], color="white", linestyle=":", linewidth=1.2)
@@ -207,19 +206,17 @@ def _subtract_mean(levels_db: Float) -> Float:
 
 
 @style.apply_style
-def plan_figure(
-    space: Space, placement: Placement, *, furniture: Sequence[Footprint] = ()
-) -> Figure:
+def plan_figure(room: Room, placement: Placement, *, furniture: Sequence[Footprint] = ()) -> Figure:
     """Draw the floor plan with the advised interval."""
-    low_x, low_y, high_x, high_y = space.plan.bounds_m
+    low_x, low_y, high_x, high_y = room.plan.bounds_m
     width_in = style.WIDTH_IN - 1.2
     height_in = min(width_in * (high_y - low_y) / (high_x - low_x), 6.0)
     figure, (ax,) = style.make_panels([height_in], title="The advised places", bottom_in=0.9)
-    ax.add_patch(Polygon(space.plan.array, closed=True, facecolor="0.97", edgecolor=style.INK))
+    ax.add_patch(Polygon(room.plan.array, closed=True, facecolor="0.97", edgecolor=style.INK))
     for one in furniture:
         size = one.x_m[1] - one.x_m[0], one.y_m[1] - one.y_m[0]
         ax.add_patch(Rectangle((one.x_m[0], one.y_m[0]), *size, facecolor="0.85", edgecolor="0.6"))
-    _draw_choices(ax, front_wall_y_m(space.plan), placement)
+    _draw_choices(ax, front_wall_y_m(room.plan), placement)
     ax.set_aspect("equal")
     ax.set_title("bars: as even as at the mark", loc="left", fontsize=style.SMALL_PT)
     ax.set_xticks(np.arange(np.ceil(low_x), high_x + 1e-9))

@@ -20,12 +20,14 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from analysis.basics.arrays import Float, Mask
-from analysis.room.room import SIZE_RANGE_M
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from shapely import Polygon
+
+SIZE_RANGE_M: Final = (1.0, 30.0)
+"""Rooms that people listen in at home. A mistyped unit falls outside."""
 
 LEAST_WALL_M: Final = 0.05
 """A shorter wall is a slip of the tape: no bass sees it."""
@@ -169,7 +171,25 @@ class FloorPlan:
 
 
 def rectangle(*, width_m: float, length_m: float) -> FloorPlan:
-    """Return the plan of a rectangular room with its front left corner at 0, 0."""
+    """Return the plan of a rectangular room with its front left corner at 0, 0.
+
+    Parameters
+    ----------
+    width_m, length_m : float
+
+    Returns
+    -------
+    FloorPlan
+
+    Raises
+    ------
+    ValueError
+        If a side lies outside `SIZE_RANGE_M`.
+    """
+    for name, value in (("length_m", length_m), ("width_m", width_m)):
+        if not SIZE_RANGE_M[0] <= value <= SIZE_RANGE_M[1]:
+            msg = f"{name} {value} must lie from {SIZE_RANGE_M[0]:g} to {SIZE_RANGE_M[1]:g}"
+            raise ValueError(msg)
     return FloorPlan(
         corners_m=((0.0, 0.0), (width_m, 0.0), (width_m, length_m), (0.0, length_m)),
     )

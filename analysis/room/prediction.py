@@ -1,7 +1,21 @@
-"""What a room of given size is expected to do at the seat, before anything is measured.
+r"""What a room is expected to do at the seat, before anything is measured.
 
 Conventions: those of `analysis.room.room` and `analysis.room.modes`. Three *curves* are spoken of:
-``left``, ``right``, and ``both``, the sum of the two playing the same signal.
+``left``, ``right``, and ``both``, the sum of the two playing the same signal. A shape is given as
+a share of its largest value in the room, so that nodes mean the same in rooms of all kinds;
+strengths carry the norm. The response is that to monopoles of constant volume acceleration (a
+closed loudspeaker in its pass band), scaled so that the uniform pressure has a strength of 1:
+
+.. math::
+
+    p(f) = \sum_n \frac{\psi_n(s) \psi_n(r)}{f_n^2 - f^2 + \mathrm{j} f \Delta f_n}
+
+with the uniform pressure (:math:`f_0 = 0`, :math:`\psi_0 = 1`) among the terms: it is as strong
+as any mode below the first ones. All modes share one half-power width.
+
+References
+----------
+H. Kuttruff, "Room Acoustics", 5th ed., sec. 3.3 (from memory).
 """
 
 from __future__ import annotations
@@ -15,25 +29,23 @@ import numpy as np
 
 from analysis.basics.air import Air
 from analysis.basics.arrays import Complex, Float, freeze
-from analysis.room.boundary import (
+from analysis.room.mode_direction import direction_shares, loudest_walls
+from analysis.room.modes import Indices, Modes, room_modes
+from analysis.room.reflections import (
     HIGHEST_HZ,
     Cancellation,
-    MirrorPath,
+    Reflection,
     cancellations,
-    mirror_paths,
+    reflections,
+    reflections_by_surface,
 )
-from analysis.room.modal_response import SUM_TO, resonances, strengths
-from analysis.room.modes import Modes, half_power_width_hz, modes_below
-from analysis.room.room import (
-    Point,
-    Positions,
-    Room,
-    mean_absorption,
-    require_inside,
+from analysis.room.reverberation import (
+    eyring_absorption,
+    half_power_width_hz,
     reverberation_time_s,
     schroeder_frequency_hz,
 )
-from analysis.room.space import Space
+from analysis.room.room import Point, Positions, Room, require_inside
 
 Curve = Literal["left", "right", "both"]
 
@@ -47,31 +59,45 @@ DECAY_RANGE_S: Final = (0.05, 3.0)
 """Decay times outside are set to the nearer end: no room at home has them, and the sum
 over modes has no meaning there."""
 
+BOX_SUM_TO: Final = 1.4
+"""Modes of a box up to so many times the end of the prediction are summed; the rest adds a
+smooth background that moves no peak."""
+
+SUM_TO: Final = 1.2
+"""The same for other rooms: the mesh must resolve the modes, which costs the third power."""
+
+SLOPED_HIGHEST_HZ: Final = 120.0
+"""End of the prediction under a sloped ceiling, whose modes cost most."""
+
+ERROR_PERCENT: Final = 0.3
+"""Of the modes' frequencies: well below what a tape leaves open."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class NumberedModes:
-    """Modes of a room that is no box: by rising frequency, without indices.
+class PredictedModes:
+    """Modes of a room by rising frequency, without the uniform pressure.
 
     Attributes
     ----------
     frequency_hz : ndarray, shape (n,)
     kinds : tuple of str
-        Those of `analysis.room.space_modes`.
+        Those of `analysis.room.modes`.
+    indices : ndarray of int or None, shape (n, 3)
+        Of a box.
     direction_shares : ndarray, shape (n, 3)
-        Shares of length, width and height, as in `analysis.room.mode_direction`.
+        Of length, width and height, as in `analysis.room.mode_direction`.
     loudest_walls : tuple of str
         The wall along which each is loudest.
     relative_error : float
-        Stated error of the frequencies over them.
-    indices : None
+        Stated error of the frequencies over them; 0 for a box.
     """
 
     frequency_hz: Float
     kinds: tuple[str, ...]
+    indices: Indices | None
     direction_shares: Float
     loudest_walls: tuple[str, ...]
     relative_error: float
-    indices: None = None
 
     def __post_init__(self) -> None:
         for name, ndim in (("frequency_hz", 1), ("direction_shares", 2)):
@@ -84,8 +110,7 @@ class Prediction:
 
     Attributes
     ----------
-    room : Room or Space
-        A Space where it is no box.
+    room : Room
     positions : Positions
     air : Air
     decay_s : float
@@ -94,8 +119,8 @@ class Prediction:
         Whether it was derived from the absorption for want of a measured one.
     schroeder_hz : float
         Above it modes overlap, and no single one can be told.
-    modes : Modes or NumberedModes
-        Up to 1.4 times the end of the bass curves.
+    modes : PredictedModes
+        Up to `BOX_SUM_TO` or `SUM_TO` times the end of the prediction.
     seat_shape : ndarray, shape (n_modes,)
         Shape of each mode at the seat, -1 to 1.
     drives : mapping of str to ndarray, shape (n_modes,)
@@ -104,30 +129,30 @@ class Prediction:
         Of each curve, the strength of the uniform pressure, 1, and of each mode.
     frequency_hz : ndarray, shape (m,)
     response : mapping of str to ndarray of complex, shape (m,)
-        Sum over the modes for each curve, in the scale of `analysis.room.modal_response`.
+        Sum over the modes for each curve.
     cancellations : mapping of str to tuple of Cancellation
         For each loudspeaker; ``both`` holds those of the two.
-    paths : mapping of str to mapping of str to MirrorPath
+    reflections : mapping of str to mapping of str to Reflection
         Of left and right, by surface.
     mean_absorption : float
         That `decay_s` means by Eyring's law.
     surface_m2 : float
     """
 
-    room: Room | Space
+    room: Room
     positions: Positions
     air: Air
     decay_s: float
     decay_is_assumed: bool
     schroeder_hz: float
-    modes: Modes | NumberedModes
+    modes: PredictedModes
     seat_shape: Float
     drives: Mapping[Curve, Float]
     strengths: Mapping[Curve, Float]
     frequency_hz: Float
     response: Mapping[Curve, Complex]
     cancellations: Mapping[Curve, tuple[Cancellation, ...]]
-    paths: Mapping[Curve, Mapping[str, MirrorPath]]
+    reflections: Mapping[Curve, Mapping[str, Reflection]]
     mean_absorption: float
     surface_m2: float
 
@@ -140,10 +165,10 @@ class Prediction:
         """Half-power width of a mode, in Hz."""
         return half_power_width_hz(self.decay_s)
 
-    def paths_by(self, surface: str, curve: Curve) -> tuple[MirrorPath, ...]:
-        """Return the paths by one surface from the loudspeakers that play."""
+    def reflections_by(self, surface: str, curve: Curve) -> tuple[Reflection, ...]:
+        """Return the reflections from one surface for the loudspeakers that play."""
         playing: tuple[Curve, ...] = ("left", "right") if curve == "both" else (curve,)
-        return tuple(self.paths[side][surface] for side in playing)
+        return tuple(self.reflections[side][surface] for side in playing)
 
     def coupling(self, curve: Curve) -> Float:
         """Return each mode's drive times its shape at the seat, -1 to 1, shape (n_modes,)."""
@@ -161,12 +186,7 @@ def sources_of(positions: Positions, curve: Curve) -> tuple[Point, ...]:
 
 
 def predict(
-    room: Room,
-    positions: Positions,
-    air: Air,
-    *,
-    decay_s: float | None = None,
-    highest_hz: float = HIGHEST_HZ,
+    room: Room, positions: Positions, air: Air, *, decay_s: float | None = None
 ) -> Prediction:
     """Return what the room is expected to do at the seat.
 
@@ -178,31 +198,30 @@ def predict(
     air : Air
     decay_s : float, optional
         Measured decay time of the bass, in seconds; else Eyring's from the absorption.
-    highest_hz : float
-        End of the bass curves.
 
     Returns
     -------
     Prediction
+        Up to the end of the bass curves, under a sloped ceiling to `SLOPED_HIGHEST_HZ`.
 
     Raises
     ------
     ValueError
-        If a position lies outside the room, or `decay_s` isn't above 0.
+        If a position lies outside the room, the room is too large for its modes to be counted,
+        or `decay_s` isn't above 0.
     """
     require_inside(room, positions)
     c = air.speed_of_sound_m_s
     taken_s = taken_decay_s(reverberation_time_s(room, speed_of_sound_m_s=c), decay_s)
-    modes = modes_below(room, SUM_TO * highest_hz, speed_of_sound_m_s=c)
-    n_steps = math.floor((highest_hz - LOWEST_HZ) / GRID_HZ)
-    frequency_hz: Float = LOWEST_HZ + GRID_HZ * np.arange(n_steps + 1, dtype=np.float64)
-    each = resonances(modes, frequency_hz, width_hz=half_power_width_hz(taken_s))
-    sources = {curve: sources_of(positions, curve) for curve in CURVES}
-    strong = {curve: strengths(modes, sources[curve], positions.seat) for curve in CURVES}
-    sums = each @ np.stack([strong[curve] for curve in CURVES], axis=1)
+    found, frequency_hz = _solve(room, c)
+    modes = _without_uniform(found, c)
+    seat, drives, strengths = _shapes(found, positions)
+    each = resonances(modes.frequency_hz, frequency_hz, width_hz=half_power_width_hz(taken_s))
+    sums = each @ np.stack([strengths[curve] for curve in CURVES], axis=1)
+    sources = {side: sources_of(positions, side)[0] for side in CURVES[:2]}
     sides = {
-        side: cancellations(room, sources[side][0], positions.seat, air=air, highest_hz=highest_hz)
-        for side in CURVES[:2]
+        side: cancellations(reflections(room, at, positions.seat), air=air)
+        for side, at in sources.items()
     }
     return Prediction(
         room=room,
@@ -212,14 +231,16 @@ def predict(
         decay_is_assumed=decay_s is None,
         schroeder_hz=schroeder_frequency_hz(room, reverberation_time_s=taken_s),
         modes=modes,
-        seat_shape=modes.shape_at(positions.seat),
-        drives={curve: modes.drive(sources[curve]) for curve in CURVES},
-        strengths=strong,
+        seat_shape=seat,
+        drives=drives,
+        strengths=strengths,
         frequency_hz=frequency_hz,
         response=dict(zip(CURVES, sums.T, strict=True)),
         cancellations={**sides, "both": sides["left"] + sides["right"]},
-        paths={side: mirror_paths(room, sources[side][0], positions.seat) for side in CURVES[:2]},
-        mean_absorption=mean_absorption(
+        reflections={
+            side: reflections_by_surface(room, at, positions.seat) for side, at in sources.items()
+        },
+        mean_absorption=eyring_absorption(
             taken_s,
             volume_m3=room.volume_m3,
             surface_m2=room.surface_m2,
@@ -245,3 +266,73 @@ def taken_decay_s(eyring_s: float, measured_s: float | None) -> float:
         msg = f"decay_s {measured_s} must lie above 0"
         raise ValueError(msg)
     return min(max(taken_s, DECAY_RANGE_S[0]), DECAY_RANGE_S[1])
+
+
+def resonances(mode_hz: Float, frequency_hz: Float, *, width_hz: Float | float) -> Complex:
+    """Return each mode's response per unit of strength.
+
+    Parameters
+    ----------
+    mode_hz : ndarray, shape (n,)
+        The modes' frequencies, the uniform pressure left out.
+    frequency_hz : ndarray, shape (m,)
+        Above 0.
+    width_hz : float or ndarray, shape (m,)
+        Half-power width taken at each frequency.
+
+    Returns
+    -------
+    ndarray of complex, shape (m, n + 1)
+        The first column is the uniform pressure, the others are the modes in order.
+    """
+    f = np.asarray(frequency_hz, dtype=np.float64)[:, np.newaxis]
+    width = np.broadcast_to(np.asarray(width_hz, dtype=np.float64), f.shape[:1])[:, np.newaxis]
+    mode_hz = np.concatenate(([0.0], mode_hz))
+    off = mode_hz**2 - f**2
+    loss = f * width
+    # In real numbers: a complex division takes three times as long.
+    scale = 1.0 / (off**2 + loss**2)
+    result = np.empty(off.shape, dtype=np.complex128)
+    result.real = off * scale
+    result.imag = -loss * scale
+    return result
+
+
+def _solve(room: Room, speed_of_sound_m_s: float) -> tuple[Modes, Float]:
+    """Return the room's modes, and the prediction's grid."""
+    highest_hz = HIGHEST_HZ if room.is_level else SLOPED_HIGHEST_HZ
+    sum_to = BOX_SUM_TO if room.is_box else SUM_TO
+    found = room_modes(
+        room,
+        sum_to * highest_hz,
+        speed_of_sound_m_s=speed_of_sound_m_s,
+        error_percent=ERROR_PERCENT,
+    )
+    n_steps = math.floor((highest_hz - LOWEST_HZ) / GRID_HZ)
+    return found, LOWEST_HZ + GRID_HZ * np.arange(n_steps + 1, dtype=np.float64)
+
+
+def _without_uniform(found: Modes, speed_of_sound_m_s: float) -> PredictedModes:
+    """Return what the prediction keeps of the modes."""
+    return PredictedModes(
+        frequency_hz=found.frequency_hz(speed_of_sound_m_s=speed_of_sound_m_s)[1:],
+        kinds=found.kinds[1:],
+        indices=None if found.indices is None else found.indices[1:],
+        direction_shares=direction_shares(found),
+        loudest_walls=loudest_walls(found),
+        relative_error=found.error_percent / 100,
+    )
+
+
+def _shapes(
+    found: Modes, positions: Positions
+) -> tuple[Float, dict[Curve, Float], dict[Curve, Float]]:
+    """Return shapes at the seat and drives as shares of the largest, and strengths."""
+    seat = positions.seat.array
+    sources = {
+        curve: np.stack([point.array for point in sources_of(positions, curve)]) for curve in CURVES
+    }
+    largest = found.largest_shapes()
+    drives = {curve: (found.drive(at) / largest)[1:] for curve, at in sources.items()}
+    strengths = {curve: found.strength(at, seat) for curve, at in sources.items()}
+    return (found.shapes_at(seat)[0] / largest)[1:], drives, strengths

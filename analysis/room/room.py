@@ -1,4 +1,4 @@
-r"""A rectangular room, and where the loudspeakers and the seat stand in it.
+"""A room, and where the loudspeakers and the seat stand in it.
 
 Conventions, used by every module that speaks of the room:
 
@@ -6,15 +6,12 @@ Conventions, used by every module that speaks of the room:
   behind. *Length* runs from front to rear, *width* from left to right.
 - ``x_m`` counts from the left wall (along the width), ``y_m`` from the front wall
   (along the length), ``z_m`` from the floor (along the height).
-- Surfaces are named ``front``, ``rear``, ``left``, ``right``, ``floor``, ``ceiling``.
+- Surfaces are the walls of the floor plan, ``floor`` and ``ceiling``; the walls of a
+  rectangle are named ``front``, ``rear``, ``left``, ``right``.
+- The ceiling is plane: level, or sloping along x or y. ``height_m`` is its height where the
+  sloping direction begins (the least x or y of the plan), ``far_height_m`` that where it ends.
+- A *box* is a rectangle under a level ceiling.
 - A difference is left minus right.
-
-References
-----------
-H. Kuttruff, "Room Acoustics", 5th ed.: Sabine's and Eyring's reverberation time
-(from memory).
-M. Schroeder and H. Kuttruff, "On frequency response curves in rooms", JASA 34,
-76-80, 1962: the frequency above which modes overlap (second-hand).
 """
 
 from __future__ import annotations
@@ -26,14 +23,14 @@ from typing import Final, Literal
 
 import numpy as np
 
-from analysis.basics.arrays import Float
+from analysis.basics.arrays import Float, Mask
+from analysis.room.floor_plan import SIZE_RANGE_M, FloorPlan, rectangle
+from analysis.room.materials import admittance
 
-Surface = Literal["front", "rear", "left", "right", "floor", "ceiling"]
+Direction = Literal["x", "y"]
 
-SURFACES: Final[tuple[Surface, ...]] = ("front", "rear", "left", "right", "floor", "ceiling")
-
-SIZE_RANGE_M: Final = (1.0, 30.0)
-"""Rooms that people listen in at home. A mistyped unit falls outside."""
+SURFACES: Final = ("front", "rear", "left", "right", "floor", "ceiling")
+"""Of a box."""
 
 DEFAULT_ABSORPTION: Final = 0.2
 """Taken for surfaces of which nothing is known: it gives living rooms of 30 to 80 cubic
@@ -46,6 +43,9 @@ unmeasured niche shift modes by about this much. Common practice, no source."""
 SOURCE_OR_SEAT_STD_M: Final = 0.02
 """One sigma of each coordinate of a source or seat: a tape, and the unknown point in a
 cabinet from which the bass comes. Common practice, no source."""
+
+STEEPEST: Final = 1.5
+"""Rise per length of a ceiling: steeper is a wall."""
 
 _LEAST_DISTANCE_M: Final = 0.1
 """A microphone closer to a loudspeaker than this isn't at a seat."""
@@ -153,83 +153,165 @@ class Positions:
         return self.left.tweeter.x_m > self.right.tweeter.x_m
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, kw_only=True)
 class Room:
-    """A rectangular room.
+    """A room under a plane ceiling.
 
     Attributes
     ----------
-    length_m, width_m, height_m : float
-        Front to rear, left to right, floor to ceiling; in metres.
+    plan : FloorPlan
+    height_m : float
+        Of a level ceiling; of a sloped one where x or y is least.
+    far_height_m : float or None
+        Of a sloped ceiling where x or y is greatest; None where it is level.
+    slopes_along : {"x", "y"}
+        The direction in which the height changes.
     absorption : mapping of str to float
-        Share of the energy that a surface keeps, 0 to 1, by its name; surfaces left
-        out have `DEFAULT_ABSORPTION`.
+        Share of the energy that a surface keeps, 0 to 1, by its name; what is left out
+        has `DEFAULT_ABSORPTION`.
     """
 
-    length_m: float
-    width_m: float
+    plan: FloorPlan
     height_m: float
-    absorption: Mapping[Surface, float] | None = None
+    far_height_m: float | None = None
+    slopes_along: Direction = "y"
+    absorption: Mapping[str, float] | None = None
 
     def __post_init__(self) -> None:
-        for name in ("length_m", "width_m", "height_m"):
+        for name in ("height_m", "far_height_m"):
             value = getattr(self, name)
-            if not SIZE_RANGE_M[0] <= value <= SIZE_RANGE_M[1]:
+            if value is not None and not SIZE_RANGE_M[0] <= value <= SIZE_RANGE_M[1]:
                 msg = f"{name} {value} must lie from {SIZE_RANGE_M[0]:g} to {SIZE_RANGE_M[1]:g}"
                 raise ValueError(msg)
+        if abs(self.slope) > STEEPEST:
+            msg = f"the ceiling rises by {abs(self.slope):.2f} m a metre; at most {STEEPEST:g}"
+            raise ValueError(msg)
         for surface, value in (self.absorption or {}).items():
-            if surface not in SURFACES:
-                msg = f"absorption of {surface!r}: a surface must be one of {', '.join(SURFACES)}"
+            if surface not in self.surfaces:
+                msg = f"absorption of {surface!r}: a surface must be one of {self.surfaces}"
                 raise ValueError(msg)
             if not 0 <= value <= 1:
                 msg = f"absorption of {surface} {value} must lie from 0 to 1"
                 raise ValueError(msg)
 
     @property
+    def surfaces(self) -> tuple[str, ...]:
+        """Names of the walls in order, then ``floor`` and ``ceiling``."""
+        return (*self.plan.wall_names, "floor", "ceiling")
+
+    @property
+    def is_level(self) -> bool:
+        """Whether the ceiling has one height."""
+        return self.far_height_m is None or self.far_height_m == self.height_m
+
+    @property
+    def is_box(self) -> bool:
+        """Whether it is a rectangle under a level ceiling."""
+        return self.is_level and self.plan.is_rectangle
+
+    @property
+    def slope(self) -> float:
+        """How much the ceiling rises per metre of x or y."""
+        if self.far_height_m is None:
+            return 0.0
+        low_x, low_y, high_x, high_y = self.plan.bounds_m
+        run_m = high_x - low_x if self.slopes_along == "x" else high_y - low_y
+        return (self.far_height_m - self.height_m) / run_m
+
+    @property
+    def length_m(self) -> float:
+        """Greatest y in metres: front to rear wall of a rectangle."""
+        return self.plan.bounds_m[3]
+
+    @property
+    def width_m(self) -> float:
+        """Greatest x in metres: left to right wall of a rectangle."""
+        return self.plan.bounds_m[2]
+
+    @property
     def size_m(self) -> Float:
-        """Width, length and height along x, y and z in metres, shape (3,)."""
+        """Width, length and height of a box along x, y and z in metres, shape (3,)."""
         return np.array([self.width_m, self.length_m, self.height_m])
 
     @property
     def volume_m3(self) -> float:
-        """Volume in cubic metres."""
-        return self.length_m * self.width_m * self.height_m
+        """Volume in cubic metres: the area times the height over its centroid."""
+        centroid = self.plan.polygon.centroid
+        return self.plan.area_m2 * float(self.height_at(np.array([[centroid.x, centroid.y]]))[0])
 
     @property
     def surface_m2(self) -> float:
-        """Area of all six surfaces in square metres."""
-        return 2 * (
-            self.length_m * self.width_m
-            + self.width_m * self.height_m
-            + self.height_m * self.length_m
-        )
+        """Area of all surfaces in square metres."""
+        return float(self.areas_m2().sum())
 
     @property
-    def edges_m(self) -> float:
-        """Length of all twelve edges in metres."""
-        return 4 * (self.length_m + self.width_m + self.height_m)
+    def mean_absorption(self) -> float:
+        """Absorption of all surfaces, weighted by area, 0 to 1."""
+        kept = np.array([self.absorption_of(name) for name in self.surfaces])
+        areas_m2 = self.areas_m2()
+        return float((areas_m2 * kept).sum() / areas_m2.sum())
 
     @property
     def absorption_is_assumed(self) -> bool:
         """Whether the absorption of any surface is a guess."""
-        return set(self.absorption or {}) != set(SURFACES)
+        return set(self.absorption or {}) != set(self.surfaces)
 
-    def absorption_of(self, surface: Surface) -> float:
+    def absorption_of(self, surface: str) -> float:
         """Return the share of the energy that a surface keeps, 0 to 1."""
         return (self.absorption or {}).get(surface, DEFAULT_ABSORPTION)
 
-    def area_m2(self, surface: Surface) -> float:
-        """Return the area of a surface in square metres."""
-        if surface in ("front", "rear"):
-            return self.width_m * self.height_m
-        if surface in ("left", "right"):
-            return self.length_m * self.height_m
-        return self.length_m * self.width_m
+    def admittances(self) -> Float:
+        """Return the specific admittance of each surface, in the order of `surfaces`."""
+        return np.array([admittance(self.absorption_of(name)) for name in self.surfaces])
 
-    def holds(self, point: Point) -> bool:
-        """Return whether a point lies inside the room or on a surface of it."""
-        coordinates = point.array
-        return bool(np.all((coordinates >= 0) & (coordinates <= self.size_m)))
+    def height_at(self, points_m: Float) -> Float:
+        """Return the ceiling's height in metres over points of the plan, shape (m,)."""
+        axis = 0 if self.slopes_along == "x" else 1
+        start = self.plan.bounds_m[axis]
+        return np.asarray(self.height_m + self.slope * (np.atleast_2d(points_m)[:, axis] - start))
+
+    def areas_m2(self) -> Float:
+        """Return the area of each surface in square metres, in the order of `surfaces`."""
+        corners = self.plan.array
+        heights = self.height_at(corners)
+        walls = self.plan.wall_lengths_m * 0.5 * (heights + np.roll(heights, -1))
+        floor = self.plan.area_m2
+        return np.array([*walls, floor, floor * math.hypot(1.0, self.slope)])
+
+    def holds(self, points_m: Float) -> Mask:
+        """Return which points, shape (m, 3), lie inside or on a surface."""
+        at = np.atleast_2d(points_m)
+        tall = (at[:, 2] >= 0) & (at[:, 2] <= self.height_at(at[:, :2]))
+        return np.asarray(self.plan.holds(at[:, :2]) & tall)
+
+
+def rectangular_room(
+    *,
+    length_m: float,
+    width_m: float,
+    height_m: float,
+    absorption: Mapping[str, float] | None = None,
+) -> Room:
+    """Return a box with its front left corner at 0, 0.
+
+    Parameters
+    ----------
+    length_m, width_m, height_m : float
+        Front to rear, left to right, floor to ceiling; in metres.
+    absorption : mapping of str to float, optional
+        As in `Room`, by the names `SURFACES`.
+
+    Returns
+    -------
+    Room
+
+    Raises
+    ------
+    ValueError
+        If no room has such a size or absorption.
+    """
+    plan = rectangle(width_m=width_m, length_m=length_m)
+    return Room(plan=plan, height_m=height_m, absorption=absorption)
 
 
 def require_inside(room: Room, positions: Positions) -> None:
@@ -253,96 +335,30 @@ def require_inside(room: Room, positions: Positions) -> None:
         "seat": positions.seat,
     }
     for name, point in named.items():
-        for axis, value, limit in zip("xyz", point.array, room.size_m, strict=True):
-            if not 0 <= value <= limit:
-                msg = f"{name}: {axis}_m {value:g} must lie from 0 to {limit:g}, inside the room"
-                raise ValueError(msg)
+        _require_point(room, name, point)
         if name != "seat" and point.distance_m(positions.seat) < _LEAST_DISTANCE_M:
             msg = f"{name}: must stand at least {_LEAST_DISTANCE_M:g} m from the seat"
             raise ValueError(msg)
 
 
-def reverberation_time_s(
-    room: Room, *, speed_of_sound_m_s: float, law: Literal["eyring", "sabine"] = "eyring"
-) -> float:
-    r"""Return the reverberation time that the absorption gives.
-
-    Parameters
-    ----------
-    room : Room
-    speed_of_sound_m_s : float
-    law : {"eyring", "sabine"}
-
-    Returns
-    -------
-    float
-        In seconds; infinite where nothing absorbs, 0 where everything does (Eyring).
-
-    Notes
-    -----
-    :math:`T = 24 \ln 10\; V / (c A)`, with :math:`A = \sum \alpha_i S_i` (Sabine) or
-    :math:`A = -S \ln(1 - \bar\alpha)` (Eyring), for a diffuse field: below the
-    Schroeder frequency it is a rough guide and a measured decay is better.
-    """
-    absorbing_m2 = sum(room.absorption_of(s) * room.area_m2(s) for s in SURFACES)
-    if law == "eyring":
-        mean = min(absorbing_m2 / room.surface_m2, 1.0)
-        absorbing_m2 = math.inf if mean == 1 else -room.surface_m2 * math.log1p(-mean)
-    if absorbing_m2 == 0:
-        return math.inf
-    return 24 * math.log(10) * room.volume_m3 / (speed_of_sound_m_s * absorbing_m2)
-
-
-def mean_absorption(
-    decay_s: float, *, volume_m3: float, surface_m2: float, speed_of_sound_m_s: float
-) -> float:
-    """Return the mean absorption that a reverberation time means by Eyring's law.
-
-    Parameters
-    ----------
-    decay_s : float
-        Above 0, in seconds.
-    volume_m3, surface_m2 : float
-        Of the room, whatever its shape.
-    speed_of_sound_m_s : float
-
-    Returns
-    -------
-    float
-        0 to 1.
-
-    Raises
-    ------
-    ValueError
-        If the time isn't above 0.
-    """
-    if not decay_s > 0:
-        msg = f"decay_s {decay_s} must lie above 0"
+def _require_point(room: Room, name: str, point: Point) -> None:
+    """Refuse a point outside the plan, below the floor or above the ceiling."""
+    at = point.array
+    if room.is_box:
+        _require_in_box(room, name, at)
+        return
+    if not room.plan.holds(at[np.newaxis, :2])[0]:
+        msg = f"{name}: x_m {at[0]:g}, y_m {at[1]:g} lies outside the floor plan"
         raise ValueError(msg)
-    exponent = 24 * math.log(10) * volume_m3 / (speed_of_sound_m_s * decay_s * surface_m2)
-    return -math.expm1(-exponent)
-
-
-def schroeder_frequency_hz(room: Room, *, reverberation_time_s: float) -> float:
-    r"""Return the frequency above which modes overlap, :math:`2000 \sqrt{T/V}`.
-
-    Parameters
-    ----------
-    room : Room
-    reverberation_time_s : float
-        Measured or predicted, above 0.
-
-    Returns
-    -------
-    float
-        In Hz; there three modes fall within the half-power width of one.
-
-    Raises
-    ------
-    ValueError
-        If the time isn't above 0.
-    """
-    if not reverberation_time_s > 0:
-        msg = f"reverberation_time_s {reverberation_time_s} must lie above 0"
+    height_m = float(room.height_at(at[np.newaxis, :2])[0])
+    if not 0 <= at[2] <= height_m:
+        msg = f"{name}: z_m {at[2]:g} must lie from 0 to {height_m:.4g}, the ceiling there"
         raise ValueError(msg)
-    return 2000 * math.sqrt(reverberation_time_s / room.volume_m3)
+
+
+def _require_in_box(room: Room, name: str, at: Float) -> None:
+    """Refuse a point outside a box, naming the axis."""
+    for axis, value, limit in zip("xyz", at, room.size_m, strict=True):
+        if not 0 <= value <= limit:
+            msg = f"{name}: {axis}_m {value:g} must lie from 0 to {limit:g}, inside the room"
+            raise ValueError(msg)

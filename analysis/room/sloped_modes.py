@@ -31,7 +31,7 @@ from numpy.polynomial import legendre
 
 from analysis.basics.arrays import Float
 from analysis.room.mesh import PlanElements
-from analysis.room.space import Space
+from analysis.room.room import Room
 
 PER_WAVELENGTH: Final = 2.2
 """Sides of cubic triangles per shortest wavelength on the first mesh."""
@@ -43,12 +43,12 @@ MOST_UNKNOWNS: Final = 40_000
 Solved = tuple[Float, Float, Callable[[Float], Float]]
 
 
-def sloped_modes(space: Space, highest_rad_m: float, *, error_percent: float) -> tuple[Any, ...]:
+def sloped_modes(room: Room, highest_rad_m: float, *, error_percent: float) -> tuple[Any, ...]:
     """Return the modes of a room with a sloped ceiling up to a wavenumber.
 
     Parameters
     ----------
-    space : Space
+    room : Room
     highest_rad_m : float
     error_percent : float
         What the modes' frequencies may be off by.
@@ -68,11 +68,11 @@ def sloped_modes(space: Space, highest_rad_m: float, *, error_percent: float) ->
         If no mesh of a reasonable size reaches the error.
     """
     spacing_m = 2 * math.pi / highest_rad_m / PER_WAVELENGTH
-    order = _first_order(space, highest_rad_m)
-    coarse = _Prisms(space, spacing_m, order).solve(highest_rad_m)[0]
+    order = _first_order(room, highest_rad_m)
+    coarse = _Prisms(room, spacing_m, order).solve(highest_rad_m)[0]
     while True:
         spacing_m, order = spacing_m * REFINEMENT, order + 2  # an odd one more may add nothing
-        prisms = _Prisms(space, spacing_m, order)
+        prisms = _Prisms(room, spacing_m, order)
         wavenumber, vectors = prisms.solve(highest_rad_m)
         n_common = min(coarse.size, wavenumber.size)
         off = np.abs(coarse[1:n_common] / wavenumber[1:n_common] - 1)
@@ -82,28 +82,28 @@ def sloped_modes(space: Space, highest_rad_m: float, *, error_percent: float) ->
         coarse = wavenumber
 
 
-def _first_order(space: Space, highest_rad_m: float) -> int:
+def _first_order(room: Room, highest_rad_m: float) -> int:
     """Return the highest power of the height on the first mesh."""
-    tallest_m = max(space.height_m, space.far_height_m or 0.0)
+    tallest_m = max(room.height_m, room.far_height_m or 0.0)
     return math.ceil(highest_rad_m * tallest_m / 2)
 
 
 class _Prisms:
     """The eigenproblem on one mesh."""
 
-    def __init__(self, space: Space, spacing_m: float, order: int) -> None:
+    def __init__(self, room: Room, spacing_m: float, order: int) -> None:
         from scipy.sparse import csr_array, kron
 
-        self.space = space
-        self.plan = PlanElements(space.plan, spacing_m)
+        self.room = room
+        self.plan = PlanElements(room.plan, spacing_m)
         self.order = order
         if self.plan.n_unknowns * (order + 1) > MOST_UNKNOWNS:
             n_all = self.plan.n_unknowns * (order + 1)
             msg = f"the sloped ceiling needs {n_all} unknowns, over {MOST_UNKNOWNS}: ask less high"
             raise ValueError(msg)
         self.upright = _Upright(order)
-        axis = 0 if space.slopes_along == "x" else 1
-        slope, height = space.slope, self._height
+        axis = 0 if room.slopes_along == "x" else 1
+        slope, height = room.slope, self._height
         plan, t = self.plan.integrals, self.upright
         bend = plan(lambda u, v, w: height(w) * (u.grad[0] * v.grad[0] + u.grad[1] * v.grad[1]))
         cross = plan(lambda u, v, _: slope * u * v.grad[axis])
@@ -121,15 +121,15 @@ class _Prisms:
 
     def _height(self, w: Any) -> Any:
         """Return the ceiling's height at the points of integration."""
-        space = self.space
-        axis = 0 if space.slopes_along == "x" else 1
-        return space.height_m + space.slope * (w.x[axis] - space.plan.bounds_m[axis])
+        room = self.room
+        axis = 0 if room.slopes_along == "x" else 1
+        return room.height_m + room.slope * (w.x[axis] - room.plan.bounds_m[axis])
 
     def solve(self, highest_rad_m: float) -> tuple[Float, Float]:
         """Return wavenumbers and shapes at the unknowns, shape (n_unknowns, n)."""
         from scipy.sparse.linalg import LinearOperator, eigsh, splu
 
-        n_asked = math.ceil(1.1 * _expected(self.space, highest_rad_m) + 8)
+        n_asked = math.ceil(1.1 * _expected(self.room, highest_rad_m) + 8)
         n_all = self.mass.shape[0]
         start = np.random.default_rng(1).standard_normal(n_all)
         shift = -0.02 * highest_rad_m**2
@@ -148,7 +148,7 @@ class _Prisms:
         kept = order[squares[order] <= highest_rad_m**2]
         wavenumber = np.sqrt(np.clip(squares[kept], 0, None))
         wavenumber[0] = 0.0
-        return wavenumber, vectors[:, kept] * math.sqrt(self.space.volume_m3)
+        return wavenumber, vectors[:, kept] * math.sqrt(self.room.volume_m3)
 
     def weights(self, vectors: Float) -> Float:
         """Return the surface weights, shape (n_surfaces, n)."""
@@ -161,12 +161,12 @@ class _Prisms:
                 self.plan.along_wall(k, lambda u, v, w: self._height(w) * u * v),
                 self.upright.mass,
             )
-            for k in range(self.space.plan.n_walls)
+            for k in range(self.room.plan.n_walls)
         ]
         matrices.append(kron(flat, np.outer(low, low)))
-        matrices.append(math.hypot(1.0, self.space.slope) * kron(flat, np.outer(high, high)))
+        matrices.append(math.hypot(1.0, self.room.slope) * kron(flat, np.outer(high, high)))
         rows = [np.sum(vectors * (matrix @ vectors), axis=0) for matrix in matrices]
-        return np.stack(rows) / self.space.volume_m3
+        return np.stack(rows) / self.room.volume_m3
 
     def shapes(self, vectors: Float) -> Callable[[Float], Float]:
         """Return what gives the shapes at points."""
@@ -175,7 +175,7 @@ class _Prisms:
 
         def shapes_at(points_m: Float) -> Float:
             at = np.atleast_2d(points_m)
-            share = at[:, 2] / self.space.height_at(at[:, :2])
+            share = at[:, 2] / self.room.height_at(at[:, :2])
             upright = self.upright.at(share)
             plan = self.plan.values_at(at[:, :2])
             columns = (plan @ stacked.reshape(n_plan, -1)).reshape(at.shape[0], n_t, -1)
@@ -217,10 +217,10 @@ class _Upright:
         return np.asarray(2 * rise * self._norm)
 
 
-def _expected(space: Space, highest_rad_m: float) -> float:
+def _expected(room: Room, highest_rad_m: float) -> float:
     """Return the smoothed number of modes (Kuttruff; the edges' term left out)."""
     per_metre = highest_rad_m / (2 * math.pi)
-    surface_m2 = float(space.areas_m2().sum())
+    surface_m2 = float(room.areas_m2().sum())
     return (
-        4 * math.pi / 3 * space.volume_m3 * per_metre**3 + math.pi / 4 * surface_m2 * per_metre**2
+        4 * math.pi / 3 * room.volume_m3 * per_metre**3 + math.pi / 4 * surface_m2 * per_metre**2
     ) + 1

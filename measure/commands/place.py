@@ -165,9 +165,11 @@ def _find_places(file: RoomFile, options: PlaceOptions) -> tuple[_Found, list[st
 
 def _schroeder_hz(file: RoomFile) -> float:
     """Return the frequency above which modes overlap."""
+    from analysis.room.reverberation import reverberation_time_s, schroeder_frequency_hz
+
     c = file.air.speed_of_sound_m_s
-    decay_s = file.space.reverberation_time_s(speed_of_sound_m_s=c)
-    return file.space.schroeder_hz(reverberation_time_s=decay_s)
+    decay_s = reverberation_time_s(file.room, speed_of_sound_m_s=c)
+    return schroeder_frequency_hz(file.room, reverberation_time_s=decay_s)
 
 
 def _lines(file: RoomFile, found: _Found, schroeder_hz: float) -> list[str]:
@@ -179,7 +181,7 @@ def _lines(file: RoomFile, found: _Found, schroeder_hz: float) -> list[str]:
     fit = found.fit
     if fit is not None and fit.contradicted:
         return [*no_advice_lines(fit), "", *fit_lines(fit)]
-    today = current_distances_m(file.space, file.positions)
+    today = current_distances_m(file.room, file.positions)
     lines = placement_lines(found.advice.placement, current=today, schroeder_hz=schroeder_hz)
     return lines if fit is None else [*lines, "", *fit_lines(fit)]
 
@@ -214,7 +216,7 @@ def _draw(file: RoomFile, found: _Found, folder: Path) -> list[Path]:
         return write_figures({"fit": fit_figure(model, measured, fit)}, folder)
     figures = {
         "map": map_figure(model, advice.placement, file.positions, offsets=advice.offsets),
-        "plan": plan_figure(file.space, advice.placement, furniture=file.furniture),
+        "plan": plan_figure(file.room, advice.placement, furniture=file.furniture),
     }
     if fit is not None:
         figures["fit"] = fit_figure(model, measured, fit)

@@ -14,7 +14,6 @@ from measure.terminal.option_record import defaults_from, options_from
 if TYPE_CHECKING:
     from analysis.basics.air import Air
     from analysis.room.room import Positions, Room
-    from analysis.room.space import Space
     from measure.takes.stored import TakeFile
 
 
@@ -170,9 +169,7 @@ def _air(take: TakeFile) -> Air:
     )
 
 
-def _room(
-    take: TakeFile, folder: Path, room_path: Path | None
-) -> tuple[Room | Space, Positions] | None:
+def _room(take: TakeFile, folder: Path, room_path: Path | None) -> tuple[Room, Positions] | None:
     """Return the room: the file given, or the one that the logbook keeps under its name."""
     from measure.errors import LogbookError
     from measure.files.room_file import read_room
@@ -194,7 +191,7 @@ def _room(
     if room_path is None:
         return None
     found = read_room(room_path)
-    return found.room or found.space, found.positions
+    return found.room, found.positions
 
 
 def _cautions(take: TakeFile) -> list[str]:

@@ -17,8 +17,8 @@ EFFECT_HZ = (20.0, 300.0)
 
 if TYPE_CHECKING:
     from analysis.basics.arrays import Float
+    from analysis.room.modes import Modes
     from analysis.room.reflections import Reflection
-    from analysis.room.space_modes import SpaceModes
     from measure.files.output import JsonObject
     from measure.files.room_file import RoomFile
 
@@ -71,7 +71,7 @@ def command(**given: object) -> None:
 
 def run(options: RoomOptions) -> None:
     """Say what the room does, and write what was asked for."""
-    from analysis.report.room.space import space_lines
+    from analysis.report.room import room_lines
     from analysis.room.reflections import reflections
     from measure.files.output import check_json_target, write_json
     from measure.survey.places import room_with_survey
@@ -84,15 +84,15 @@ def run(options: RoomOptions) -> None:
         modes = _modes(file, options)
     couplings = _couplings(file, modes)
     heard = {
-        side: reflections(file.space, speaker.woofer, file.positions.seat)
+        side: reflections(file.room, speaker.woofer, file.positions.seat)
         for side, speaker in (("left", file.positions.left), ("right", file.positions.right))
     }
     if options.json_target is not None:
         document = _document(file, modes, options.highest_hz, couplings, heard)
         write_json(document, options.json_target)
     written = [] if options.figures is None else _draw(heard, c, options.figures)
-    lines = space_lines(
-        file.space,
+    lines = room_lines(
+        file.room,
         modes,
         file.air,
         highest_hz=options.highest_hz,
@@ -103,15 +103,15 @@ def run(options: RoomOptions) -> None:
     print_lines(lines, to_error=options.json_target == "-")
 
 
-def _modes(file: RoomFile, options: RoomOptions) -> SpaceModes:
+def _modes(file: RoomFile, options: RoomOptions) -> Modes:
     """Return the room's modes."""
-    from analysis.room.space_modes import space_modes
+    from analysis.room.modes import room_modes
     from measure.errors import RoomFileError
 
     c = file.air.speed_of_sound_m_s
     try:
-        return space_modes(
-            file.space,
+        return room_modes(
+            file.room,
             options.highest_hz,
             speed_of_sound_m_s=c,
             error_percent=options.error_percent,
@@ -132,38 +132,40 @@ def _draw(
     return write_figures({"surfaces": figure}, folder)
 
 
-def _couplings(file: RoomFile, modes: SpaceModes) -> dict[str, Float]:
+def _couplings(file: RoomFile, modes: Modes) -> dict[str, Float]:
     """Return each mode's shape at the loudspeaker times that at the seat, -1 to 1 in a box."""
     import numpy as np
 
     places = (file.positions.left.woofer, file.positions.right.woofer, file.positions.seat)
     shapes = modes.shapes_at(np.stack([place.array for place in places]))
-    if modes.indices is not None:  # as in `analysis.room.modes`: the norm taken out
-        shapes = shapes / np.sqrt(2.0 ** np.count_nonzero(modes.indices, axis=1))
+    if modes.indices is not None:
+        shapes = shapes / modes.largest_shapes()
     return {"left": shapes[0] * shapes[2], "right": shapes[1] * shapes[2]}
 
 
 def _document(
     file: RoomFile,
-    modes: SpaceModes,
+    modes: Modes,
     highest_hz: float,
     couplings: dict[str, Float],
     heard: dict[str, tuple[Reflection, ...]],
 ) -> JsonObject:
     """Return it as JSON knows it."""
+    from analysis.room.reverberation import reverberation_time_s, schroeder_frequency_hz
+
     c = file.air.speed_of_sound_m_s
     frequency_hz = modes.frequency_hz(speed_of_sound_m_s=c)
-    decay_s = file.space.reverberation_time_s(speed_of_sound_m_s=c)
-    schroeder_hz = file.space.schroeder_hz(reverberation_time_s=decay_s)
+    decay_s = reverberation_time_s(file.room, speed_of_sound_m_s=c)
+    schroeder_hz = schroeder_frequency_hz(file.room, reverberation_time_s=decay_s)
     return {
         "schema": 1,
         "command": "room",
-        "floor_m": [list(corner) for corner in file.space.plan.corners_m],
-        "area_m2": file.space.plan.area_m2,
-        "volume_m3": file.space.volume_m3,
+        "floor_m": [list(corner) for corner in file.room.plan.corners_m],
+        "area_m2": file.room.plan.area_m2,
+        "volume_m3": file.room.volume_m3,
         "speed_of_sound_m_s": c,
         "decay_s": decay_s,
-        "absorption_is_assumed": file.space.absorption_is_assumed,
+        "absorption_is_assumed": file.room.absorption_is_assumed,
         "schroeder_hz": schroeder_hz,
         "n_modes": int(frequency_hz.size - 1),
         "n_modes_below_schroeder": int((frequency_hz <= schroeder_hz).sum() - 1)
@@ -177,7 +179,7 @@ def _document(
 
 
 def _mode_tables(
-    modes: SpaceModes, frequency_hz: Float, couplings: dict[str, Float]
+    modes: Modes, frequency_hz: Float, couplings: dict[str, Float]
 ) -> list[JsonObject]:
     """Return the modes but the uniform pressure."""
     return [

@@ -19,13 +19,13 @@ from analysis.room.floor_plan import FloorPlan, rectangle
 from analysis.room.materials import absorption_of
 from analysis.room.room import (
     SURFACES,
+    Direction,
     Loudspeaker,
     Point,
     Positions,
     Room,
     require_inside,
 )
-from analysis.room.space import Direction, Space, require_in_space
 from measure.errors import RoomFileError
 from measure.files.toml_file import read_toml
 
@@ -99,24 +99,20 @@ class RoomFile:
 
     Attributes
     ----------
-    space : Space
-        The room, whatever its plan and ceiling.
-    room : Room or None
-        The same as a box; None where it isn't one.
+    room : Room
     positions : Positions
     air : Air
     furniture : tuple of Footprint
         Where nothing else can stand.
     """
 
-    space: Space
-    room: Room | None
+    room: Room
     positions: Positions
     air: Air
     furniture: tuple[Footprint, ...] = ()
 
 
-def read_room(path: Path, *, places: Callable[[Space], Positions] | None = None) -> RoomFile:
+def read_room(path: Path, *, places: Callable[[Room], Positions] | None = None) -> RoomFile:
     """Read a room file.
 
     Parameters
@@ -180,15 +176,14 @@ def _plan(table: _RoomTable) -> FloorPlan:
         lacking = "length_m" if table.length_m is None else "width_m"
         msg = f"the key {lacking} is missing (or give floor_m, the corners of another floor plan)"
         raise ValueError(msg)
-    Room(length_m=table.length_m, width_m=table.width_m, height_m=table.height_m)
     return rectangle(width_m=table.width_m, length_m=table.length_m)
 
 
-def _space(table: _RoomTable) -> Space:
+def _room(table: _RoomTable) -> Room:
     """Return the room."""
     plan = _plan(table)
     ceiling = table.ceiling
-    return Space(
+    return Room(
         plan=plan,
         height_m=table.height_m,
         far_height_m=None if ceiling is None else ceiling.far_height_m,
@@ -197,37 +192,18 @@ def _space(table: _RoomTable) -> Space:
     )
 
 
-def _box(space: Space) -> Room | None:
-    """Return a room as a box, if it is one."""
-    if not space.is_box:
-        return None
-    _, _, width_m, length_m = space.plan.bounds_m
-    known = {surface: space.absorption_of(surface) for surface in SURFACES}
-    kept = {name: value for name, value in known.items() if name in (space.absorption or {})}
-    return Room(
-        length_m=length_m,
-        width_m=width_m,
-        height_m=space.height_m,
-        absorption=None if space.absorption is None else kept,
-    )
-
-
-def _build_records(table: _RoomTable, places: Callable[[Space], Positions] | None) -> RoomFile:
+def _build_records(table: _RoomTable, places: Callable[[Room], Positions] | None) -> RoomFile:
     """Return the records of a table, which refuse what is impossible."""
-    space = _space(table)
-    room = _box(space)
-    positions = _own_places(table) if places is None else _with_woofers(table, places(space))
-    if room is not None:
-        require_inside(room, positions)
-    else:
-        require_in_space(space, positions)
+    room = _room(table)
+    positions = _own_places(table) if places is None else _with_woofers(table, places(room))
+    require_inside(room, positions)
     air = air_at(
         table.temperature_c,
         temperature_std_c=THERMOMETER_STD_C,
         relative_humidity_percent=table.relative_humidity_percent,
     )
     furniture = tuple(Footprint(x_m=one.x_m, y_m=one.y_m) for one in table.furniture or ())
-    return RoomFile(space=space, room=room, positions=positions, air=air, furniture=furniture)
+    return RoomFile(room=room, positions=positions, air=air, furniture=furniture)
 
 
 def _own_places(table: _RoomTable) -> Positions:

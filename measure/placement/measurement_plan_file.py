@@ -19,8 +19,7 @@ from analysis.placement.band_levels import curve_band_levels_db
 from analysis.placement.fit.band_timing import response_coherence
 from analysis.placement.fit.room_fit import MeasuredPlace
 from analysis.placement.places import places_at
-from analysis.room.room import Positions
-from analysis.room.space import Space
+from analysis.room.room import Positions, Room
 from measure.errors import ReadingFileError, RoomFileError
 from measure.files.output import text_writer, write_whole
 from measure.files.readings.document import load_document, responses_path
@@ -90,7 +89,7 @@ def write_measurement_plan(path: Path, entries: Sequence[PlanEntry]) -> None:
 
 
 def read_planned_place(
-    path: Path, entry: PlanEntry, space: Space, positions: Positions
+    path: Path, entry: PlanEntry, room: Room, positions: Positions
 ) -> MeasuredPlace:
     """Read what was measured at a place of the plan in the file `path`.
 
@@ -100,7 +99,7 @@ def read_planned_place(
         If the reading is missing or has no bass.
     """
     where = places_at(
-        space,
+        room,
         positions,
         np.array([entry.front_wall_m]),
         np.array([entry.half_spread_m]),
@@ -118,7 +117,7 @@ def read_planned_place(
     )
 
 
-def read_measured_place(path: Path, space: Space, positions: Positions) -> MeasuredPlace:
+def read_measured_place(path: Path, room: Room, positions: Positions) -> MeasuredPlace:
     """Read a reading whose places stand in itself (it was made with ``--room``).
 
     Raises
@@ -126,12 +125,12 @@ def read_measured_place(path: Path, space: Space, positions: Positions) -> Measu
     ReadingFileError
         If it holds no places or no bass, or they lie outside the room.
     """
-    room = load_document(path).get("room")
-    if not room:
+    told = load_document(path).get("room")
+    if not told:
         msg = f"{path} holds no places: read it again with --room, or name it in a walk file"
         raise ReadingFileError(msg)
-    tweeters = [np.array(room[key], float) for key in ("left_m", "right_m", "seat_m")]
-    if not space.holds(np.stack(tweeters)).all():
+    tweeters = [np.array(told[key], float) for key in ("left_m", "right_m", "seat_m")]
+    if not room.holds(np.stack(tweeters)).all():
         msg = f"{path} was made at places outside this room: give the readings of this room"
         raise ReadingFileError(msg)
     tweeters[0][2] = positions.left.woofer.z_m

@@ -81,12 +81,12 @@ def model_and_places(
     RoomFileError
         If no place is allowed, or the room is beyond the model.
     """
-    derived = default_ranges_m(file.space, file.positions)
-    today = current_distances_m(file.space, file.positions)
+    derived = default_ranges_m(file.room, file.positions)
+    today = current_distances_m(file.room, file.positions)
     tried = [_distances_to_try(*one) for one in zip(ranges, derived, today, strict=True)]
     try:
         places = allowed_places(
-            file.space,
+            file.room,
             file.positions,
             front_m=tried[0],
             spread_m=tried[1],
@@ -95,7 +95,7 @@ def model_and_places(
             clearance_m=clearance_m,
         )
         c = file.air.speed_of_sound_m_s
-        return room_model(file.space, HIGHEST_HZ, speed_of_sound_m_s=c), places
+        return room_model(file.room, HIGHEST_HZ, speed_of_sound_m_s=c), places
     except ValueError as problem:
         msg = f"{path}: {problem}"
         raise RoomFileError(msg) from problem
@@ -115,10 +115,10 @@ def read_measured_places(
     file: RoomFile, readings: Sequence[Path], plan: Path | None
 ) -> list[MeasuredPlace]:
     """Read all readings with their places: those given, and those of a measurement plan."""
-    found = [read_measured_place(path, file.space, file.positions) for path in readings]
+    found = [read_measured_place(path, file.room, file.positions) for path in readings]
     if plan is not None:
         found += [
-            read_planned_place(plan, entry, file.space, file.positions)
+            read_planned_place(plan, entry, file.room, file.positions)
             for entry in read_measurement_plan(plan)
             if entry.reading
         ]

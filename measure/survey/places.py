@@ -15,8 +15,7 @@ from typing import Final
 import numpy as np
 
 from analysis.room.floor_plan import FloorPlan
-from analysis.room.room import Loudspeaker, Point, Positions
-from analysis.room.space import Space
+from analysis.room.room import Loudspeaker, Point, Positions, Room
 from analysis.survey.propagation import Estimate
 from analysis.survey.result import SurveyResult
 from analysis.survey.survey import HEAD, SIDES, reference_point
@@ -49,7 +48,7 @@ class SurveyedPlaces:
     path: Path
     result: SurveyResult
 
-    def positions_in(self, space: Space) -> Positions:
+    def positions_in(self, room: Room) -> Positions:
         """Return the places in a room's coordinates, the woofers at the tweeters' height.
 
         Raises
@@ -58,9 +57,9 @@ class SurveyedPlaces:
             If the survey lacks a wall, or disagrees with the room.
         """
         return Positions(
-            left=Loudspeaker(tweeter=self._point_in("left", space)),
-            right=Loudspeaker(tweeter=self._point_in("right", space)),
-            seat=self._point_in(HEAD, space),
+            left=Loudspeaker(tweeter=self._point_in("left", room)),
+            right=Loudspeaker(tweeter=self._point_in("right", room)),
+            seat=self._point_in(HEAD, room),
         )
 
     def provenance_lines(self) -> list[str]:
@@ -83,13 +82,13 @@ class SurveyedPlaces:
         ]
         return min(known, default=math.inf)
 
-    def _point_in(self, name: str, space: Space) -> Point:
+    def _point_in(self, name: str, room: Room) -> Point:
         """Return a place."""
         at = self.result.walls.distances_m(name)
         height_m = float(self.result.solution.place_m(reference_point(name))[2])
         return Point(
-            x_m=self._coordinate(name, at, space.plan, axis=0),
-            y_m=self._coordinate(name, at, space.plan, axis=1),
+            x_m=self._coordinate(name, at, room.plan, axis=0),
+            y_m=self._coordinate(name, at, room.plan, axis=1),
             z_m=height_m,
         )
 

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from analysis.basics.air import Air
     from analysis.room.room import Positions, Room
-    from analysis.room.space import Space
     from measure.files.microphone import Microphone
     from measure.files.output import JsonObject
     from measure.files.room_file import RoomFile
@@ -43,7 +42,7 @@ class Conditions:
     air : Air
     air_measured : bool
         Whether somebody looked at a thermometer.
-    room : tuple of (Room or Space, Positions) or None
+    room : tuple of (Room, Positions) or None
     microphone : Microphone or None
     microphone_document : mapping or None
         What the JSON says of it.
@@ -51,7 +50,7 @@ class Conditions:
 
     air: Air
     air_measured: bool
-    room: tuple[Room | Space, Positions] | None
+    room: tuple[Room, Positions] | None
     microphone: Microphone | None
     microphone_document: Mapping[str, Any] | None
 
@@ -88,7 +87,7 @@ def known_conditions(
     return Conditions(
         air=_air(temperature_c, humidity_percent) if room is None else room.air,
         air_measured=room is not None or temperature_c is not None,
-        room=None if room is None else (room.room or room.space, room.positions),
+        room=None if room is None else (room.room, room.positions),
         microphone=found,
         microphone_document=None
         if microphone is None or found is None

@@ -15,7 +15,7 @@ from analysis.pair.arrival import ArrivalMatch, match_arrivals
 from analysis.pair.level import LevelMatch, match_levels
 from analysis.pair.polarity import PolarityMatch, match_polarity
 from analysis.room.prediction import Prediction, predict
-from analysis.room.room import Loudspeaker, Point, Positions, Room
+from analysis.room.room import Loudspeaker, Point, Positions, rectangular_room
 from analysis.signals.impulse_response import ImpulseResponse
 from benchmarks.rooms import Layout, random_pair, responses
 
@@ -93,7 +93,7 @@ def measure(layout: Layout, *, gain: float = 1.0, seed: int = 0) -> Measured:
     left_at, right_at = (Loudspeaker(tweeter=place) for place in places)
     seat = Point(x_m=layout.seat_m[0], y_m=layout.seat_m[1], z_m=layout.seat_m[2])
     prediction = predict(
-        Room(length_m=length_m, width_m=width_m, height_m=height_m),
+        rectangular_room(length_m=length_m, width_m=width_m, height_m=height_m),
         Positions(left=left_at, right=right_at, seat=seat),
         air,
     )

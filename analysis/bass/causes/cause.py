@@ -15,9 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.basics.arrays import Complex, Float
-from analysis.room.modal_response import resonances
-from analysis.room.modes import Modes
-from analysis.room.prediction import Curve, Prediction
+from analysis.room.prediction import Curve, Prediction, resonances
 from analysis.room.room import ROOM_SIZE_STD
 
 NODE: Final = 0.1
@@ -91,7 +89,7 @@ class Cause:
         In place of both where the room is no box: of the modes by rising frequency; 0 is
         the uniform pressure.
     kind : str or None
-        Of such a mode, as in `analysis.room.space_modes`.
+        Of such a mode, as in `analysis.room.modes`.
     direction_shares : tuple of float or None
         Of such a mode, the shares of length, width and height (`analysis.room.mode_direction`).
     loudest_wall : str or None
@@ -121,9 +119,8 @@ class Cause:
 def relative_std(prediction: Prediction) -> float:
     """Return one sigma of a mode's frequency, relative: room size, speed of sound, mesh."""
     air, modes = prediction.air, prediction.modes
-    of_mesh = 0.0 if isinstance(modes, Modes) else modes.relative_error
     of_air = air.speed_of_sound_std_m_s / air.speed_of_sound_m_s
-    return math.hypot(ROOM_SIZE_STD, of_air, of_mesh)
+    return math.hypot(ROOM_SIZE_STD, of_air, modes.relative_error)
 
 
 def mode_std_hz(feature: FeatureLike, prediction: Prediction) -> float:
@@ -163,7 +160,7 @@ def modal_terms(prediction: Prediction, curve: Curve, frequency_hz: Float) -> Co
         The first column is the uniform pressure.
     """
     width_hz = np.hypot(prediction.width_hz, 2 * relative_std(prediction) * frequency_hz)
-    each = resonances(prediction.modes, frequency_hz, width_hz=width_hz)
+    each = resonances(prediction.modes.frequency_hz, frequency_hz, width_hz=width_hz)
     return np.asarray(each * prediction.strengths[curve])
 
 

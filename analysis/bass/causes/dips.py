@@ -32,8 +32,8 @@ from analysis.bass.causes.cause import (
     mode_cause,
     mode_std_hz,
 )
-from analysis.room.boundary import Cancellation, power_taken
 from analysis.room.prediction import Curve, Prediction
+from analysis.room.reflections import Cancellation, power_taken
 
 
 def causes_of_dips(
@@ -167,7 +167,7 @@ def _boundary_cause(
     if fit == 0:
         return None
     depth = power_taken(
-        prediction.paths_by(one.surface, curve),
+        prediction.reflections_by(one.surface, curve),
         frequency_hz=one.frequency_hz,
         speed_of_sound_m_s=prediction.air.speed_of_sound_m_s,
         mean_absorption=prediction.mean_absorption,

@@ -79,8 +79,8 @@ class PairLevels:
 
 def losses_with(model: RoomModel, offsets: Float) -> Losses:
     """Return a room's losses with offsets applied."""
-    first, of = losses_of(model.space), dict(zip(NAMES, offsets, strict=True))
-    across = share_across_length(model.space.plan)
+    first, of = losses_of(model.room), dict(zip(NAMES, offsets, strict=True))
+    across = share_across_length(model.room.plan)
     walls = across * of["front_and_rear_loss"] + (1 - across) * of["side_loss"]
     factor = np.exp([*walls, of["floor_loss"], of["ceiling_loss"]])
     admittance = tuple(float(value) for value in factor * first.admittance)

@@ -1,6 +1,6 @@
 r"""The steady bass of loudspeakers at a seat, over many places at once.
 
-Conventions: those of `analysis.room.space_modes`. Pressure is that of a monopole of constant
+Conventions: those of `analysis.room.modes`. Pressure is that of a monopole of constant
 volume acceleration, scaled so that a free field has :math:`e^{-jkr}/(4 \pi r)`; places run
 along the last axis, frequencies along the one before it. Damping is in 1/s, a mode's pressure
 decays as :math:`e^{-\delta t}`.
@@ -38,10 +38,10 @@ from analysis.placement.response.guided_waves import (
     guided_waves,
 )
 from analysis.placement.response.size_perturbation import perturb_size
+from analysis.room.modes import Modes, room_modes
 from analysis.room.plan_modes import PlanModes, plan_modes
+from analysis.room.room import Room
 from analysis.room.section import Section, section_of
-from analysis.room.space import Space
-from analysis.room.space_modes import SpaceModes, space_modes
 
 SUM_TO: Final = 1.3
 """Modes of the plan up to so many times the highest frequency are summed: against the
@@ -66,7 +66,7 @@ class Losses:
     Attributes
     ----------
     admittance : tuple of float
-        Of each surface, in the order of `Space.surfaces`.
+        Of each surface, in the order of `Room.surfaces`.
     slope : float
         The damping goes as the frequency over 100 Hz to this power.
     air_per_s : float
@@ -83,9 +83,9 @@ class Losses:
         return np.asarray(of_walls + self.air_per_s)
 
 
-def losses_of(space: Space) -> Losses:
+def losses_of(room: Room) -> Losses:
     """Return the losses that the absorption of a room's surfaces means."""
-    return Losses(admittance=tuple(float(value) for value in space.admittances()))
+    return Losses(admittance=tuple(float(value) for value in room.admittances()))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -96,22 +96,22 @@ class RoomModel:
     ----------
     flat : PlanModes or None
         Modes of the section, where the room has one.
-    whole : SpaceModes or None
+    whole : Modes or None
         All modes, where it has none.
     """
 
-    space: Space
+    room: Room
     speed_of_sound_m_s: float
     flat: PlanModes | None
-    whole: SpaceModes | None
+    whole: Modes | None
 
     @property
     def section(self) -> Section | None:
         """What the room is the same of along a line: `analysis.room.section`."""
-        return section_of(self.space)
+        return section_of(self.room)
 
 
-def room_model(space: Space, highest_hz: float, *, speed_of_sound_m_s: float) -> RoomModel:
+def room_model(room: Room, highest_hz: float, *, speed_of_sound_m_s: float) -> RoomModel:
     """Return the modes that the pressure up to a frequency needs.
 
     Parameters
@@ -120,14 +120,14 @@ def room_model(space: Space, highest_hz: float, *, speed_of_sound_m_s: float) ->
         Above 0.
     """
     c = speed_of_sound_m_s
-    section = section_of(space)
+    section = section_of(room)
     if section is not None:
         sum_to = SUM_TO_CLOSED if section.outline.is_rectangle else SUM_TO
         flat = plan_modes(section.outline, 2 * math.pi * sum_to * highest_hz / c)
-        return RoomModel(space=space, speed_of_sound_m_s=c, flat=flat, whole=None)
+        return RoomModel(room=room, speed_of_sound_m_s=c, flat=flat, whole=None)
     top_hz = min(SLOPED_SUM_TO * highest_hz, SLOPED_TOP_HZ)
-    whole = space_modes(space, top_hz, speed_of_sound_m_s=c, error_percent=0.5)
-    return RoomModel(space=space, speed_of_sound_m_s=c, flat=None, whole=whole)
+    whole = room_modes(room, top_hz, speed_of_sound_m_s=c, error_percent=0.5)
+    return RoomModel(room=room, speed_of_sound_m_s=c, flat=None, whole=whole)
 
 
 def pressure(
@@ -242,5 +242,5 @@ def _pressure_by_modal_sum(
     each = 1 / (wavenumber**2 - k**2 + 2j * k * growth * damping / c)
     drive = sum(model.whole.shapes_at(one) for one in sources)
     product = (drive * model.whole.shapes_at(seats)).T
-    volume_m3 = model.space.volume_m3 * stretch**3
+    volume_m3 = model.room.volume_m3 * stretch**3
     return np.asarray((each.real @ product + 1j * (each.imag @ product)) / volume_m3)

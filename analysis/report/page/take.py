@@ -10,7 +10,6 @@ from analysis.report.page.html import PagePart, page_html
 from analysis.report.reading.details import detail_sections
 from analysis.report.reading.verdict import verdict
 from analysis.room.room import Positions, Room
-from analysis.room.space import Space
 
 
 def take_page(
@@ -18,7 +17,7 @@ def take_page(
     *,
     title: str,
     when: str,
-    room: tuple[Room | Space, Positions] | None,
+    room: tuple[Room, Positions] | None,
     cautions: Sequence[str],
     microphone: Sequence[str],
     method: Sequence[tuple[str, ...]],
@@ -31,7 +30,7 @@ def take_page(
     reading : Reading
     title, when : str
         What it is called, what it is of and when that was.
-    room : tuple of (Room or Space, Positions) or None
+    room : tuple of (Room, Positions) or None
     cautions : sequence of str
         What the page can't know, beside the reading's own.
     microphone : sequence of str
@@ -55,9 +54,9 @@ def take_page(
     return page_html(title=title, when=when, verdict=said.actions, parts=parts)
 
 
-def _plan(room: tuple[Room | Space, Positions] | None) -> list[PagePart]:
+def _plan(room: tuple[Room, Positions] | None) -> list[PagePart]:
     """Return the plan of a box; a floor plan that is no box has none of this kind."""
-    if room is None or not isinstance(room[0], Room):
+    if room is None or not room[0].is_box:
         return []
     drawn = plan_svg(room[0], room[1])
     return [PagePart(heading="Plan", figure=drawn, caption="From the room file.")]

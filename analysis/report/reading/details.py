@@ -20,7 +20,7 @@ from analysis.recording.clock import Clock
 from analysis.report import format as fmt
 from analysis.report.bass import cause_text, short_cause_text
 from analysis.report.reading.verdict import ASSUMED_HALF_ANGLE_DEG
-from analysis.report.room.room import room_lines
+from analysis.report.room import prediction_lines
 from analysis.signals.bands import nominal_label
 from analysis.signals.harmonics import HarmonicLevel
 
@@ -66,7 +66,7 @@ def detail_sections(
         ("Level, left minus right", level_lines(reading.level)),
         ("Polarity", polarity_lines(reading.polarity)),
         ("Distortion", distortion_lines(reading.distortion)),
-        ("Room", room_lines(reading.prediction)),
+        ("Room", prediction_lines(reading.prediction)),
         *bass_sections(reading.bass),
     ]
     if scores:

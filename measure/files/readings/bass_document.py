@@ -13,8 +13,7 @@ import numpy as np
 from analysis.basics.arrays import Float, Mask
 from analysis.bass.bass import Bass, BassSide, ExplainedFeature
 from analysis.bass.causes.cause import Cause
-from analysis.room.modes import Modes
-from analysis.room.prediction import Curve, NumberedModes, Prediction
+from analysis.room.prediction import Curve, PredictedModes, Prediction
 from analysis.room.room import Point
 from measure.files.output import JsonObject
 
@@ -175,7 +174,7 @@ def _point(point: Point) -> list[float]:
     return [point.x_m, point.y_m, point.z_m]
 
 
-def _modes(modes: Modes | NumberedModes, seat: Float) -> list[JsonObject]:
+def _modes(modes: PredictedModes, seat: Float) -> list[JsonObject]:
     """Return the modes up to the curves' end."""
     return [
         {

@@ -12,7 +12,6 @@ from analysis.reading import Reading, loudest_channel, read_recording
 from analysis.recording.checks.check import Check
 from analysis.recording.extraction import NoPassError
 from analysis.room.room import Positions, Room
-from analysis.room.space import Space
 from analysis.signals.programme import Programme
 from analysis.signals.resampling import resample
 from measure.errors import AudioFileError, NotHeardError
@@ -60,7 +59,7 @@ def read_file(
     programme: Programme,
     *,
     air: Air,
-    room: tuple[Room | Space, Positions] | None = None,
+    room: tuple[Room, Positions] | None = None,
     microphone: Microphone | None = None,
     channel: int | None = None,
 ) -> FileReading:
@@ -71,7 +70,7 @@ def read_file(
     path : Path
     programme : Programme
     air : Air
-    room : tuple of (Room or Space, Positions), optional
+    room : tuple of (Room, Positions), optional
     microphone : Microphone, optional
     channel : int, optional
         From 1; found by correlation if not given.

@@ -30,7 +30,8 @@ import numpy as np
 from scipy import fft
 
 from analysis.basics.arrays import Complex, Float
-from analysis.room.room import Point, Room, Surface, reverberation_time_s
+from analysis.room.reverberation import eyring_time_s
+from analysis.room.room import Point, Room
 from measure.sound.simulation.fractional_delay import pulses
 
 EARLY_S: Final = 0.06
@@ -46,7 +47,7 @@ _OFF_AXIS_HZ: Final = 1500.0
 _OFF_AXIS_DB: Final = -6.0
 """A small box's sound to all sides against the one on its axis. Common practice, no source."""
 
-_AXES: Final[tuple[tuple[Surface, Surface], ...]] = (
+_AXES: Final[tuple[tuple[str, str], ...]] = (
     ("left", "right"),
     ("front", "rear"),
     ("floor", "ceiling"),
@@ -182,7 +183,12 @@ class SimulatedAcoustics:
     ) -> None:
         self._room, self._at, self._seat = room, at, seat
         self._rate_hz, self._speed_m_s = sample_rate_hz, speed_of_sound_m_s
-        decay_s = reverberation_time_s(room, speed_of_sound_m_s=speed_of_sound_m_s)
+        decay_s = eyring_time_s(
+            room.mean_absorption,
+            volume_m3=room.volume_m3,
+            surface_m2=room.surface_m2,
+            speed_of_sound_m_s=speed_of_sound_m_s,
+        )
         self._decay_s = decay_s
         self.n_samples = round(min(decay_s + EARLY_S, LONGEST_S) * sample_rate_hz)
         # Room behind, so that what rings before the start and after the end doesn't wrap.

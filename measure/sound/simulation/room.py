@@ -19,7 +19,7 @@ from typing import Final, Literal
 import numpy as np
 
 from analysis.basics.air import air_at
-from analysis.room.room import Loudspeaker, Point, Positions, Room, require_inside
+from analysis.room.room import Loudspeaker, Point, Positions, Room, rectangular_room, require_inside
 from measure.errors import SoundDeviceError
 from measure.safety.limits import SafeSignal
 from measure.sound.emitter import Emitter
@@ -39,7 +39,7 @@ RATE_RANGE_HZ: Final = (44_100, 192_000)
 MOVE_S: Final = 0.3
 """How long the simulated person takes to move a loudspeaker."""
 
-ROOM: Final = Room(
+ROOM: Final = rectangular_room(
     length_m=5.40,
     width_m=4.20,
     height_m=2.50,

@@ -12,9 +12,9 @@ from analysis.placement.fit.room_fit import RoomFit
 from analysis.placement.monte_carlo import STATED_STD, UNKNOWN_STD, draw_rooms, likeliest_offsets
 from analysis.placement.response.room_response import RoomModel, room_model
 from analysis.room.floor_plan import rectangle
-from analysis.room.space import Space
+from analysis.room.room import Room
 
-SPACE = Space(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5, absorption={"floor": 0.1})
+SPACE = Room(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5, absorption={"floor": 0.1})
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +44,7 @@ def fit_of(offsets: np.ndarray, *, kept: bool) -> RoomFit:
 def test_each_surface_is_drawn_by_itself(model: RoomModel) -> None:
     # Closed form: log losses are normal, of the stated sigmas, and uncorrelated.
     rooms = draw_rooms(model, np.random.default_rng(3), n_draws=800)
-    off = np.log([one.model.space.admittances() for one in rooms]) - np.log(SPACE.admittances())
+    off = np.log([one.model.room.admittances() for one in rooms]) - np.log(SPACE.admittances())
     std = [STATED_STD if name == "floor" else UNKNOWN_STD for name in SPACE.surfaces]
     # Admittances end where an absorption of 0.99 does: a few draws of the widest.
     np.testing.assert_allclose(off.std(axis=0), std, rtol=0.1)
@@ -81,7 +81,7 @@ def test_a_fit_that_isn_t_kept_leaves_the_file_s_room(model: RoomModel) -> None:
     )
     for first, second in zip(one, other, strict=True):
         np.testing.assert_array_equal(first.offsets, second.offsets)
-        assert first.model.space == second.model.space
+        assert first.model.room == second.model.room
     np.testing.assert_array_equal(likeliest_offsets(fit), likeliest_offsets())
 
 
@@ -94,7 +94,7 @@ def test_the_modes_are_shared(model: RoomModel) -> None:
     # Invariant: only losses differ, so no mode is sought anew.
     (room,) = draw_rooms(model, np.random.default_rng(3), n_draws=1)
     assert room.model.flat is model.flat
-    assert replace(room.model.space, absorption=SPACE.absorption) == SPACE
+    assert replace(room.model.room, absorption=SPACE.absorption) == SPACE
     assert room.offsets.shape == (len(NAMES),)
 
 

@@ -18,10 +18,9 @@ from analysis.placement.places import allowed_places
 from analysis.placement.response.room_response import RoomModel, room_model
 from analysis.plots.placement import MARK, fit_figure, map_figure, plan_figure
 from analysis.room.floor_plan import rectangle
-from analysis.room.room import Loudspeaker, Point, Positions
-from analysis.room.space import Space
+from analysis.room.room import Loudspeaker, Point, Positions, Room
 
-SPACE = Space(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)
+SPACE = Room(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)
 POSITIONS = Positions(
     left=Loudspeaker(tweeter=Point(x_m=1.1, y_m=0.8, z_m=0.6)),
     right=Loudspeaker(tweeter=Point(x_m=2.9, y_m=0.8, z_m=0.6)),

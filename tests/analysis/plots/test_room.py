@@ -11,10 +11,9 @@ from matplotlib.figure import Figure
 from analysis.plots.room import reflections_figure
 from analysis.room.floor_plan import FloorPlan
 from analysis.room.reflections import reflections, together_db
-from analysis.room.room import Point
-from analysis.room.space import Space
+from analysis.room.room import Point, Room
 
-SPACE = Space(
+SPACE = Room(
     plan=FloorPlan(corners_m=((0, 0), (4, 0), (4.4, 5), (0, 5))),
     height_m=2.5,
     absorption={"front": 0.0},

@@ -1,14 +1,21 @@
-"""Modes of a box, against published tables, reference libraries and a finite-element mesh."""
+"""Modes of rooms: published tables, reference libraries, finite elements, closed forms."""
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.stats import qmc
 
-from analysis.room.modes import asymptotic_count, half_power_width_hz, modes_below
-from analysis.room.room import Point, Room
+from analysis.room.floor_plan import FloorPlan, rectangle
+from analysis.room.modes import Modes, room_modes
+from analysis.room.plan_modes import plan_modes
+from analysis.room.room import Room, rectangular_room
+from analysis.room.sloped_modes import sloped_modes
 
 FOOT_M = 0.3048
 
@@ -46,9 +53,14 @@ QUESTION_PAGE_HZ = {
 
 
 def _by_indices(room: Room, highest_hz: float, c: float) -> dict[tuple[int, ...], float]:
-    modes = modes_below(room, highest_hz, speed_of_sound_m_s=c)
+    modes = room_modes(room, highest_hz, speed_of_sound_m_s=c)
     indices = [tuple(int(i) for i in row) for row in modes.indices]
-    return dict(zip(indices, modes.frequency_hz.tolist(), strict=True))
+    return dict(zip(indices, modes.frequency_hz(speed_of_sound_m_s=c).tolist(), strict=True))
+
+
+def _shape(modes: Modes, x_m: float, y_m: float, z_m: float) -> NDArray[np.float64]:
+    """Return each shape at a point as a share of its largest value."""
+    return modes.shapes_at(np.array([x_m, y_m, z_m]))[0] / modes.largest_shapes()
 
 
 @pytest.mark.parametrize(
@@ -66,7 +78,7 @@ def test_published_mode_tables(
 ) -> None:
     """Published tables, to the printed digits; indices are length, width, height."""
     length, width, height = (FOOT_M * side for side in size_ft)
-    room = Room(length_m=length, width_m=width, height_m=height)
+    room = rectangular_room(length_m=length, width_m=width, height_m=height)
     found = _by_indices(room, 150.0, FOOT_M * speed_ft_s)
     for indices, frequency_hz in published.items():
         assert found[indices] == pytest.approx(frequency_hz, abs=tolerance_hz)
@@ -79,11 +91,11 @@ def test_all_modes_agree_with_a_reference_library() -> None:
     theirs, indices = analytic.eigenfrequencies_rectangular_room_rigid(
         np.array([5.7, 4.3, 2.6]), max_freq=300.0, speed_of_sound=343.2
     )
-    ours = modes_below(
-        Room(length_m=5.7, width_m=4.3, height_m=2.6), 300.0, speed_of_sound_m_s=343.2
+    ours = room_modes(
+        rectangular_room(length_m=5.7, width_m=4.3, height_m=2.6), 300.0, speed_of_sound_m_s=343.2
     )
-    np.testing.assert_allclose(ours.frequency_hz, theirs[1:], rtol=1e-12)
-    np.testing.assert_array_equal(ours.indices, indices.T[1:])
+    np.testing.assert_allclose(ours.frequency_hz(speed_of_sound_m_s=343.2), theirs, atol=1e-9)
+    np.testing.assert_array_equal(ours.indices, indices.T)
 
 
 @pytest.mark.filterwarnings("ignore")
@@ -101,10 +113,22 @@ def test_lowest_modes_agree_with_finite_elements() -> None:
         linalg.eigsh(stiffness, k=11, M=mass, sigma=-0.1, return_eigenvectors=False)
     )
     theirs_hz = 343.2 / (2 * np.pi) * np.sqrt(eigenvalues[1:])
-    ours = modes_below(
-        Room(length_m=5.0, width_m=4.0, height_m=2.5), 150.0, speed_of_sound_m_s=343.2
+    ours = room_modes(
+        rectangular_room(length_m=5.0, width_m=4.0, height_m=2.5), 150.0, speed_of_sound_m_s=343.2
     )
-    np.testing.assert_allclose(ours.frequency_hz[:10], theirs_hz, rtol=3e-3)
+    ours_hz = ours.frequency_hz(speed_of_sound_m_s=343.2)
+    np.testing.assert_allclose(ours_hz[1:11], theirs_hz, rtol=3e-3)
+
+
+def _smooth_count(room: Room, frequency_hz: float, c: float) -> float:
+    """Return the smoothed number of modes of a box (Kuttruff; Maa 1939)."""
+    edges_m = 4 * (room.length_m + room.width_m + room.height_m)
+    per_m = frequency_hz / c
+    return (
+        4 * math.pi / 3 * room.volume_m3 * per_m**3
+        + math.pi / 4 * room.surface_m2 * per_m**2
+        + edges_m / 8 * per_m
+    )
 
 
 @settings(deadline=None)
@@ -113,9 +137,9 @@ def test_count_follows_the_asymptotic_formula(
     length_m: float, width_m: float, height_m: float, frequency_hz: float
 ) -> None:
     """Published formula (Maa 1939): the exact staircase stays near the smooth count."""
-    room = Room(length_m=length_m, width_m=width_m, height_m=height_m)
-    exact = modes_below(room, frequency_hz, speed_of_sound_m_s=343.2).frequency_hz.size
-    smooth = asymptotic_count(room, frequency_hz, speed_of_sound_m_s=343.2)
+    room = rectangular_room(length_m=length_m, width_m=width_m, height_m=height_m)
+    exact = room_modes(room, frequency_hz, speed_of_sound_m_s=343.2).wavenumber_rad_m.size - 1
+    smooth = _smooth_count(room, frequency_hz, 343.2)
     # In 6000 drawn rooms, cubes among them, the staircase strayed by up to 0.85 of the
     # root of the count.
     assert abs(exact - smooth) < 1.5 * np.sqrt(smooth)
@@ -123,42 +147,41 @@ def test_count_follows_the_asymptotic_formula(
 
 def test_count_in_a_worked_room() -> None:
     """Worked example: 4.7 x 4.1 x 3.1 m at 340 m/s (Kuttruff's room), by hand count."""
-    room = Room(length_m=4.7, width_m=4.1, height_m=3.1)
+    room = rectangular_room(length_m=4.7, width_m=4.1, height_m=3.1)
     counted = {100: 14, 150: 37, 200: 81, 300: 233}
     formula = {100: 14.4, 150: 38.3, 200: 79.7, 300: 234.1}
     for frequency_hz, count in counted.items():
-        modes = modes_below(room, frequency_hz, speed_of_sound_m_s=340.0)
-        assert modes.frequency_hz.size == count
-        smooth = asymptotic_count(room, frequency_hz, speed_of_sound_m_s=340.0)
+        modes = room_modes(room, frequency_hz, speed_of_sound_m_s=340.0)
+        assert modes.wavenumber_rad_m.size == count + 1
+        smooth = _smooth_count(room, frequency_hz, 340.0)
         assert smooth == pytest.approx(formula[frequency_hz], abs=0.05)
 
 
 def test_shape_has_its_nodes_where_a_cosine_has_them() -> None:
     """Closed form: odd length modes vanish half way, mode 2 at a quarter of the length."""
-    room = Room(length_m=6.0, width_m=4.0, height_m=2.5)
-    modes = modes_below(room, 120.0, speed_of_sound_m_s=343.2)
+    room = rectangular_room(length_m=6.0, width_m=4.0, height_m=2.5)
+    modes = room_modes(room, 120.0, speed_of_sound_m_s=343.2)
     rows = {tuple(row): k for k, row in enumerate(modes.indices.tolist())}
-    middle = modes.shape_at(Point(x_m=0.0, y_m=3.0, z_m=0.0))
+    middle = _shape(modes, 0.0, 3.0, 0.0)
     assert middle[rows[1, 0, 0]] == pytest.approx(0, abs=1e-12)
     assert middle[rows[2, 0, 0]] == pytest.approx(-1)
-    quarter = modes.shape_at(Point(x_m=0.0, y_m=1.5, z_m=0.0))
+    quarter = _shape(modes, 0.0, 1.5, 0.0)
     assert quarter[rows[2, 0, 0]] == pytest.approx(0, abs=1e-12)
-    assert modes.shape_at(Point(x_m=0.0, y_m=0.0, z_m=0.0)) == pytest.approx(1)
-    assert modes.shape_at(Point(x_m=1.0, y_m=0.0, z_m=0.0))[rows[0, 1, 0]] == pytest.approx(
-        np.sqrt(0.5)
-    )
+    assert _shape(modes, 0.0, 0.0, 0.0) == pytest.approx(1)
+    assert _shape(modes, 1.0, 0.0, 0.0)[rows[0, 1, 0]] == pytest.approx(np.sqrt(0.5))
 
 
 def test_kinds() -> None:
     """Known input: one, two and three non-zero indices."""
-    modes = modes_below(
-        Room(length_m=6.0, width_m=4.0, height_m=2.5), 110.0, speed_of_sound_m_s=343.2
+    modes = room_modes(
+        rectangular_room(length_m=6.0, width_m=4.0, height_m=2.5), 110.0, speed_of_sound_m_s=343.2
     )
     kinds = dict(zip(map(tuple, modes.indices.tolist()), modes.kinds, strict=True))
     assert kinds[1, 0, 0] == "axial"
     assert kinds[1, 1, 0] == "tangential"
     assert kinds[1, 1, 1] == "oblique"
-    assert np.all(modes.spacing_hz >= 0)
+    assert kinds[0, 0, 0] == "uniform"
+    assert np.all(np.diff(modes.wavenumber_rad_m) >= -1e-12)
 
 
 @given(st.floats(0.3, 1.9), st.floats(0.3, 2.0), st.floats(0.3, 2.0))
@@ -166,40 +189,87 @@ def test_symmetric_pair_leaves_odd_width_modes_alone(
     from_wall_m: float, y_m: float, z_m: float
 ) -> None:
     """Invariant: mirror symmetry about the middle of the width."""
-    modes = modes_below(
-        Room(length_m=6.0, width_m=4.0, height_m=2.5), 150.0, speed_of_sound_m_s=343.2
+    modes = room_modes(
+        rectangular_room(length_m=6.0, width_m=4.0, height_m=2.5), 150.0, speed_of_sound_m_s=343.2
     )
-    left = Point(x_m=from_wall_m, y_m=y_m, z_m=z_m)
-    right = Point(x_m=4.0 - from_wall_m, y_m=y_m, z_m=z_m)
+    left, right = np.array([[from_wall_m, y_m, z_m], [4.0 - from_wall_m, y_m, z_m]])
     odd = modes.indices[:, 1] % 2 == 1
-    np.testing.assert_allclose(modes.drive((left, right))[odd], 0, atol=1e-12)
-    np.testing.assert_allclose(
-        modes.drive((left, right))[~odd], modes.shape_at(left)[~odd], atol=1e-12
-    )
+    both = modes.drive(np.stack([left, right]))
+    np.testing.assert_allclose(both[odd], 0, atol=1e-12)
+    np.testing.assert_allclose(both[~odd], modes.drive(left)[~odd], atol=1e-12)
 
 
 def test_coupling_is_reciprocal() -> None:
     """Invariant: loudspeaker and seat may be exchanged."""
-    modes = modes_below(
-        Room(length_m=6.0, width_m=4.0, height_m=2.5), 150.0, speed_of_sound_m_s=343.2
+    modes = room_modes(
+        rectangular_room(length_m=6.0, width_m=4.0, height_m=2.5), 150.0, speed_of_sound_m_s=343.2
     )
-    one, other = Point(x_m=1.0, y_m=0.7, z_m=0.5), Point(x_m=2.2, y_m=3.9, z_m=1.1)
-    np.testing.assert_allclose(modes.coupling((one,), other), modes.coupling((other,), one))
-
-
-@pytest.mark.parametrize(("decay_s", "width_hz"), [(0.4, 5.5), (0.5, 4.4)])
-def test_half_power_width(decay_s: float, width_hz: float) -> None:
-    """Published rule 2.2 / T (Kuttruff)."""
-    assert half_power_width_hz(decay_s) == pytest.approx(width_hz, abs=0.01)
+    one, other = np.array([1.0, 0.7, 0.5]), np.array([2.2, 3.9, 1.1])
+    np.testing.assert_allclose(modes.strength(one, other), modes.strength(other, one))
 
 
 def test_refuses_what_makes_no_sense() -> None:
     """Known input."""
-    room = Room(length_m=6.0, width_m=4.0, height_m=2.5)
+    room = rectangular_room(length_m=6.0, width_m=4.0, height_m=2.5)
     with pytest.raises(ValueError, match="highest_hz -1"):
-        modes_below(room, -1.0, speed_of_sound_m_s=343.2)
-    with pytest.raises(ValueError, match="at most"):
-        modes_below(room, 2e4, speed_of_sound_m_s=343.2)
-    with pytest.raises(ValueError, match="decay_s 0"):
-        half_power_width_hz(0.0)
-    assert modes_below(room, 0.0, speed_of_sound_m_s=343.2).frequency_hz.size == 0
+        room_modes(room, -1.0, speed_of_sound_m_s=343.2)
+    with pytest.raises(ValueError, match="modes: ask less high"):
+        room_modes(room, 2e4, speed_of_sound_m_s=343.2)
+
+
+@pytest.fixture(scope="module")
+def sloped() -> Modes:
+    plan = rectangle(width_m=3.0, length_m=3.6)
+    room = Room(plan=plan, height_m=2.1, far_height_m=2.9)
+    return room_modes(room, 130, speed_of_sound_m_s=343.0, error_percent=0.3)
+
+
+def test_the_lowest_modes_of_a_published_table() -> None:
+    # Published table: 23 x 17 x 10 ft at 1126.2 ft/s, lowest eleven (second-hand).
+    plan = rectangle(width_m=17 * FOOT_M, length_m=23 * FOOT_M)
+    modes = room_modes(
+        Room(plan=plan, height_m=10 * FOOT_M), 81.7, speed_of_sound_m_s=1126.2 * FOOT_M
+    )
+    found = modes.frequency_hz(speed_of_sound_m_s=1126.2 * FOOT_M)
+    known = [24.48, 33.12, 41.19, 48.97, 56.31, 59.11, 61.40, 65.32, 66.24, 69.76, 70.62]
+    np.testing.assert_allclose(found[1:12], known, atol=0.02)
+
+
+def test_an_l_under_a_level_ceiling_is_its_plan_and_the_height() -> None:
+    # Published table: Dauge's first eigenvalue, and (n c / 2 h)^2 under the root.
+    s, h, c = 2.5, 2.4, 343.2
+    plan = FloorPlan(corners_m=((0, 0), (2 * s, 0), (2 * s, s), (s, s), (s, 2 * s), (0, 2 * s)))
+    modes = room_modes(Room(plan=plan, height_m=h), 110, speed_of_sound_m_s=c)
+    found = dict(
+        zip(modes.kinds[::-1], modes.frequency_hz(speed_of_sound_m_s=c)[::-1], strict=True)
+    )
+    assert found["plan"] == pytest.approx(26.541, rel=1e-4)
+    assert found["vertical"] == pytest.approx(c / 2 / h)
+    assert found["mixed"] == pytest.approx(math.hypot(26.541, c / 2 / h), rel=1e-4)
+
+
+def test_prisms_find_a_trapezoid_times_the_width() -> None:
+    # Second method: the same room is separable: a trapezoidal section times cosines in x.
+    highest = 2 * math.pi * 130 / 343.0
+    room = Room(plan=rectangle(width_m=3.0, length_m=3.6), height_m=2.1, far_height_m=2.9)
+    found = sloped_modes(room, highest, error_percent=0.3)[0]
+    side = FloorPlan(corners_m=((0, 0), (3.6, 0), (3.6, 2.9), (0, 2.1)))
+    upright = plan_modes(side, highest, error_percent=0.02).wavenumber_rad_m
+    all_of = np.hypot(upright[:, np.newaxis], np.pi * np.arange(6) / 3.0).ravel()
+    known = np.sort(all_of[all_of <= highest])
+    np.testing.assert_allclose(found[1:], known[1:], rtol=3e-3)
+
+
+def test_shapes_have_a_mean_square_of_one_and_are_orthogonal(sloped: Modes) -> None:
+    # Invariant, by quasi-random points over the volume.
+    points = qmc.Sobol(3, seed=1).random(2**12) * [3.0, 3.6, 2.9]
+    shapes = sloped.shapes_at(points[sloped.room.holds(points)])
+    product = shapes.T @ shapes / shapes.shape[0]
+    np.testing.assert_allclose(product, np.eye(product.shape[0]), atol=0.03)
+
+
+def test_the_uniform_pressure_meets_each_surface_by_its_area(sloped: Modes) -> None:
+    # Closed form: areas over volume, the sloped ceiling's among them.
+    weights = sloped.surface_weight_per_m[:, 0] * sloped.room.volume_m3
+    np.testing.assert_allclose(weights, sloped.room.areas_m2(), rtol=1e-6)
+    assert sloped.room.volume_m3 == pytest.approx(3.0 * 3.6 * 2.5)

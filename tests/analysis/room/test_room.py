@@ -1,4 +1,4 @@
-"""The rectangular room: published examples and plane geometry."""
+"""The room, the pair and the seat: plane geometry, and what is refused."""
 
 from __future__ import annotations
 
@@ -8,16 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.room.floor_plan import rectangle
 from analysis.room.room import (
     SURFACES,
     Loudspeaker,
     Point,
     Positions,
     Room,
-    mean_absorption,
+    rectangular_room,
     require_inside,
-    reverberation_time_s,
-    schroeder_frequency_hz,
 )
 
 
@@ -29,63 +28,21 @@ def _pair(left: tuple[float, float, float], right: tuple[float, float, float]) -
     )
 
 
-@pytest.mark.parametrize(
-    ("size_m", "decay_s", "schroeder_hz"),
-    [
-        # Published rooms: the IEC 60268-13 listening room of 6.52 x 4.20 x 2.68 m holds
-        # 73 cubic metres, and at 0.4 s has 148 Hz; one of 50 m3 at 0.5 s has 200 Hz.
-        ((6.52, 4.20, 2.68), 0.4, 147.6),
-        ((5.0, 4.0, 2.5), 0.5, 200.0),
-    ],
-)
-def test_schroeder_frequency(
-    size_m: tuple[float, float, float], decay_s: float, schroeder_hz: float
-) -> None:
-    """Worked examples of 2000 sqrt(T/V)."""
-    room = Room(length_m=size_m[0], width_m=size_m[1], height_m=size_m[2])
-    found_hz = schroeder_frequency_hz(room, reverberation_time_s=decay_s)
-    assert found_hz == pytest.approx(schroeder_hz, abs=0.1)
-
-
-def test_volume_surface_and_edges() -> None:
+def test_volume_surface_and_sizes() -> None:
     """Closed form: a box of 5 x 4 x 2.5 m."""
-    room = Room(length_m=5.0, width_m=4.0, height_m=2.5)
-    assert (room.volume_m3, room.surface_m2, room.edges_m) == (50.0, 85.0, 46.0)
-    assert sum(room.area_m2(surface) for surface in SURFACES) == room.surface_m2
-    assert room.area_m2("front") == 10.0
-    assert room.area_m2("left") == 12.5
+    room = rectangular_room(length_m=5.0, width_m=4.0, height_m=2.5)
+    assert (room.volume_m3, room.surface_m2) == (50.0, 85.0)
+    assert (room.length_m, room.width_m, room.is_box) == (5.0, 4.0, True)
+    areas = dict(zip(room.surfaces, room.areas_m2().tolist(), strict=True))
+    assert set(areas) == set(SURFACES)
+    assert (areas["front"], areas["left"], areas["floor"]) == (10.0, 12.5, 20.0)
 
 
-def test_sabine_constant() -> None:
-    """Published constant: Sabine's T = 0.161 V / A (in SI, near 20 degrees)."""
-    room = Room(length_m=5.0, width_m=4.0, height_m=2.5, absorption=dict.fromkeys(SURFACES, 0.1))
-    time_s = reverberation_time_s(room, speed_of_sound_m_s=343.2, law="sabine")
-    assert time_s == pytest.approx(0.161 * 50 / 8.5, rel=2e-3)
-
-
-def test_eyring_limits() -> None:
-    """Closed form: Eyring meets Sabine at low absorption and ends at 0 for a dead room."""
-    room = Room(length_m=5.0, width_m=4.0, height_m=2.5, absorption=dict.fromkeys(SURFACES, 1e-4))
-    eyring_s = reverberation_time_s(room, speed_of_sound_m_s=343.2)
-    sabine_s = reverberation_time_s(room, speed_of_sound_m_s=343.2, law="sabine")
-    assert eyring_s == pytest.approx(sabine_s, rel=1e-4)
-    dead = Room(length_m=5.0, width_m=4.0, height_m=2.5, absorption=dict.fromkeys(SURFACES, 1.0))
-    assert reverberation_time_s(dead, speed_of_sound_m_s=343.2) == 0
-    hard = Room(length_m=5.0, width_m=4.0, height_m=2.5, absorption=dict.fromkeys(SURFACES, 0.0))
-    assert reverberation_time_s(hard, speed_of_sound_m_s=343.2) == math.inf
-
-
-@given(st.floats(0.01, 0.95))
-def test_mean_absorption_undoes_eyring(absorption: float) -> None:
-    """Invariant: from absorption to reverberation time and back."""
-    room = Room(
-        length_m=5.0, width_m=4.0, height_m=2.5, absorption=dict.fromkeys(SURFACES, absorption)
-    )
-    time_s = reverberation_time_s(room, speed_of_sound_m_s=343.2)
-    found = mean_absorption(
-        time_s, volume_m3=room.volume_m3, surface_m2=room.surface_m2, speed_of_sound_m_s=343.2
-    )
-    assert found == pytest.approx(absorption)
+def test_mean_absorption_weighs_by_area() -> None:
+    """Closed form: floor and ceiling of 20 m2 each among 85 m2."""
+    absorption = dict.fromkeys(SURFACES, 0.0) | {"floor": 0.5, "ceiling": 0.1}
+    room = rectangular_room(length_m=5.0, width_m=4.0, height_m=2.5, absorption=absorption)
+    assert room.mean_absorption == pytest.approx(20 * 0.6 / 85)
 
 
 def test_distances_and_half_angle() -> None:
@@ -132,13 +89,13 @@ def test_refuses_impossible_rooms(keywords: dict[str, object], named: str) -> No
     """Known input: sizes and absorptions that no room has."""
     size: dict[str, object] = {"length_m": 5.0, "width_m": 4.0, "height_m": 2.5}
     with pytest.raises(ValueError, match=named):
-        Room(**{**size, **keywords})  # type: ignore[arg-type]
+        rectangular_room(**{**size, **keywords})  # type: ignore[arg-type]
 
 
 @given(st.floats(0.01, 10), st.sampled_from("xyz"))
 def test_refuses_points_outside(beyond_m: float, axis: str) -> None:
     """Invariant: whatever stands behind a wall is named with its axis."""
-    room = Room(length_m=5.0, width_m=4.0, height_m=2.5)
+    room = rectangular_room(length_m=5.0, width_m=4.0, height_m=2.5)
     inside = _pair((1.0, 1.0, 1.0), (3.0, 1.0, 1.0))
     require_inside(room, inside)
     place = {"x": 3.0, "y": 1.0, "z": 1.0}
@@ -150,8 +107,31 @@ def test_refuses_points_outside(beyond_m: float, axis: str) -> None:
 
 def test_refuses_a_loudspeaker_at_the_seat_and_a_missing_number() -> None:
     """Known input."""
-    room = Room(length_m=5.0, width_m=4.0, height_m=2.5)
+    room = rectangular_room(length_m=5.0, width_m=4.0, height_m=2.5)
     with pytest.raises(ValueError, match="left: must stand at least"):
         require_inside(room, _pair((2.0, 3.0, 1.1), (3.0, 1.0, 1.0)))
     with pytest.raises(ValueError, match="y_m inf"):
         Point(x_m=1.0, y_m=math.inf, z_m=1.0)
+
+
+def positions(**seat: float) -> Positions:
+    left, right = (Loudspeaker(tweeter=Point(x_m=x, y_m=0.8, z_m=1.0)) for x in (0.8, 2.2))
+    return Positions(
+        left=left, right=right, seat=Point(**{"x_m": 1.5, "y_m": 2.5, "z_m": 1.1, **seat})
+    )
+
+
+@pytest.mark.parametrize(
+    ("seat", "said"),
+    [({"x_m": 5.0}, "seat.*outside the floor plan"), ({"z_m": 2.6}, "seat: z_m 2.6")],
+)
+def test_positions_outside_are_named(seat: dict[str, float], said: str) -> None:
+    room = Room(plan=rectangle(width_m=3, length_m=3.6), height_m=2.1, far_height_m=2.4)
+    require_inside(room, positions())
+    with pytest.raises(ValueError, match=said):
+        require_inside(room, positions(**seat))
+
+
+def test_too_steep_a_ceiling_is_refused() -> None:
+    with pytest.raises(ValueError, match="rises by"):
+        Room(plan=rectangle(width_m=3, length_m=3), height_m=2, far_height_m=9)

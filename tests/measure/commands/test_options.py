@@ -62,6 +62,6 @@ def test_a_verb_runs_from_a_record(tmp_path: Path, capsys: pytest.CaptureFixture
     starter.run(starter.StarterOptions(out=one))
     assert cli.run(["starter", str(other)]) == 0
     assert one.read_bytes() == other.read_bytes()
-    assert read_room(one).room is not None
+    assert read_room(one).room.is_box
     said = capsys.readouterr().out
     assert said.count("replace its figures by your room's") == 2

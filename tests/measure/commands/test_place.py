@@ -48,7 +48,7 @@ def save_reading(path: Path, room: Path, front_m: float, *, places: bool = False
     from analysis.placement.band_levels import CENTRES_HZ
 
     file = read_room(room)
-    model = room_model(file.space, 300, speed_of_sound_m_s=file.air.speed_of_sound_m_s)
+    model = room_model(file.room, 300, speed_of_sound_m_s=file.air.speed_of_sound_m_s)
     left, right = np.array([[1.1, front_m, 1.0]]), np.array([[2.9, front_m, 1.0]])
     truth = offsets_with(
         length_scale=0.005,

@@ -65,23 +65,23 @@ def test_a_box_is_printed_with_indices(tmp_path: Path, capsys: pytest.CaptureFix
 def test_materials_and_walls_of_a_clockwise_plan(tmp_path: Path) -> None:
     # Known input: the front wall is the first of the file, or the last if read backwards.
     walls = '[absorption]\nwalls = ["brick", 0.2, 0.3, 0.4, 0.5, 0.6]\nfloor = "thick carpet"\n'
-    ahead = read_room(stored(tmp_path, L + PLACES + walls)).space
+    ahead = read_room(stored(tmp_path, L + PLACES + walls)).room
     turned = "floor_m = [[0,5],[3.5,5],[3.5,3],[6,3],[6,0],[0,0]]"
     back = walls.replace('["brick", 0.2, 0.3, 0.4, 0.5, 0.6]', '[0.5, 0.4, 0.3, 0.2, "brick", 0.6]')
-    behind = read_room(stored(tmp_path, turned + PLACES + back)).space
+    behind = read_room(stored(tmp_path, turned + PLACES + back)).room
     assert ahead.absorption_of("front") == behind.absorption_of("front") == 0.01
     assert ahead.absorption_of("floor") == 0.11
     middle = {round(x, 3): a for x, a in _by_middle(ahead).items()}
     assert middle == {round(x, 3): a for x, a in _by_middle(behind).items()}
 
 
-def _by_middle(space: object) -> dict[float, float]:
-    corners = space.plan.array  # type: ignore[attr-defined]
-    names = space.plan.wall_names  # type: ignore[attr-defined]
+def _by_middle(room: object) -> dict[float, float]:
+    corners = room.plan.array  # type: ignore[attr-defined]
+    names = room.plan.wall_names  # type: ignore[attr-defined]
     n = len(names)
     middles = [0.5 * (corners[k] + corners[(k + 1) % n]) for k in range(n)]
     return {
-        float(m[0] + 100 * m[1]): space.absorption_of(name)  # type: ignore[attr-defined]
+        float(m[0] + 100 * m[1]): room.absorption_of(name)  # type: ignore[attr-defined]
         for m, name in zip(middles, names, strict=True)
     }
 
@@ -90,8 +90,8 @@ def test_a_sloped_ceiling_and_furniture_are_read(tmp_path: Path) -> None:
     # Known input.
     more = "[ceiling]\nfar_height_m = 3.1\n[[furniture]]\nx_m = [0, 1]\ny_m = [2, 3]\n"
     file = read_room(stored(tmp_path, "length_m = 5\nwidth_m = 4" + PLACES + more))
-    assert file.room is None
-    assert file.space.volume_m3 == pytest.approx(20 * 2.8)
+    assert not file.room.is_box
+    assert file.room.volume_m3 == pytest.approx(20 * 2.8)
     assert file.furniture[0].covers([[0.5, 2.5], [1.2, 2.5]]).tolist() == [True, False]
 
 

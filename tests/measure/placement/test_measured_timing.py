@@ -12,12 +12,11 @@ import soundfile
 
 from analysis.placement.band_levels import CENTRES_HZ
 from analysis.room.floor_plan import rectangle
-from analysis.room.room import Loudspeaker, Point, Positions
-from analysis.room.space import Space
+from analysis.room.room import Loudspeaker, Point, Positions, Room
 from measure.errors import ReadingFileError
 from measure.placement.measurement_plan_file import read_measured_place
 
-SPACE = Space(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)
+SPACE = Room(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)
 POSITIONS = Positions(
     left=Loudspeaker(tweeter=Point(x_m=1.1, y_m=0.8, z_m=1.0)),
     right=Loudspeaker(tweeter=Point(x_m=2.9, y_m=0.8, z_m=1.0)),

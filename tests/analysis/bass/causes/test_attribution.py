@@ -20,9 +20,9 @@ from analysis.basics.air import air_at
 from analysis.bass.causes.attribution import attribute_causes
 from analysis.bass.causes.cause import NODE
 from analysis.bass.features import Feature
-from analysis.room.boundary import cancellations
 from analysis.room.prediction import CURVES, Curve, predict
-from analysis.room.room import SURFACES, Loudspeaker, Point, Positions, Room, Surface
+from analysis.room.reflections import cancellations
+from analysis.room.room import SURFACES, Loudspeaker, Point, Positions, Room, rectangular_room
 
 AIR = air_at()
 FREQUENCY_HZ = np.arange(20.0, 250.0, 0.25)
@@ -51,11 +51,11 @@ def _feature(kind: str, frequency_hz: float, decay_s: float | None = None) -> Fe
     )
 
 
-def _draw(rng: np.random.Generator, absorption: dict[Surface, float]) -> Setup:
+def _draw(rng: np.random.Generator, absorption: dict[str, float]) -> Setup:
     """Return a living room with a roughly symmetrical pair."""
     width, depth, aside = rng.uniform(3.0, 5.5), rng.uniform(0.4, 1.2), 0.0
     aside = rng.uniform(0.3, width / 2 - 0.7)
-    room = Room(
+    room = rectangular_room(
         length_m=rng.uniform(4.0, 7.5),
         width_m=width,
         height_m=rng.uniform(2.3, 3.0),
@@ -90,7 +90,7 @@ def _taped(rng: np.random.Generator, true: Setup) -> tuple[Room, Positions]:
         name: getattr(true.room, name) * (1 + 0.01 * rng.standard_normal())
         for name in ("length_m", "width_m", "height_m")
     }
-    room = Room(**sides, absorption=true.room.absorption)
+    room = rectangular_room(**sides, absorption=true.room.absorption)
     p = true.positions
     places = (p.left.woofer.array, p.right.woofer.array, p.seat.array)
     return room, _positions(rng, places, 0.02, room)
@@ -189,7 +189,7 @@ def test_dips_of_one_reflecting_surface_get_that_surface() -> None:
     first = listed = total = 0
     for trial in range(24):
         surface = SURFACES[trial % 6]
-        absorption: dict[Surface, float] = dict.fromkeys(SURFACES, 0.95)
+        absorption: dict[str, float] = dict.fromkeys(SURFACES, 0.95)
         absorption[surface] = float(rng.uniform(0.05, 0.3))
         true = _draw(rng, absorption)
         room, positions = _taped(rng, true)
@@ -213,7 +213,7 @@ def test_dips_of_one_reflecting_surface_get_that_surface() -> None:
 
 
 PAIR_X_M = (1.0, 3.0)
-LIVING_ROOM = Room(length_m=5.2, width_m=4.0, height_m=2.5)
+LIVING_ROOM = rectangular_room(length_m=5.2, width_m=4.0, height_m=2.5)
 
 
 def _living_room(seat_y_m: float = 3.3, seat_x_m: float = 2.0) -> Positions:
@@ -308,7 +308,9 @@ def test_nothing_to_attribute() -> None:
 
 def test_dead_room_has_no_modes_to_blame() -> None:
     """Limit: at 0.05 s a mode is 44 Hz wide, and none below 88 Hz makes a peak of its own."""
-    dead = Room(length_m=5.2, width_m=4.0, height_m=2.5, absorption=dict.fromkeys(SURFACES, 0.99))
+    dead = rectangular_room(
+        length_m=5.2, width_m=4.0, height_m=2.5, absorption=dict.fromkeys(SURFACES, 0.99)
+    )
     peaks = [_feature("peak", float(f)) for f in range(20, 60, 5)]
     ranked = attribute_causes(peaks, predict(dead, _living_room(), AIR), "left")
     assert all(cause.indices is None or cause.frequency_hz > 80 for c in ranked for cause in c)

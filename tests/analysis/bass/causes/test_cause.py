@@ -19,14 +19,14 @@ from analysis.bass.causes.cause import (
     modal_terms,
 )
 from analysis.room.prediction import CURVES, predict
-from analysis.room.room import Loudspeaker, Point, Positions, Room
+from analysis.room.room import Loudspeaker, Point, Positions, rectangular_room
 
 PAIR = Positions(
     left=Loudspeaker(tweeter=Point(x_m=1.0, y_m=0.7, z_m=0.5)),
     right=Loudspeaker(tweeter=Point(x_m=3.1, y_m=0.7, z_m=0.5)),
     seat=Point(x_m=2.0, y_m=3.3, z_m=1.1),
 )
-ROOM = Room(length_m=5.2, width_m=4.0, height_m=2.5)
+ROOM = rectangular_room(length_m=5.2, width_m=4.0, height_m=2.5)
 
 
 @given(st.floats(-50, 50), st.floats(0.01, 10))

@@ -9,7 +9,7 @@ from analysis.basics.air import air_at
 from analysis.bass.causes.dips import causes_of_dips, predicted_dips_hz
 from analysis.bass.features import Feature
 from analysis.room.prediction import predict
-from analysis.room.room import Loudspeaker, Point, Positions, Room
+from analysis.room.room import Loudspeaker, Point, Positions, rectangular_room
 
 AIR = air_at()
 
@@ -30,7 +30,7 @@ def test_two_modes_of_like_coupling_cancel_between_them() -> None:
     In a long narrow room the first two length modes are alone below 43 Hz. A seat in the
     front couples alike to both, one at the rear wall doesn't.
     """
-    room = Room(length_m=8.0, width_m=2.6, height_m=2.3)
+    room = rectangular_room(length_m=8.0, width_m=2.6, height_m=2.3)
     left, right = (Point(x_m=x_m, y_m=0.3, z_m=0.4) for x_m in (0.4, 2.2))
     pair = {"left": Loudspeaker(tweeter=left), "right": Loudspeaker(tweeter=right)}
     causes = []
@@ -57,7 +57,7 @@ def test_predicted_dips_are_minima_of_the_response() -> None:
         right=Loudspeaker(tweeter=Point(x_m=3.1, y_m=0.7, z_m=0.5)),
         seat=Point(x_m=2.0, y_m=3.3, z_m=1.1),
     )
-    room = Room(length_m=5.2, width_m=4.0, height_m=2.5)
+    room = rectangular_room(length_m=5.2, width_m=4.0, height_m=2.5)
     prediction = predict(room, positions, AIR)
     at, _ = find_peaks(-np.abs(prediction.response["left"]))
     ours = predicted_dips_hz(prediction, "left")
@@ -71,7 +71,7 @@ def test_a_surface_is_listed_once_for_two_loudspeakers() -> None:
         right=Loudspeaker(tweeter=Point(x_m=3.0, y_m=0.7, z_m=0.5)),
         seat=Point(x_m=2.0, y_m=3.3, z_m=1.1),
     )
-    room = Room(length_m=5.2, width_m=4.0, height_m=2.5)
+    room = rectangular_room(length_m=5.2, width_m=4.0, height_m=2.5)
     prediction = predict(room, positions, AIR, decay_s=0.15)
     front = next(one for one in prediction.cancellations["left"] if one.surface == "front")
     (causes,) = causes_of_dips([_dip(front.frequency_hz)], prediction, "both")

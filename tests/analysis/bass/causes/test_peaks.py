@@ -9,7 +9,7 @@ from analysis.bass.causes.cause import Cause
 from analysis.bass.causes.peaks import causes_of_peaks, relative_ringing
 from analysis.bass.features import Feature
 from analysis.room.prediction import predict
-from analysis.room.room import Loudspeaker, Point, Positions, Room
+from analysis.room.room import Loudspeaker, Point, Positions, rectangular_room
 
 
 def _peak(frequency_hz: float, decay_s: float | None = None) -> Feature:
@@ -42,7 +42,9 @@ def test_long_ringing_supports_a_mode() -> None:
         right=Loudspeaker(tweeter=Point(x_m=3.0, y_m=0.7, z_m=0.5)),
         seat=Point(x_m=2.0, y_m=3.3, z_m=1.1),
     )
-    prediction = predict(Room(length_m=5.2, width_m=4.0, height_m=2.5), positions, air_at())
+    prediction = predict(
+        rectangular_room(length_m=5.2, width_m=4.0, height_m=2.5), positions, air_at()
+    )
     long = _best(causes_of_peaks(peaks, prediction, "left")[0])
     damped = [_peak(33.0, 0.1), *peaks[1:]]
     short = _best(causes_of_peaks(damped, prediction, "left")[0])

@@ -22,9 +22,9 @@ from analysis.placement.fit.parameters import (
 from analysis.placement.fit.room_fit import MeasuredPlace, fit_room
 from analysis.placement.response.room_response import RoomModel, losses_of, room_model
 from analysis.room.floor_plan import FloorPlan, rectangle
-from analysis.room.space import Space
+from analysis.room.room import Room
 
-SPACE = Space(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)
+SPACE = Room(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)
 
 
 @pytest.fixture(scope="module")
@@ -140,10 +140,10 @@ def test_a_wall_at_an_angle_counts_to_both_directions() -> None:
     # Closed form: 45 degrees is half of each; along the axes it is one of them.
     plan = FloorPlan(corners_m=((0, 0), (4, 0), (4, 4), (3, 5), (0, 5)))
     np.testing.assert_allclose(share_across_length(plan), [1, 0, 0.5, 1, 0], atol=1e-12)
-    space = Space(plan=plan, height_m=2.5)
-    slanted = room_model(space, 60, speed_of_sound_m_s=343.0)
+    room = Room(plan=plan, height_m=2.5)
+    slanted = room_model(room, 60, speed_of_sound_m_s=343.0)
     given = losses_with(slanted, offsets_with(front_and_rear_loss=0.4, ceiling_loss=-0.2))
-    factor = np.array(given.admittance) / np.array(losses_of(space).admittance)
+    factor = np.array(given.admittance) / np.array(losses_of(room).admittance)
     np.testing.assert_allclose(np.log(factor), [0.4, 0, 0.2, 0.4, 0, 0, -0.2], atol=1e-12)
 
 

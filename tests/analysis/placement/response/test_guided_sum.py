@@ -9,10 +9,10 @@ from analysis.basics.arrays import Complex, Float
 from analysis.placement.response import guided_sum as subject
 from analysis.placement.response.room_response import RoomModel, losses_of, pressure, room_model
 from analysis.room.floor_plan import rectangle
-from analysis.room.space import Space
+from analysis.room.room import Room
 
 C = 343.0
-SPACE = Space(
+SPACE = Room(
     plan=rectangle(width_m=4.0, length_m=5.0),
     height_m=2.5,
     absorption={"floor": 0.3, "left": 0.05, "front": 0.2},

@@ -10,9 +10,8 @@ import pytest
 from analysis.basics.arrays import Float
 from analysis.placement.response.room_response import Losses, losses_of, pressure, room_model
 from analysis.room.floor_plan import FloorPlan, rectangle
-from analysis.room.room import SURFACES, Point, Room
-from analysis.room.space import Space, space_of
-from analysis.room.space_modes import space_modes
+from analysis.room.modes import room_modes
+from analysis.room.room import SURFACES, Point, Room, rectangular_room
 from benchmarks.image_sources import image_pressure
 
 C = 343.0
@@ -33,7 +32,7 @@ def test_modes_and_images_agree_where_damping_is_the_same(
 ) -> None:
     # Second method: images of rigid walls in air that absorbs. 0.5 dB rms, 20 to 200 Hz, over
     # points within 15 dB of the mean.
-    room = Room(length_m=size[0], width_m=size[1], height_m=size[2], absorption=RIGID)
+    room = rectangular_room(length_m=size[0], width_m=size[1], height_m=size[2], absorption=RIGID)
     frequency_hz = np.arange(20.0, 201.0)
     damping = 3 * math.log(10) / DECAY_S
     images = image_pressure(
@@ -46,7 +45,7 @@ def test_modes_and_images_agree_where_damping_is_the_same(
         damping_per_s=damping,
     )
     modes = pressure(
-        room_model(space_of(room), 300, speed_of_sound_m_s=C),
+        room_model(room, 300, speed_of_sound_m_s=C),
         SOURCE.array,
         SEAT.array,
         frequency_hz,
@@ -63,7 +62,7 @@ def test_images_agree_with_a_reference_library() -> None:
     import pyroomacoustics as pra
 
     kept = {"front": 0.3, "rear": 0.4, "left": 0.2, "right": 0.35, "floor": 0.3, "ceiling": 0.25}
-    room = Room(length_m=5, width_m=4, height_m=2.5, absorption=kept)  # type: ignore[arg-type]
+    room = rectangular_room(length_m=5, width_m=4, height_m=2.5, absorption=kept)  # type: ignore[arg-type]
     names = ("left", "right", "front", "rear", "floor", "ceiling")
     walls = ("west", "east", "south", "north", "floor", "ceiling")
     rate_hz = 2000
@@ -93,36 +92,36 @@ def test_images_agree_with_a_reference_library() -> None:
 
 def test_the_closed_vertical_sum_is_the_plain_sum_over_modes() -> None:
     # Second method: all modes to 500 Hz one by one, at and below the first resonances.
-    space = Space(
+    room = Room(
         plan=FloorPlan(corners_m=((0, 0), (4.2, 0), (3.6, 5), (0, 5))),
         height_m=2.5,
         absorption={"floor": 0.3, "ceiling": 0.05, "front": 0.2},
     )
-    losses = losses_of(space)
+    losses = losses_of(room)
     frequency_hz = np.array([20.0, 34.0, 68.6, 80.0])
     quick = pressure(
-        room_model(space, 300, speed_of_sound_m_s=C),
+        room_model(room, 300, speed_of_sound_m_s=C),
         SOURCE.array,
         SEAT.array,
         frequency_hz,
         losses=losses,
     )[:, 0]
-    modes = space_modes(space, 500, speed_of_sound_m_s=C)
+    modes = room_modes(room, 500, speed_of_sound_m_s=C)
     k = 2 * np.pi * frequency_hz[:, np.newaxis] / C
     damping = losses.damping_per_s(modes.surface_weight_per_m, speed_of_sound_m_s=C)
     each = 1 / (modes.wavenumber_rad_m**2 - k**2 + 2j * k * damping / C)
     product = modes.shapes_at(SOURCE.array)[0] * modes.shapes_at(SEAT.array)[0]
-    plain = each @ product / space.volume_m3
+    plain = each @ product / room.volume_m3
     np.testing.assert_allclose(np.abs(quick), np.abs(plain), rtol=0.05)
 
 
 def test_source_and_seat_can_change_places() -> None:
     # Invariant: reciprocity, in a room with a slanted wall.
-    space = Space(plan=FloorPlan(corners_m=((0, 0), (4.2, 0), (3.6, 5), (0, 5))), height_m=2.5)
-    model = room_model(space, 150, speed_of_sound_m_s=C)
+    room = Room(plan=FloorPlan(corners_m=((0, 0), (4.2, 0), (3.6, 5), (0, 5))), height_m=2.5)
+    model = room_model(room, 150, speed_of_sound_m_s=C)
     frequency_hz = np.arange(20.0, 100, 7)
     one, other = (
-        pressure(model, a, b, frequency_hz, losses=losses_of(space))
+        pressure(model, a, b, frequency_hz, losses=losses_of(room))
         for a, b in ((SOURCE.array, SEAT.array), (SEAT.array, SOURCE.array))
     )
     np.testing.assert_allclose(one, other, rtol=1e-9)
@@ -130,12 +129,12 @@ def test_source_and_seat_can_change_places() -> None:
 
 def test_a_larger_room_is_lower() -> None:
     # Invariant: with plan and height 2 % larger everything is 2 % lower and weaker.
-    space = Space(plan=rectangle(width_m=4, length_m=5), height_m=2.5)
-    larger = Space(plan=rectangle(width_m=4.08, length_m=5.1), height_m=2.55)
+    room = Room(plan=rectangle(width_m=4, length_m=5), height_m=2.5)
+    larger = Room(plan=rectangle(width_m=4.08, length_m=5.1), height_m=2.55)
     frequency_hz = np.arange(20.0, 100, 7)
-    losses = losses_of(space)
+    losses = losses_of(room)
     stretched = pressure(
-        room_model(space, 300, speed_of_sound_m_s=C),
+        room_model(room, 300, speed_of_sound_m_s=C),
         SOURCE.array,
         SEAT.array,
         frequency_hz,
@@ -166,8 +165,8 @@ def test_length_width_and_height_are_stretched_each_alone(
     # Second method: the larger room, solved by itself.
     scale = np.array([1.02, 0.985, 1.01])
     plan = FloorPlan(corners_m=corners)
-    space = Space(plan=plan, height_m=2.5)
-    larger = Space(
+    room = Room(plan=plan, height_m=2.5)
+    larger = Room(
         plan=FloorPlan(corners_m=tuple(map(tuple, plan.array * scale[:2]))), height_m=2.5 * scale[2]
     )
     frequency_hz = np.arange(25.0, 201, 5)
@@ -177,11 +176,11 @@ def test_length_width_and_height_are_stretched_each_alone(
             SOURCE.array * place,
             SEAT.array * place,
             frequency_hz,
-            losses=losses_of(space),
+            losses=losses_of(room),
             scale=given,
         )
         for room, place, given in (
-            (space, 1.0, tuple(scale)),
+            (room, 1.0, tuple(scale)),
             (larger, scale, (1.0, 1.0, 1.0)),
         )
     )
@@ -190,28 +189,28 @@ def test_length_width_and_height_are_stretched_each_alone(
 
 
 def test_unlike_numbers_of_places_are_refused() -> None:
-    space = Space(plan=rectangle(width_m=4, length_m=5), height_m=2.5)
-    model = room_model(space, 60, speed_of_sound_m_s=C)
+    room = Room(plan=rectangle(width_m=4, length_m=5), height_m=2.5)
+    model = room_model(room, 60, speed_of_sound_m_s=C)
     with pytest.raises(ValueError, match="must both be"):
-        pressure(model, np.ones((2, 3)), np.ones((3, 3)), np.array([50.0]), losses=losses_of(space))
+        pressure(model, np.ones((2, 3)), np.ones((3, 3)), np.array([50.0]), losses=losses_of(room))
 
 
 def test_under_a_ceiling_that_hardly_slopes_the_levels_are_those_of_a_level_one() -> None:
     # Second method: all modes by prisms against the closed sum over the height; what the
     # truncated sum of all modes leaves out is small beside resonances.
     plan = rectangle(width_m=3.0, length_m=3.6)
-    level = Space(plan=plan, height_m=2.4)
-    sloped = Space(plan=plan, height_m=2.4, far_height_m=2.4001)
+    level = Room(plan=plan, height_m=2.4)
+    sloped = Room(plan=plan, height_m=2.4, far_height_m=2.4001)
     seat, frequency_hz = np.array([1.4, 2.9, 1.1]), np.array([20.0, 47.0, 57.0, 71.5])
     one, other = (
         pressure(
-            room_model(space, 140, speed_of_sound_m_s=C),
+            room_model(room, 140, speed_of_sound_m_s=C),
             SOURCE.array,
             seat,
             frequency_hz,
-            losses=losses_of(space),
+            losses=losses_of(room),
         )
-        for space in (level, sloped)
+        for room in (level, sloped)
     )
     np.testing.assert_allclose(level_db(other), level_db(one), atol=1.0)
 
@@ -221,15 +220,15 @@ def test_the_sum_over_all_modes_of_a_room_without_a_section() -> None:
     # so all modes are found by prisms; the rectangle is solved on its upright section.
     corners = ((0, 0), (3.0, 0), (3.002, 1.8), (3.0, 3.6), (0, 3.6))
     boxed, cut = (
-        Space(plan=plan, height_m=2.2, far_height_m=2.6)
+        Room(plan=plan, height_m=2.2, far_height_m=2.6)
         for plan in (rectangle(width_m=3.0, length_m=3.6), FloorPlan(corners_m=corners))
     )
     seat, frequency_hz = np.array([1.4, 2.9, 1.1]), np.array([20.0, 47.0, 57.0, 71.5])
-    models = [room_model(space, 140, speed_of_sound_m_s=C) for space in (boxed, cut)]
+    models = [room_model(room, 140, speed_of_sound_m_s=C) for room in (boxed, cut)]
     assert models[0].whole is None
     assert models[1].flat is None
     one, other = (
-        pressure(model, SOURCE.array, seat, frequency_hz, losses=losses_of(model.space))
+        pressure(model, SOURCE.array, seat, frequency_hz, losses=losses_of(model.room))
         for model in models
     )
     np.testing.assert_allclose(level_db(other), level_db(one), atol=1.0)

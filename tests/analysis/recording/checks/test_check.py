@@ -17,7 +17,7 @@ from analysis.basics.air import air_at
 from analysis.reading import Reading, read_recording
 from analysis.recording.checks.check import NAMES
 from analysis.recording.checks.passes import check_disturbance
-from analysis.room.room import Loudspeaker, Point, Positions, Room
+from analysis.room.room import Loudspeaker, Point, Positions, rectangular_room
 from benchmarks import faults
 from benchmarks.planted import RATE_HZ, Planted, default_programme, planted, room, short_programme
 from benchmarks.recorder import polynomial, record
@@ -582,7 +582,7 @@ def test_geometry(factor: float, extra_m: float, verdict: str) -> None:
         if abs(candidate.difference_s) * 343 > 0.035
     )
     taped_m = factor * one.difference_s * AIR.speed_of_sound_m_s + extra_m
-    house = Room(length_m=5.0, width_m=4.0, height_m=2.5)
+    house = rectangular_room(length_m=5.0, width_m=4.0, height_m=2.5)
     reading = read(one, room=(house, positions(taped_m)))
     assert verdicts(reading) == ({} if verdict == "pass" else {"geometry": "warn"})
     assert reading.usable

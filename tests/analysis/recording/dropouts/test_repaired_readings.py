@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from analysis.basics.air import air_at
 from analysis.reading import Reading, read_recording
-from analysis.room.room import Loudspeaker, Point, Positions, Room
+from analysis.room.room import Loudspeaker, Point, Positions, rectangular_room
 from analysis.signals.programme import Programme
 from benchmarks import faults
 from benchmarks.loudspeakers import random_pair
@@ -33,7 +33,7 @@ def read(programme: Programme, samples: Float, positions: Positions | None = Non
     """Read a recording at 44.1 kHz of the programme at 48 kHz."""
     room = None
     if positions is not None:
-        room = (Room(length_m=5.0, width_m=4.0, height_m=2.5), positions)
+        room = (rectangular_room(length_m=5.0, width_m=4.0, height_m=2.5), positions)
     return read_recording(
         samples, recorded_hz=RATE_HZ, programme=programme, air=air_at(), room=room
     )

@@ -8,7 +8,8 @@ import numpy as np
 import pyroomacoustics as pra
 import pytest
 
-from analysis.room.room import Room, Surface, reverberation_time_s
+from analysis.room.reverberation import reverberation_time_s
+from analysis.room.room import Room, rectangular_room
 from measure.sound.simulation.acoustics import (
     EARLY_S,
     SimulatedAcoustics,
@@ -37,7 +38,7 @@ def acoustics(*, rate_hz: int = RATE_HZ, room: Room = ROOM, seed: int = 1) -> Si
 def test_the_image_sources_are_those_of_another_library() -> None:
     # Second method: pyroomacoustics' images and their dampings, to the tenth order; it keeps
     # its coordinates in 32 bits.
-    names: dict[Surface, str] = {
+    names: dict[str, str] = {
         "left": "west",
         "right": "east",
         "front": "south",
@@ -79,7 +80,7 @@ def test_the_first_image_is_the_loudspeaker_itself() -> None:
 @pytest.mark.parametrize("rate_hz", [44_100, 192_000])
 def test_the_direct_sound_comes_when_and_as_strong_as_geometry_says(rate_hz: int) -> None:
     # Closed form, in a room that reflects nothing: 1/d, and the loudspeaker's filter.
-    dead = Room(
+    dead = rectangular_room(
         length_m=5.4, width_m=4.2, height_m=2.5, absorption=dict.fromkeys(ROOM.absorption, 1.0)
     )
     path = acoustics(rate_hz=rate_hz, room=dead)

@@ -1,1 +1,0 @@
-"""What a room predicts, in words."""
