@@ -69,20 +69,10 @@ class Reading:
     usable : bool
         Whether the match of the pair can be acted on: no check failed and the arrival
         is there.
-    air : Air
-    programme : Programme
-    passes : tuple of PassSummary
-    aligned : AlignedPasses
-    left, right : SideResponse or None
-    arrival : ArrivalMatch or None
-    level : LevelMatch or None
-    polarity : PolarityMatch or None
     distortion : tuple of (str, HarmonicLevel)
         Side and harmonic.
-    bass : Bass
     prediction : Prediction or None
         What the room is expected to do, with its file.
-    checks : tuple of Check
     snr_db : dict
         Octave centre in Hz to sweep over noise in dB, the worse side.
     """
@@ -111,11 +101,6 @@ def loudest_channel(channels: Sequence[Float], programme: Programme) -> int:
     ----------
     channels : sequence of ndarray, shape (n,)
         At the programme's sampling frequency.
-    programme : Programme
-
-    Returns
-    -------
-    int
     """
     if len(channels) == 1:
         return 0
@@ -141,18 +126,12 @@ def read_recording(
     ----------
     recorded : ndarray, shape (n,)
         As recorded, at its own sampling frequency.
-    recorded_hz : float
-    programme : Programme
     air : Air
         For the speed of sound.
     room : tuple of (Room, Positions), optional
         For the causes of the bass's features and the geometry check.
     microphone_db : tuple of ndarray, optional
         Frequency in Hz and correction in dB to add.
-
-    Returns
-    -------
-    Reading
 
     Raises
     ------

@@ -62,13 +62,10 @@ class Air:
 
     Attributes
     ----------
-    temperature_c : float
     temperature_std_c : float
         One standard deviation of the temperature, in kelvin.
     relative_humidity_percent : float or None
         None where it wasn't measured.
-    pressure_pa : float
-    speed_of_sound_m_s : float
     speed_of_sound_std_m_s : float
         One standard deviation, from temperature, humidity and formula.
     formula : str
@@ -103,10 +100,6 @@ def air_at(
         From 0 to 100; without it the simple law is used.
     pressure_pa : float
         From 75 to 102 kPa; the simple law doesn't depend on it.
-
-    Returns
-    -------
-    Air
 
     Raises
     ------

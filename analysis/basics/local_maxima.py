@@ -49,10 +49,6 @@ def find_local_maxima(curve: Float, *, prominence: float) -> LocalMaxima:
     prominence : float
         The least, in the unit of the curve.
 
-    Returns
-    -------
-    LocalMaxima
-
     Examples
     --------
     A hill of 3 beside one of 5, and the shallow valley of 2 between them:

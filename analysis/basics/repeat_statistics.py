@@ -54,8 +54,6 @@ class Repeats:
 
     Attributes
     ----------
-    name : str
-    unit : str
     before, after : tuple of float
         One value a reading; at least one each.
     stated_std : float
@@ -89,7 +87,6 @@ class GroupChange:
 
     Attributes
     ----------
-    name, unit : str
     before, after, change : float
         Means and their difference.
     std : float
@@ -118,7 +115,6 @@ def judge_changes(quantities: Sequence[Repeats], *, chance: float = CHANCE) -> l
 
     Parameters
     ----------
-    quantities : sequence of Repeats
     chance : float
         Of any false claim in the whole comparison, above 0, below 1.
 

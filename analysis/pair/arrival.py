@@ -145,13 +145,8 @@ def match_arrivals(
     ----------
     left, right : ImpulseResponse
         On one time axis, with one sampling frequency.
-    speed_of_sound_m_s : float
     clock_std_s : float
         One sigma that the clocks leave in the difference, in seconds.
-
-    Returns
-    -------
-    ArrivalMatch
 
     Raises
     ------
@@ -202,17 +197,7 @@ def match_arrivals(
 
 
 def withhold_difference(match: ArrivalMatch, reason: str) -> ArrivalMatch:
-    """Return a match whose difference is withheld.
-
-    Parameters
-    ----------
-    match : ArrivalMatch
-    reason : str
-
-    Returns
-    -------
-    ArrivalMatch
-    """
+    """Return a match whose difference is withheld."""
     return _withheld_match((match.left_s, match.right_s), match.band_hz, reason)
 
 

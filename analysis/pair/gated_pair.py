@@ -127,7 +127,6 @@ def minimum_phase(log_magnitude: Float, n_fft: int) -> Float:
     ----------
     log_magnitude : ndarray, shape (..., n_fft // 2 + 1)
         Natural logarithm.
-    n_fft : int
 
     Returns
     -------

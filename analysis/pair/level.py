@@ -108,7 +108,6 @@ class LevelMatch:
 
     Attributes
     ----------
-    direct, seat : LevelDifference
     gate_s : float
         Length of the direct sound's gate after the arrival, in seconds.
     seat_point_std_db : float or None
@@ -160,10 +159,6 @@ def match_levels(
     gate_s : float
         Length of the gate after the arrival, in seconds, above 0; the same for both,
         so that both lose the same.
-
-    Returns
-    -------
-    LevelMatch
 
     Raises
     ------

@@ -127,14 +127,9 @@ def match_polarity(
 
     Parameters
     ----------
-    left, right : ImpulseResponse
     left_s, right_s : float
         Arrival of the direct sound, in seconds on the responses' common axis, right to
         within some 50 us.
-
-    Returns
-    -------
-    PolarityMatch
 
     Raises
     ------

@@ -49,7 +49,6 @@ class AbsoluteDistances:
 
     Attributes
     ----------
-    left_m, right_m : float
     std_m : float
         One sigma of both, mostly common.
     """
@@ -75,9 +74,6 @@ def absolute_distances(
         The wired input, sample by sample beside the microphone's recording.
     aligned : AlignedPasses
         Of the microphone's recording, at the programme's sampling frequency.
-    programme : Programme
-    arrival : ArrivalMatch
-    air : Air
 
     Returns
     -------

@@ -31,9 +31,6 @@ class AlignedPasses:
 
     Attributes
     ----------
-    passes : tuple of ExtractedPass
-    assignment : PassAssignment
-    clock : Clock
     offsets_s : ndarray, shape (n_passes,)
         Common time of each cut's first sample, with the drift taken out.
     disturbance : Disturbance
@@ -48,7 +45,6 @@ class AlignedPasses:
         How many passes of this sweep were heard where the programme has none.
     order_doubtful : bool
         Whether passes of one side are less alike than left and right.
-    n_fft : int
     """
 
     passes: tuple[ExtractedPass, ...]
@@ -102,15 +98,10 @@ def align_passes(
     ----------
     samples : ndarray, shape (n,)
         One channel at the programme's sampling frequency.
-    programme : Programme
     zeroed : tuple of DropoutBlock
         Blocks known to hold no sound, in the same samples.
     rounding_step : float
         To which the samples were rounded, of full scale.
-
-    Returns
-    -------
-    AlignedPasses
 
     Raises
     ------
@@ -256,17 +247,7 @@ def _unusable_stretch_s(
 
 
 def summarise_passes(aligned: AlignedPasses, programme: Programme) -> tuple[PassSummary, ...]:
-    """Say what was used of each pass.
-
-    Parameters
-    ----------
-    aligned : AlignedPasses
-    programme : Programme
-
-    Returns
-    -------
-    tuple of PassSummary
-    """
+    """Say what was used of each pass."""
     reports = []
     for at, extracted in enumerate(aligned.passes):
         left_out = [

@@ -115,14 +115,8 @@ def fit_arrival_line(
     ----------
     transfer : ndarray of complex, shape (n_fft // 2 + 1,)
         Spectrum of the pass times the inverse of the sweep.
-    n_fft : int
-    sample_rate_hz : float
     band_hz : tuple of float
         What the sweep and the recording hold.
-
-    Returns
-    -------
-    ArrivalLine
     """
     high_hz = min(HIGHEST_HZ, band_hz[1] / 1.15)
     low_hz = max(min(LOWEST_HZ, high_hz / 8), 1.3 * band_hz[0])

@@ -117,16 +117,11 @@ def fit_clock(
         with the others, which then says nothing.
     sides : str
         One letter a pass.
-    sample_rate_hz : float
     jump_after : int, optional
         Index of the pass after which some samples are known to be lost or repeated.
     repaired : bool
         Whether blocks were lost inside passes. A jump elsewhere then is one fault more, and
         puts in doubt which pass was to blame for the others: it isn't placed.
-
-    Returns
-    -------
-    Clock
     """
     known = np.flatnonzero(np.isfinite(std_s))
     clock = _fit_known(

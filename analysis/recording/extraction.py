@@ -41,7 +41,6 @@ class ExtractedPass:
     ----------
     index : int
         Its place in the programme's order.
-    side : str
     first : int
         Sample index at which its cut begins.
     recorded : slice
@@ -69,8 +68,6 @@ class ExtractedPasses:
 
     Attributes
     ----------
-    passes : tuple of ExtractedPass
-    assignment : PassAssignment
     nominal_inverse : InverseSweep
         Of the sweep without any clock difference.
     other_sweep : bool
@@ -93,11 +90,6 @@ def extract_passes(samples: Float, programme: Programme) -> ExtractedPasses:
     ----------
     samples : ndarray, shape (n,)
         One channel at the programme's sampling frequency.
-    programme : Programme
-
-    Returns
-    -------
-    ExtractedPasses
 
     Raises
     ------
@@ -215,16 +207,7 @@ def _cut_one(
 
 
 def repeat_pairs(passes: tuple[ExtractedPass, ...]) -> list[tuple[ExtractedPass, ExtractedPass]]:
-    """Return each side's neighbouring passes.
-
-    Parameters
-    ----------
-    passes : tuple of ExtractedPass
-
-    Returns
-    -------
-    list of (ExtractedPass, ExtractedPass)
-    """
+    """Return each side's neighbouring passes."""
     pairs: list[tuple[ExtractedPass, ExtractedPass]] = []
     for side in "LR":
         of_side = [extracted for extracted in passes if extracted.side == side]
@@ -233,27 +216,13 @@ def repeat_pairs(passes: tuple[ExtractedPass, ...]) -> list[tuple[ExtractedPass,
 
 
 def indices_by_side(passes: tuple[ExtractedPass, ...]) -> list[list[int]]:
-    """Return the positions of each side's passes, of the sides that have any.
-
-    Parameters
-    ----------
-    passes : tuple of ExtractedPass
-
-    Returns
-    -------
-    list of list of int
-    """
+    """Return the positions of each side's passes, of the sides that have any."""
     sides = [[at for at, extracted in enumerate(passes) if extracted.side == side] for side in "LR"]
     return [of_side for of_side in sides if of_side]
 
 
 def recorded_band_hz(extracted: ExtractedPass, programme: Programme) -> tuple[float, float]:
     """Return the lowest and highest frequency whose sweep and decay were recorded.
-
-    Parameters
-    ----------
-    extracted : ExtractedPass
-    programme : Programme
 
     Returns
     -------

@@ -87,7 +87,6 @@ def sweep_phase(sweep: Sweep, frequency_hz: Float) -> Float:
 
     Parameters
     ----------
-    sweep : Sweep
     frequency_hz : ndarray, shape (n,)
         Inside the swept band, above 0.
 
@@ -122,7 +121,6 @@ def matched_filter_envelope(samples: Float, programme: Programme) -> tuple[Float
     ----------
     samples : ndarray, shape (n,)
         One channel at the programme's sampling frequency.
-    programme : Programme
 
     Returns
     -------
@@ -157,7 +155,6 @@ def find_hits(samples: Float, programme: Programme) -> tuple[Hit, ...]:
     ----------
     samples : ndarray, shape (n,)
         One channel at the programme's sampling frequency.
-    programme : Programme
 
     Returns
     -------
@@ -211,7 +208,6 @@ def assign_hits(
     ----------
     hits : tuple of Hit
         In order of time, as `find_hits` gives them.
-    programme : Programme
     recorded_s : float
         Length of the recording, in seconds.
 

@@ -61,7 +61,6 @@ def band_level_dbfs(samples: Float, sample_rate_hz: float) -> float:
     Parameters
     ----------
     samples : ndarray, shape (n,)
-    sample_rate_hz : float
 
     Returns
     -------
@@ -103,11 +102,6 @@ def find_burst(
         As played.
     noise_dbfs : float
         Level of the room's noise in the band.
-    sample_rate_hz : float
-
-    Returns
-    -------
-    HeardBurst
 
     Raises
     ------
@@ -136,10 +130,8 @@ def next_peak_dbfs(heard: HeardBurst, *, wanted_db: float, cap_dbfs: float) -> f
 
     Parameters
     ----------
-    heard : HeardBurst
     wanted_db : float
         Sweep over noise.
-    cap_dbfs : float
 
     Returns
     -------

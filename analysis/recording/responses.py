@@ -75,8 +75,6 @@ def average_passes(
 
     Parameters
     ----------
-    aligned : AlignedPasses
-    programme : Programme
     top_hz : float, optional
         Highest frequency that the recording holds; the sweep's if not given.
     microphone_db : tuple of ndarray, optional

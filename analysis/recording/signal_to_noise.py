@@ -67,11 +67,6 @@ def octave_snr_db(
 ) -> dict[float, float]:
     """Return the sweep's level over the noise at the microphone per octave, the worse side.
 
-    Parameters
-    ----------
-    sides : tuple of SideResponse or None
-    programme : Programme
-
     Returns
     -------
     dict

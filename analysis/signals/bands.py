@@ -50,7 +50,6 @@ class Bands:
     ----------
     centre_hz, lower_hz, upper_hz : ndarray, shape (n,)
         Exact mid-band and edge frequencies, in Hz, rising.
-    bands_per_octave : int
     """
 
     centre_hz: Float
@@ -135,10 +134,6 @@ def nominal_label(centre_hz: float, *, bands_per_octave: int = 3) -> str:
     bands_per_octave : int
         For 1 and 3 the ten values of ISO 266 are used, else the rounding of
         IEC 61260-1 annex E: three digits if the first is 1 to 4, else two.
-
-    Returns
-    -------
-    str
 
     Raises
     ------

@@ -44,8 +44,6 @@ class InverseSweep:
     Attributes
     ----------
     spectrum : ndarray of complex, shape (n_fft // 2 + 1,)
-    n_fft : int
-    sample_rate_hz : float
     """
 
     spectrum: Complex
@@ -66,8 +64,6 @@ def inverse_sweep(
 
     Parameters
     ----------
-    sweep : Sweep
-    sample_rate_hz : float
     n_fft : int
         Length of the transform, in samples.
     clock_ratio : float
@@ -111,7 +107,6 @@ def cut_pass(
     Parameters
     ----------
     samples : ndarray, shape (n,)
-    sample_rate_hz : float
     begin_s : float
         Start of the pass's sweep, in recorder seconds.
     length_s : float
@@ -164,7 +159,6 @@ def response_slice(
     ----------
     spectrum : ndarray of complex
         Transfer function.
-    inverse : InverseSweep
     start_s, stop_s : float
         The stretch, in seconds from the start of the cut.
 

@@ -46,11 +46,6 @@ def estimate_delay(first: Float, second: Float, *, sample_rate_hz: float) -> Del
     ----------
     first, second : ndarray, shape (n,)
         The same stretch of two responses of one loudspeaker.
-    sample_rate_hz : float
-
-    Returns
-    -------
-    Delay
 
     Raises
     ------

@@ -110,7 +110,6 @@ def harmonic_levels(
     ----------
     samples : ndarray, shape (n,)
         Deconvolved response with what precedes the arrival.
-    sample_rate_hz : float
     start_s : float
         Time of ``samples[0]``, in seconds.
     arrival_s : float
@@ -164,7 +163,6 @@ def exclude_gaps(level: HarmonicLevel, gaps_hz: tuple[tuple[float, float], ...])
 
     Parameters
     ----------
-    level : HarmonicLevel
     gaps_hz : tuple of (float, float)
 
     Returns

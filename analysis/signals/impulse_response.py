@@ -23,7 +23,6 @@ class ImpulseResponse:
     ----------
     samples : ndarray, shape (n,)
         Mean over the repeats.
-    sample_rate_hz : float
     start_s : float
         Time of ``samples[0]`` on the reading's common axis, in seconds.
     noise : ndarray, shape (m,)

@@ -84,11 +84,6 @@ def multitaper_noise_density(noise: Float, sample_rate_hz: float) -> NoiseDensit
     ----------
     noise : ndarray, shape (n,)
         At least half a second.
-    sample_rate_hz : float
-
-    Returns
-    -------
-    NoiseDensity
     """
     tapers = sine_tapers(noise.size)
     n_fft = fft.next_fast_len(2 * noise.size, real=True)
@@ -134,7 +129,6 @@ def welch_noise_density(
         At least 3 samples.
     frequency_hz : ndarray, shape (n,)
         Where it is wanted, in Hz, from 0 to half the sampling frequency.
-    sample_rate_hz : float
     block : int
         Length of a window, in samples, at least 3; bins are ``2 * sample_rate_hz / block``
         wide.

@@ -30,10 +30,6 @@ FALL_SHARE = 0.35
 def envelope(response: ImpulseResponse) -> Float:
     """Return the envelope of a response in `BAND_HZ`, or the part of it that was swept.
 
-    Parameters
-    ----------
-    response : ImpulseResponse
-
     Returns
     -------
     ndarray, shape (n,)
@@ -54,10 +50,6 @@ def envelope(response: ImpulseResponse) -> Float:
 
 def first_arrival_s(response: ImpulseResponse) -> float:
     """Return the time of the first arrival.
-
-    Parameters
-    ----------
-    response : ImpulseResponse
 
     Returns
     -------
@@ -107,12 +99,6 @@ def gated_spectrum(
 ) -> Complex:
     """Return the spectrum of the gated response, its phase counted from the arrival.
 
-    Parameters
-    ----------
-    response : ImpulseResponse
-    arrival_s, length_s : float
-    n_fft : int
-
     Returns
     -------
     ndarray of complex, shape (n_fft // 2 + 1,)
@@ -135,9 +121,6 @@ def gated_noise_spectra(
 
     Parameters
     ----------
-    response : ImpulseResponse
-    length_s : float
-    n_fft : int
     most : int
         The largest number of places.
 

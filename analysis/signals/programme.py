@@ -27,10 +27,8 @@ class Programme:
 
     Attributes
     ----------
-    sweep : Sweep
     order : str
         One letter a pass, ``L`` or ``R``.
-    sample_rate_hz : int
     lead_in_s : float
         Silence before the first pass.
     tail_s : float

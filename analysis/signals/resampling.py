@@ -52,7 +52,6 @@ class LowBand:
     samples : ndarray, shape (n,)
         Amplitude recorded over played, scaled so that the sum over the samples
         times the complex exponential is the transfer function.
-    sample_rate_hz : float
     start_s : float
         Time of ``samples[0]`` on the common axis, in seconds.
     data_s : tuple of float
@@ -125,10 +124,6 @@ def low_band(*responses: ImpulseResponse) -> LowBand:
         One loudspeaker, or left and right for both together; of one sampling
         frequency above ``RATE_HZ``, on one common time axis.
 
-    Returns
-    -------
-    LowBand
-
     Raises
     ------
     ValueError
@@ -199,7 +194,6 @@ def resample(samples: Float, from_hz: float, to_hz: float) -> Float:
     Parameters
     ----------
     samples : ndarray, shape (n,)
-    from_hz, to_hz : float
 
     Returns
     -------

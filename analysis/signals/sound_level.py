@@ -165,11 +165,6 @@ def recorded_level(samples: NDArray[np.floating], *, sample_rate_hz: float) -> R
     ----------
     samples : ndarray, shape (n,)
         One channel, full scale 1; NaN where nothing was delivered, which is left out.
-    sample_rate_hz : float
-
-    Returns
-    -------
-    RecordedLevel
 
     Raises
     ------
@@ -232,10 +227,6 @@ def calibration_by_meter(
     std_db : float
         One sigma of the meter, in dB.
 
-    Returns
-    -------
-    Calibration
-
     Examples
     --------
     >>> calibration_by_meter(72.0, -30.0).full_scale_dba
@@ -245,17 +236,7 @@ def calibration_by_meter(
 
 
 def exposure_of(level: RecordedLevel, calibration: Calibration) -> Exposure:
-    """Return the sound levels of a recording and its shares of the recommended doses.
-
-    Parameters
-    ----------
-    level : RecordedLevel
-    calibration : Calibration
-
-    Returns
-    -------
-    Exposure
-    """
+    """Return the sound levels of a recording and its shares of the recommended doses."""
     mean_dba = level.mean_db + calibration.full_scale_dba
     return Exposure(
         duration_s=level.duration_s,

@@ -119,7 +119,6 @@ def sweep_amplitude(sweep: Sweep, time_s: Float) -> Float:
 
     Parameters
     ----------
-    sweep : Sweep
     time_s : ndarray, shape (n,)
         Seconds from the start of the sweep, in the player's time.
 
@@ -161,7 +160,6 @@ def sweep_samples(
 
     Parameters
     ----------
-    sweep : Sweep
     sample_rate_hz : float
         Nominal sampling frequency, in Hz; must exceed twice the stop frequency.
     clock_ratio : float

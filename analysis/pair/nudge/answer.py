@@ -138,17 +138,11 @@ def answer_from_sweeps(
     ----------
     sweeps : sequence of HeardSweep
         Three that follow each other.
-    pattern : NudgePattern
-    speed_of_sound_m_s : float
     before : NudgeAnswer, optional
         The previous answer: what changed up to the middle sweep shows whether that one was
         disturbed.
     clock_ppm : float, optional
         The clocks' drift, where it is known.
-
-    Returns
-    -------
-    NudgeAnswer
 
     Raises
     ------

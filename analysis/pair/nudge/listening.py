@@ -37,14 +37,12 @@ class ListenState:
 
     Attributes
     ----------
-    pattern : NudgePattern
     lag_s : float or None
         Of the latest arrivals; None while the pattern is looked for.
     next_index : int
         Of the sweep that is waited for.
     sweeps : tuple of HeardSweep
         The latest four.
-    latest : NudgeAnswer or None
     searched_s : float
         Recorder time up to which it was looked for in vain, in seconds.
     lost_s : float
@@ -74,11 +72,9 @@ def listen(
 
     Parameters
     ----------
-    state : ListenState
     samples : ndarray, shape (n,)
         The microphone from the recorder's first sample to its latest; NaN where nothing
         was delivered.
-    speed_of_sound_m_s : float
     clock_ppm : float, optional
         The clocks' drift, where it is known.
 

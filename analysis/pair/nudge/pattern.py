@@ -118,10 +118,6 @@ def nudge_pattern(*, sample_rate_hz: int, level_dbfs: float) -> NudgePattern:
         At least 44 100 Hz.
     level_dbfs : float
         Peak, in dB re full scale.
-
-    Returns
-    -------
-    NudgePattern
     """
     return NudgePattern(
         sweep=Sweep(start_hz=START_HZ, stop_hz=STOP_HZ, duration_s=SWEEP_S, level_dbfs=level_dbfs),
@@ -131,10 +127,6 @@ def nudge_pattern(*, sample_rate_hz: int, level_dbfs: float) -> NudgePattern:
 
 def period_samples(pattern: NudgePattern) -> Float:
     """Return one period, to be played again and again.
-
-    Parameters
-    ----------
-    pattern : NudgePattern
 
     Returns
     -------

@@ -68,10 +68,6 @@ def sweep_change(earlier: HeardSweep, later: HeardSweep) -> SweepChange:
     earlier, later : HeardSweep
         Both with a response.
 
-    Returns
-    -------
-    SweepChange
-
     Raises
     ------
     ValueError

@@ -69,7 +69,6 @@ def find_pattern(
     ----------
     samples : ndarray, shape (n,)
         Some one to three seconds; NaN counts as silence.
-    pattern : NudgePattern
     first_s : float
         Recorder time of ``samples[0]``, in seconds.
     near_lag_s : float, optional

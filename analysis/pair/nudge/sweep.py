@@ -105,15 +105,10 @@ def hear_sweep(
     ----------
     samples : ndarray, shape (n,)
         The recording so far, NaN where nothing was delivered.
-    pattern : NudgePattern
     index : int
         Of the sweep.
     expected_lag_s : float
         Where its arrival should be, within 10 ms.
-
-    Returns
-    -------
-    HeardSweep
     """
     rate_hz = pattern.sample_rate_hz
     start_s = pattern.start_s(index)

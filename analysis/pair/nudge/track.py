@@ -56,7 +56,6 @@ class NudgeTrack:
         Differences up to this need no move, in metres, above 0.
     move : str
         The loudspeaker that is slid, ``left`` or ``right``.
-    speed_of_sound_m_s : float
     answers : tuple of NudgeAnswer
         The latest, oldest first.
     clock_ppm : float or None
@@ -137,11 +136,6 @@ def move_advice(difference_m: float, *, move: str, tolerance_m: float) -> MoveAd
         Left minus right, in metres.
     move : {"left", "right"}
         The loudspeaker that is slid.
-    tolerance_m : float
-
-    Returns
-    -------
-    MoveAdvice
 
     Raises
     ------
@@ -170,10 +164,6 @@ def move_advice(difference_m: float, *, move: str, tolerance_m: float) -> MoveAd
 def trend_m_s(track: NudgeTrack) -> float | None:
     """Return how fast the difference changes over the last seconds, None where unknown.
 
-    Parameters
-    ----------
-    track : NudgeTrack
-
     Returns
     -------
     float or None
@@ -196,11 +186,6 @@ def trend_m_s(track: NudgeTrack) -> float | None:
 
 def follow(track: NudgeTrack, answer: NudgeAnswer) -> NudgeTrack:
     """Return the track with one more answer.
-
-    Parameters
-    ----------
-    track : NudgeTrack
-    answer : NudgeAnswer
 
     Returns
     -------

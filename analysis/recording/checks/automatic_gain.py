@@ -59,11 +59,6 @@ class PauseNoise:
 def measure_pause_noise(spectrogram: Spectrogram, sweep: Sweep) -> PauseNoise:
     """Compare the noise in the pauses with that beside the sweep, and with itself.
 
-    Parameters
-    ----------
-    spectrogram : Spectrogram
-    sweep : Sweep
-
     Returns
     -------
     PauseNoise
@@ -98,13 +93,7 @@ def _pause_mask(
 
 
 def check_gain(sides: tuple[SideResponse | None, SideResponse | None], noise: PauseNoise) -> Check:
-    """Judge whether a gain moved between passes, or in the pauses.
-
-    Parameters
-    ----------
-    sides : tuple of SideResponse or None
-    noise : PauseNoise
-    """
+    """Judge whether a gain moved between passes, or in the pauses."""
     steps = [float(np.ptp(side.level_db)) for side in sides if side is not None]
     step_db = max(steps, default=0.0)
     advice = "switch automatic gain, noise suppression and echo cancelling off at the input"

@@ -36,7 +36,6 @@ class Check:
 
     Attributes
     ----------
-    name : str
     verdict : str
         "pass", "warn" or "fail".
     detail : str

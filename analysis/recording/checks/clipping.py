@@ -32,7 +32,6 @@ class Clipping:
 
     Attributes
     ----------
-    n_runs : int
     level_dbfs : float
         Where they are flat.
     band_hz : tuple of float or None
@@ -53,13 +52,6 @@ def find_clipping(
     ----------
     samples : ndarray, shape (n,)
         As recorded, before any resampling.
-    sample_rate_hz : float
-    aligned : AlignedPasses
-    programme : Programme
-
-    Returns
-    -------
-    Clipping
     """
     runs = np.concatenate([_find_flat_runs(samples, sign) for sign in (1, -1)])
     peak = float(np.abs(samples).max()) if samples.size else 0.0

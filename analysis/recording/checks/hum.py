@@ -68,8 +68,6 @@ def quiet_stretch(samples: Float, aligned: AlignedPasses, programme: Programme) 
     ----------
     samples : ndarray, shape (n,)
         At the programme's sampling frequency.
-    aligned : AlignedPasses
-    programme : Programme
 
     Returns
     -------
@@ -99,11 +97,6 @@ def find_hum(quiet: Float, aligned: AlignedPasses, sample_rate_hz: float) -> Hum
     quiet : ndarray, shape (n,)
     aligned : AlignedPasses
         For the sweep's level.
-    sample_rate_hz : float
-
-    Returns
-    -------
-    Hum
     """
     if quiet.size < SHORTEST_S * sample_rate_hz:
         return Hum(lines_hz=(), level_db=-np.inf, listened=False)

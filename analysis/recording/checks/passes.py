@@ -136,9 +136,6 @@ def check_disturbance(
 
     Parameters
     ----------
-    aligned : AlignedPasses
-    sides : tuple of SideResponse or None
-    programme : Programme
     n_samples : int
         Length of the recording at the programme's sampling frequency.
     """
@@ -254,9 +251,6 @@ def check_cut_short(
 
     Parameters
     ----------
-    aligned : AlignedPasses
-    sides : tuple of SideResponse or None
-    programme : Programme
     n_samples : int
         Length of the recording at the programme's sampling frequency.
     """

@@ -83,8 +83,6 @@ def find_unheard(
 
     Parameters
     ----------
-    spectrogram : Spectrogram
-    sweep : Sweep
     sides : str
         One letter a pass.
     missing : ndarray of bool, shape (n_passes, n_frames)
@@ -129,8 +127,6 @@ def find_quiet(
 
     Parameters
     ----------
-    spectrogram : Spectrogram
-    sweep : Sweep
     sides : str
         One letter a pass.
     unheard : ndarray of bool, shape (n_passes, n_bands, n_frames)
@@ -163,11 +159,6 @@ def find_quiet(
 def ahead_of_sweep_mask(spectrogram: Spectrogram, sweep: Sweep) -> NDArray[np.bool_]:
     """Return the cells that the sweep and its harmonics haven't reached.
 
-    Parameters
-    ----------
-    spectrogram : Spectrogram
-    sweep : Sweep
-
     Returns
     -------
     ndarray of bool, shape (n_bands, n_frames)
@@ -195,17 +186,10 @@ def find_disturbance(
 
     Parameters
     ----------
-    spectrogram : Spectrogram
-    sweep : Sweep
-    sides : str
     window_s : float
         Length of the impulse response that must be clean, in seconds.
     missing_s : tuple of tuple of (float, float)
         For each pass, stretches known to hold no true sound, from its sweep's start.
-
-    Returns
-    -------
-    Disturbance
     """
     missing = np.zeros(spectrogram.recorded.shape, dtype=bool)
     for index, gaps in enumerate(missing_s):
@@ -304,7 +288,6 @@ def clean_weights(disturbance: Disturbance, frequency_hz: Float) -> tuple[Float,
 
     Parameters
     ----------
-    disturbance : Disturbance
     frequency_hz : ndarray, shape (n,)
 
     Returns

@@ -48,7 +48,6 @@ class Spectrogram:
         Power of the rounding of the samples.
     recorded : ndarray of bool, shape (n_passes, n_frames)
         Whether the frame comes from the recording.
-    bin_hz : float
     band_bins : ndarray of int, shape (n_bands + 1,)
         Edges of the bands in bins of a frame's spectrum.
     n_frame : int
@@ -79,15 +78,10 @@ def band_spectrogram(
     ----------
     cuts : list of ndarray, shape (n,)
         The passes.
-    sample_rate_hz : float
     recorded : list of slice
         The part of each cut that comes from the recording.
     rounding_step : float
         To which the samples were rounded.
-
-    Returns
-    -------
-    Spectrogram
     """
     n_frame = fft.next_fast_len(round(FRAME_S * sample_rate_hz), real=True)
     hop = n_frame // 2
@@ -146,8 +140,6 @@ def band_similarity(
 
     Parameters
     ----------
-    spectrogram : Spectrogram
-    first, second, frame : int
     bands : ndarray of bool, shape (n_bands,)
 
     Returns

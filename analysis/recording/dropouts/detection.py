@@ -101,13 +101,8 @@ def find_delay_step(
     ----------
     first, second : ndarray, shape (n,)
         The same stretch of both responses, wide enough to hold both parts.
-    sample_rate_hz : float
     band_hz : tuple of float
         Lowest and highest frequency that both hold.
-
-    Returns
-    -------
-    DelayStep or None
     """
     centre_hz, delay_s, sigma_s = _measure_band_delays(first, second, sample_rate_hz, band_hz)
     if centre_hz.size < 4:
@@ -269,7 +264,6 @@ def locate_step(
         Cuts of the recording around both passes.
     low_s, high_s : float
         Delay of `faulty` against `other` before and after, in seconds.
-    sample_rate_hz : float
 
     Returns
     -------

@@ -32,14 +32,8 @@ def find_block(
 
     Parameters
     ----------
-    passes : tuple of ExtractedPass
     nominal_inverse : InverseSweep
         Of the sweep without any clock difference.
-    programme : Programme
-
-    Returns
-    -------
-    DropoutBlock or None
     """
     rate_hz = programme.sample_rate_hz
     for pair in repeat_pairs(passes):

@@ -52,9 +52,6 @@ def exclude_sweep_ends(
 
     Parameters
     ----------
-    disturbance : Disturbance
-    passes : tuple of ExtractedPass
-    clock : Clock
     nominal_inverse : InverseSweep
         Of the sweep without any clock difference.
     stop_hz : float

@@ -31,7 +31,6 @@ def find_zero_blocks(samples: Float, sample_rate_hz: float) -> tuple[DropoutBloc
     ----------
     samples : ndarray, shape (n,)
         As read, before any resampling.
-    sample_rate_hz : float
 
     Returns
     -------
@@ -68,10 +67,6 @@ def quantisation_step(samples: Float) -> float:
     Parameters
     ----------
     samples : ndarray, shape (n,)
-
-    Returns
-    -------
-    float
 
     Examples
     --------
