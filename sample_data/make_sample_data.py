@@ -26,8 +26,9 @@ from benchmarks import faults  # noqa: E402
 from benchmarks.loudspeakers import random_pair  # noqa: E402
 from benchmarks.recorder import record  # noqa: E402
 from benchmarks.rooms import Layout, path_difference_m, responses  # noqa: E402
+from measure.files.output import text_writer, write_whole  # noqa: E402
 from measure.sound.stimulus import checksum, make_programme, programme_samples  # noqa: E402
-from measure.takes.sheet import sheet_text, write_sheet  # noqa: E402
+from measure.takes.sheet import sheet_text  # noqa: E402
 
 RATE_HZ = 48_000
 CLOCK_PPM = 38.0
@@ -83,7 +84,7 @@ def main() -> None:
         tail_s=1.5,
     )
     sheet = sheet_text(programme, sha256=checksum(programme_samples(programme)), version="0.1.0")
-    write_sheet(HERE / "programme.sheet.toml", sheet)
+    write_whole(HERE / "programme.sheet.toml", text_writer(sheet))
     rng = np.random.default_rng(20261125)
     pair = random_pair(rng, "typical")
     layout = Layout(

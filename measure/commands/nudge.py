@@ -113,11 +113,11 @@ def run(options: NudgeOptions) -> None:
     """Play and show until it is done or ended; make the take where one is asked for."""
     from analysis.pair.nudge.track import NudgeTrack
     from measure.logbook.folder import takes_folder
-    from measure.safety.limits import check_level
+    from measure.safety.limits import require_safe_level
     from measure.takes.folder import check_free
 
     if options.level_dbfs is not None:
-        check_level(options.level_dbfs, louder=False)
+        require_safe_level(options.level_dbfs, louder=False)
     save = options.save
     if save is not None:
         options = replace(options, folder=takes_folder(options.folder))

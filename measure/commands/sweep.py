@@ -97,11 +97,11 @@ def command(**given: object) -> None:
 def run(options: SweepOptions) -> None:
     """Write the sweep and its sheet, and say how to play it safely."""
     from measure.files.output import check_json_target, check_writable, refuse_existing, write_json
-    from measure.safety.limits import cautions, check_level
+    from measure.safety.limits import cautions, require_safe_level
     from measure.takes.sheet import sheet_path
 
     out = options.out
-    check_level(options.level_dbfs, louder=options.louder)
+    require_safe_level(options.level_dbfs, louder=options.louder)
     programme = asked_programme(
         options.programme,
         level_dbfs=options.level_dbfs,

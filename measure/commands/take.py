@@ -324,10 +324,10 @@ def _ask_side(keys: Keys, simulated: bool, side: Side) -> str:
 
 def _programme(path: SoundPath, level_dbfs: float | None, options: TakeOptions) -> Programme:
     """Return the programme at its level; at the usual one where that isn't known yet."""
-    from measure.safety.limits import SAFE_LEVEL_DBFS, check_level
+    from measure.safety.limits import SAFE_LEVEL_DBFS, require_safe_level
 
     level_dbfs = SAFE_LEVEL_DBFS if level_dbfs is None else level_dbfs
-    check_level(level_dbfs, louder=options.louder)
+    require_safe_level(level_dbfs, louder=options.louder)
     return asked_programme(options.programme, level_dbfs=level_dbfs, rate_hz=path.sample_rate_hz)
 
 

@@ -296,7 +296,7 @@ def _binned_treble(heard: Float32, rate_hz: int, repeated_s: float | None) -> Fl
     return np.stack([np.bincount(numbers, weights=side) for side in frames])
 
 
-def check_level(level_dbfs: float, *, louder: bool) -> None:
+def require_safe_level(level_dbfs: float, *, louder: bool) -> None:
     """Refuse a level above the safe one, unless the person asked for it by its flag.
 
     Parameters

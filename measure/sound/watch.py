@@ -37,9 +37,6 @@ STORM_XRUNS: Final = 8
 
 STORM_S: Final = 1.0
 
-DRAIN_S: Final = 1.0
-"""How long a run may take to deliver what it was asked for after it was due."""
-
 
 @contextlib.contextmanager
 def open_run(

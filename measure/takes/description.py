@@ -81,10 +81,10 @@ def describe(
     return TakeFacts(
         take=Occasion(started=started, **asdict(labels)),
         device=sound,
-        level=_level(recorded, level, confirmed),
-        programme=_played(recorded),
-        driver=_driver(recorded),
-        exposure=_exposure(recorded, exposure),
+        level=_level_facts(recorded, level, confirmed),
+        programme=_played_facts(recorded),
+        driver=_driver_facts(recorded),
+        exposure=_exposure_facts(recorded, exposure),
         distances=None if distances is None else Distances(**asdict(distances)),
         air=AirFacts(
             temperature_c=air.temperature_c,
@@ -95,7 +95,7 @@ def describe(
     )
 
 
-def _level(recorded: Recorded, found: LevelFound | None, confirmed: bool | None) -> Level:
+def _level_facts(recorded: Recorded, found: LevelFound | None, confirmed: bool | None) -> Level:
     """Return how loud it was."""
     return Level(
         level_dbfs=recorded.programme.sweep.level_dbfs,
@@ -105,7 +105,7 @@ def _level(recorded: Recorded, found: LevelFound | None, confirmed: bool | None)
     )
 
 
-def _played(recorded: Recorded) -> Played:
+def _played_facts(recorded: Recorded) -> Played:
     """Return what was played, and what of it again."""
     programme = recorded.programme
     n_planned = len(recorded.planned_order)
@@ -123,7 +123,7 @@ def _played(recorded: Recorded) -> Played:
     )
 
 
-def _driver(recorded: Recorded) -> Driver:
+def _driver_facts(recorded: Recorded) -> Driver:
     """Return what the driver reported."""
     return Driver(
         n_xruns=len(recorded.xruns),
@@ -133,7 +133,7 @@ def _driver(recorded: Recorded) -> Driver:
     )
 
 
-def _exposure(recorded: Recorded, exposure: Exposure | None) -> ExposureFacts:
+def _exposure_facts(recorded: Recorded, exposure: Exposure | None) -> ExposureFacts:
     """Return the same for ``take.toml``."""
     programme = recorded.programme
     return ExposureFacts(

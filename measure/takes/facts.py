@@ -226,7 +226,7 @@ class TakeDocument(_Table, frozen=True, kw_only=True):
         return TakeFacts(**{name: getattr(self, name) for name in TakeFacts.__struct_fields__})
 
 
-def document(facts: TakeFacts, recorded: Recorded, *, version: str) -> TakeDocument:
+def take_document(facts: TakeFacts, recorded: Recorded, *, version: str) -> TakeDocument:
     """Return the content of ``take.toml``.
 
     Parameters
@@ -271,10 +271,10 @@ def _table_text(heading: str, name: str, table: msgspec.Struct) -> str:
 def _line(table: msgspec.Struct, key: str) -> list[str]:
     """Return a key's comment and the key with its value."""
     value = msgspec.to_builtins(getattr(table, key), builtin_types=(datetime,))
-    return [f"# {comment(type(table), key)}", tomli_w.dumps({key: value}).strip()]
+    return [f"# {field_comment(type(table), key)}", tomli_w.dumps({key: value}).strip()]
 
 
-def comment(table: type[msgspec.Struct], key: str) -> str:
+def field_comment(table: type[msgspec.Struct], key: str) -> str:
     """Return the description of a field."""
     (said,) = get_type_hints(table, include_extras=True)[key].__metadata__
     return str(said.description)

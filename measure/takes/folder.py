@@ -30,7 +30,7 @@ from measure.files.output import bytes_writer, text_writer, write_together, writ
 from measure.files.system import sync_file, sync_folder
 from measure.files.typed_records import convert_content
 from measure.sound.stimulus import checksum, programme_samples
-from measure.takes.facts import Recorded, TakeDocument, TakeFacts, document, take_text
+from measure.takes.facts import Recorded, TakeDocument, TakeFacts, take_document, take_text
 from measure.takes.names import (
     CUT_OFF,
     FACTS,
@@ -167,7 +167,7 @@ class UnfinishedTake:
         if not (self._path / PROGRAMME).exists():
             msg = "a take needs its programme: call write_programme before finish"
             raise ValueError(msg)
-        content = document(facts, self._recorded(), version=version("apexline"))
+        content = take_document(facts, self._recorded(), version=version("apexline"))
         text = take_text(content)
         convert_content(tomllib.loads(text), TakeDocument)
         self._wav.sync()

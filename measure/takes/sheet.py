@@ -18,7 +18,6 @@ from analysis.signals.sweep import Sweep
 from measure.errors import SheetError
 from measure.files.audio_files import read_sound
 from measure.files.migration import read_versioned
-from measure.files.output import text_writer, write_whole
 from measure.sound.stimulus import checksum
 
 SCHEMA: Final = 1
@@ -124,17 +123,6 @@ def _commented_toml(values: dict[str, object]) -> str:
         plain = list(value) if isinstance(value, tuple) else value
         lines.append(f"# {_COMMENTS[key]}\n{tomli_w.dumps({key: plain}).strip()}")
     return "\n".join(lines)
-
-
-def write_sheet(path: Path, text: str) -> None:
-    """Write a sheet, whole or not at all.
-
-    Raises
-    ------
-    OutputError
-        If it can't be written.
-    """
-    write_whole(path, text_writer(text))
 
 
 def read_sheet(given: Path) -> tuple[Programme, str]:

@@ -70,7 +70,7 @@ class Take:
 Calibrate = Callable[[RecordedLevel], Calibration | None]
 
 
-def uncalibrated(level: RecordedLevel) -> None:  # noqa: ARG001
+def no_calibration(level: RecordedLevel) -> None:  # noqa: ARG001
     """Nobody knows what full scale means in the room."""
     return
 
@@ -89,7 +89,7 @@ def make_take(
     keys: Keys,
     show: Callable[[Progress], None],
     step: Callable[[str], None],
-    calibrate: Calibrate = uncalibrated,
+    calibrate: Calibrate = no_calibration,
 ) -> Take:
     """Play, record, judge, read and keep.
 

@@ -20,10 +20,10 @@ from measure.errors import LogbookError, MeasureError
 from measure.files.migration import read_versioned
 from measure.files.output import text_writer, write_whole
 from measure.files.system import sync_file, sync_folder
-from measure.logbook.entries.entries import KIND_OF, KINDS, SCHEMA, Entry
+from measure.logbook.entries.entries import KIND_OF, SCHEMA, Entry
 from measure.logbook.folder import Logbook
 from measure.logbook.names import entry_folder_name, same_folder
-from measure.takes.facts import comment
+from measure.takes.facts import field_comment
 from measure.takes.names import UNFINISHED
 
 ENTRY: Final = "entry.toml"
@@ -201,10 +201,5 @@ def entry_text(entry: Entry) -> str:
         )
         if value is None or value in ([], ()):
             continue
-        lines += [f"# {comment(type(entry), key)}", tomli_w.dumps({key: value}).strip()]
+        lines += [f"# {field_comment(type(entry), key)}", tomli_w.dumps({key: value}).strip()]
     return "\n".join(lines) + "\n"
-
-
-def table_of(kind: str) -> type[Entry]:
-    """Return the record of a kind of entry."""
-    return KINDS[kind]

@@ -16,7 +16,7 @@ from measure.safety.limits import (
     SafeSignal,
     admit,
     cautions,
-    check_level,
+    require_safe_level,
 )
 from measure.safety.treble_ledger import MemoryLedger
 from measure.sound.stimulus import make_programme, programme_samples
@@ -25,16 +25,16 @@ RATE_HZ = 48_000
 
 
 def test_louder_than_safe_needs_its_flag() -> None:
-    check_level(SAFE_LEVEL_DBFS, louder=False)
-    check_level(0.0, louder=True)
+    require_safe_level(SAFE_LEVEL_DBFS, louder=False)
+    require_safe_level(0.0, louder=True)
     with pytest.raises(UnsafeError, match="--louder-than-safe"):
-        check_level(SAFE_LEVEL_DBFS + 0.1, louder=False)
+        require_safe_level(SAFE_LEVEL_DBFS + 0.1, louder=False)
 
 
 @pytest.mark.parametrize("level_dbfs", [0.1, float("nan"), float("inf")])
 def test_no_flag_allows_more_than_full_scale(level_dbfs: float) -> None:
     with pytest.raises(UnsafeError, match="above full scale"):
-        check_level(level_dbfs, louder=True)
+        require_safe_level(level_dbfs, louder=True)
 
 
 def test_the_cautions_name_what_can_be_hurt() -> None:

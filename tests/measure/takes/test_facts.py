@@ -28,8 +28,8 @@ from measure.takes.facts import (
     Sound,
     TakeDocument,
     TakeFacts,
-    comment,
-    document,
+    field_comment,
+    take_document,
     take_text,
 )
 
@@ -93,7 +93,7 @@ BARE = TakeFacts(
 @pytest.mark.parametrize("facts", [FULL, BARE])
 def test_the_text_says_everything(facts: TakeFacts) -> None:
     # Known input, read by the standard library.
-    content = document(facts, RECORDED, version="1.2.3")
+    content = take_document(facts, RECORDED, version="1.2.3")
     table = tomllib.loads(take_text(content))
     assert table["schema"] == 1
     assert table["made_by"] == "apexline 1.2.3"
@@ -105,7 +105,7 @@ def test_the_text_says_everything(facts: TakeFacts) -> None:
 
 
 def test_what_is_not_known_is_left_out() -> None:
-    table = tomllib.loads(take_text(document(BARE, RECORDED, version="1")))
+    table = tomllib.loads(take_text(take_document(BARE, RECORDED, version="1")))
     assert set(table) == {
         *("schema", "made_by", "take", "device", "level", "programme", "recording", "driver")
     }
@@ -118,12 +118,12 @@ def test_any_text_comes_back(text: str) -> None:
     # Invariant.
     named = msgspec.structs.replace(BARE.take, name=text, pair=text)
     facts = msgspec.structs.replace(BARE, take=named)
-    back = tomllib.loads(take_text(document(facts, RECORDED, version="1")))
+    back = tomllib.loads(take_text(take_document(facts, RECORDED, version="1")))
     assert (back["take"]["name"], back["take"]["pair"]) == (text, text)
 
 
 def test_every_key_has_its_comment() -> None:
-    lines = take_text(document(FULL, RECORDED, version="1")).splitlines()
+    lines = take_text(take_document(FULL, RECORDED, version="1")).splitlines()
     for before, line in itertools.pairwise(lines):
         if re.match(r"\w+ = ", line):
             assert before.startswith("# "), line
@@ -156,4 +156,4 @@ def test_every_key_is_documented_and_every_documented_one_there() -> None:
         keys |= {f"{name}.{key}" for key in table.__struct_fields__}
     nested = {"programme.repeated", "driver.xruns"}
     assert documented == keys - nested
-    assert comment(Played, "repeated")
+    assert field_comment(Played, "repeated")

@@ -14,8 +14,9 @@ from analysis.signals.programme import Programme
 from analysis.signals.sweep import Sweep
 from measure.errors import SheetError
 from measure.files.audio_files import write_sound
+from measure.files.output import text_writer, write_whole
 from measure.sound.stimulus import checksum, make_programme, programme_samples
-from measure.takes.sheet import check_sound, read_sheet, sheet_path, sheet_text, write_sheet
+from measure.takes.sheet import check_sound, read_sheet, sheet_path, sheet_text
 
 SHA256 = "0" * 64
 
@@ -106,7 +107,7 @@ def test_what_is_written_is_read_to_the_last_digit(
         tail_s=tail_s,
     )
     path = tmp_path_factory.mktemp("sheet") / "a.sheet.toml"
-    write_sheet(path, sheet_text(made, sha256=SHA256, version="0"))
+    write_whole(path, text_writer(sheet_text(made, sha256=SHA256, version="0")))
     assert read_sheet(path) == (made, SHA256)
 
 
@@ -114,7 +115,7 @@ def test_the_sheet_is_found_beside_the_sound(
     tmp_path: Path, programme: Programme, text: str
 ) -> None:
     # The sound file may be anywhere else, or have become another kind.
-    write_sheet(sheet_path(tmp_path / "my.sweep.wav"), text)
+    write_whole(sheet_path(tmp_path / "my.sweep.wav"), text_writer(text))
     for name in ("my.sweep.wav", "my.sweep.flac", "my.sweep.sheet.toml"):
         assert read_sheet(tmp_path / name)[0] == programme
 
