@@ -25,7 +25,7 @@ from analysis.survey.solution import Solution
 from analysis.survey.survey import HEAD
 from analysis.survey.triangle import Triangle
 
-HIDDEN: Final = 3.0
+HIDDEN_SIGMAS: Final = 3.0
 """A slip that moves its own standardised residual by less than this can go unseen."""
 
 MOST_SUSPECTS: Final = 3
@@ -120,7 +120,7 @@ def _find_suspects(solution: Solution, off_m: float) -> list[Suspect]:
             continue
         error_m = -off_m / float(influence[row])
         moved = abs(error_m) * np.sqrt(adjusted.redundancy[row]) / observation.std
-        if moved < HIDDEN and abs(error_m) < observation.value / 2:
+        if moved < HIDDEN_SIGMAS and abs(error_m) < observation.value / 2:
             found.append((abs(error_m), observation, error_m))
     found.sort(key=lambda one: one[0])
     return [

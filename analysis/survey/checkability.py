@@ -1,13 +1,14 @@
 r"""Which observations nothing checks, and which further observation would check them.
 
-An observation with a redundancy number below `LEAST` could be wrong by many of its sigmas without
-a sign of it. Of all distances that nobody took, each would raise the redundancy of observation i by
+An observation with a redundancy number below `UNCHECKED_BELOW` could be wrong by many of its
+sigmas without a sign of it. Of all distances that nobody took, each would raise the redundancy of
+observation i by
 
 .. math:: \frac{(a_i^T Q\,a)^2}{\sigma_i^2\,(\sigma^2 + a^T Q\,a)},
 
 with the derivatives a and the sigma of the further one: the covariance after one more observation
 (Sherman and Morrison's formula). The one that raises it most is proposed; where none lifts it
-above `LEAST`, reading it once more, independently, is: that checks for slips at least.
+above `UNCHECKED_BELOW`, reading it once more, independently, is: that checks for slips at least.
 
 References
 ----------
@@ -30,7 +31,7 @@ from analysis.survey.adjustment.survey_network import nearest_segment
 from analysis.survey.solution import Solution
 from analysis.survey.survey import SIDES, SURVEY_TAPE_STD_M
 
-LEAST: Final = 0.1
+UNCHECKED_BELOW: Final = 0.1
 """Below it an error of ten sigmas moves its own residual by no more than one of them each, and
 goes unseen. Common practice in engineering surveys (from memory)."""
 
@@ -44,7 +45,7 @@ class Uncheckable:
     Attributes
     ----------
     redundancy : float
-        0 to `LEAST`.
+        0 to `UNCHECKED_BELOW`.
     add : str
         The observation that would check it.
     again : bool
@@ -72,7 +73,7 @@ def uncheckable_observations(solution: Solution) -> tuple[Uncheckable, ...]:
         row
         for row, observation in enumerate(built.observations)
         if adjusted.active[row]
-        and adjusted.redundancy[row] < LEAST
+        and adjusted.redundancy[row] < UNCHECKED_BELOW
         and observation.instrument not in ("box", "assumed")
     ]
     if not poor:
@@ -130,7 +131,7 @@ def _propose_check(solution: Solution, row: int, gain: Float, labels: list[str])
     redundancy = float(solution.adjusted.redundancy[row])
     best = int(np.argmax(gain)) if gain.size else -1
     then = redundancy + float(gain[best] / std**2) if gain.size else redundancy
-    if then >= LEAST:
+    if then >= UNCHECKED_BELOW:
         add, again = labels[best], False
     else:
         # Twice the same: its share of the fit is halved, and more.

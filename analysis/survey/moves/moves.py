@@ -252,12 +252,12 @@ class _Mover:
         """Turn and slide a cabinet to its target."""
         turn, start = self.turn_to(side, goal), self.places.copy()
         self._rotate(side, turn)
-        turned_m = self._distance(side) - self._distance(side, start)
+        turned_m = self._distance_to_head(side) - self._distance_to_head(side, start)
         slide = self.slide_to(side, goal)
         self.places, ended = start, self.places
-        slid_m = self._distance(side, ended + self._shift(side, slide)) - self._distance(
-            side, ended
-        )
+        slid_m = self._distance_to_head(
+            side, ended + self._shift_of_places(side, slide)
+        ) - self._distance_to_head(side, ended)
         turn_first = abs(turned_m) >= abs(slid_m)
         if turn_first:
             self._turn_cabinet(side, turn)
@@ -271,15 +271,15 @@ class _Mover:
             ObservationChange(
                 label=f"head to {side} tweeter",
                 kind="distance",
-                before=self._distance(side, self.solution.adjusted.positions_m),
-                after=self._distance(side),
+                before=self._distance_to_head(side, self.solution.adjusted.positions_m),
+                after=self._distance_to_head(side),
             )
             for side in SIDES
         ]
         both = (now[0].after, now[1].after)
         self.moves.append(Move(kind="check", what="both", observations=tuple(now), distance_m=both))
 
-    def _distance(self, side: Side, places: Float | None = None) -> float:
+    def _distance_to_head(self, side: Side, places: Float | None = None) -> float:
         """Return the distance of a reference point from the head."""
         at = self.places if places is None else places
         return float(np.linalg.norm(at[self.node[f"{side} tweeter"]] - at[self.node[HEAD]]))
@@ -288,7 +288,7 @@ class _Mover:
         """Return the nodes of a cabinet."""
         return [self.node[f"{side} {part}"] for part in ("inner", "outer", "tweeter")]
 
-    def _shift(self, side: Side, slide: Float) -> Float:
+    def _shift_of_places(self, side: Side, slide: Float) -> Float:
         """Return a slide as a change of all places."""
         shift = np.zeros_like(self.places)
         shift[self._cabinet_nodes(side), :2] = slide
@@ -341,7 +341,7 @@ class _Mover:
         if float(np.linalg.norm(slide)) < LEAST_SLIDE_M:
             return
         before = self._fitted_now()
-        self.places = self.places + self._shift(side, slide)
+        self.places = self.places + self._shift_of_places(side, slide)
         move = {"toward_wall_m": -float(slide[1]), "outward_m": OUTWARD[side] * float(slide[0])}
         self._record(before, kind="slide", what=side, **move)
 
@@ -361,5 +361,5 @@ class _Mover:
             )
             if abs(b - a) > SAME_M and observation.instrument not in ("box", "assumed", "equal")
         )
-        both = (self._distance("left"), self._distance("right"))
+        both = (self._distance_to_head("left"), self._distance_to_head("right"))
         self.moves.append(Move(observations=changed, distance_m=both, **step))  # type: ignore[arg-type]

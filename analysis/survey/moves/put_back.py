@@ -170,7 +170,7 @@ def put_back(today: Solution, kept: Solution) -> PutBack:
         return _way_quantities(today, here, wanted)
 
     found = propagate_both(today, kept, differences, marks=marks)
-    steps = tuple(_step(what, found) for what in (*SIDES, "seat"))
+    steps = tuple(_judge_step(what, found) for what in (*SIDES, "seat"))
     plan = plan_moves_to(today, _kept_goal(today, steps))
     plan = replace(plan, moves=tuple(_add_std(move, steps) for move in plan.moves))
     return PutBack(
@@ -214,7 +214,7 @@ def _way_quantities(today: Solution, here: Float, wanted: dict[str, Float]) -> d
     return found
 
 
-def _step(what: str, found: dict[str, Estimate]) -> Step:
+def _judge_step(what: str, found: dict[str, Estimate]) -> Step:
     """Return how far one thing has to go, and whether it has to."""
     size, turn = found[f"{what} size"].value_and_std, found.get(f"{what} turn")
     return Step(
