@@ -105,7 +105,7 @@ def compare_arrival(
 
 def _find_suspects(solution: Solution, off_m: float) -> list[Suspect]:
     """Return the observations that could hide such an error, the smallest error first."""
-    adjusted, observations = solution.adjusted, solution.built.observations
+    adjusted, observations = solution.adjusted, solution.survey_network.observations
     weighted = adjusted.weighted_jacobian()
     influence = np.asarray(weighted @ (adjusted.covariance @ _distance_gradient(solution)))
     influence = influence / adjusted.network.std
@@ -131,7 +131,7 @@ def _find_suspects(solution: Solution, off_m: float) -> list[Suspect]:
 
 def _distance_gradient(solution: Solution) -> Float:
     """Return the derivatives of the distance difference by the unknowns."""
-    network, node = solution.built.network, solution.built.node
+    network, node = solution.survey_network.network, solution.survey_network.node
     slopes = network.node_map.toarray().T.reshape(-1, *solution.adjusted.positions_m.shape)
 
     def difference(places: Float) -> Float:

@@ -68,10 +68,10 @@ def uncheckable_observations(solution: Solution) -> tuple[Uncheckable, ...]:
     tuple of Uncheckable
         Statements that follow from the box or were assumed are left out.
     """
-    adjusted, built = solution.adjusted, solution.built
+    adjusted, survey_network = solution.adjusted, solution.survey_network
     poor = [
         row
-        for row, observation in enumerate(built.observations)
+        for row, observation in enumerate(survey_network.observations)
         if adjusted.active[row]
         and adjusted.redundancy[row] < UNCHECKED_BELOW
         and observation.instrument not in ("box", "assumed")
@@ -79,7 +79,7 @@ def uncheckable_observations(solution: Solution) -> tuple[Uncheckable, ...]:
     if not poor:
         return ()
     offers, labels = _possible_observations(solution)
-    network = built.network
+    network = survey_network.network
     _, own = observation_slopes(
         network, adjusted.positions_m, [network.observations[row] for row in poor]
     )
@@ -97,11 +97,11 @@ def uncheckable_observations(solution: Solution) -> tuple[Uncheckable, ...]:
 
 def _possible_observations(solution: Solution) -> tuple[list[NetworkObservation], list[str]]:
     """Return distances and wall observations that could still be taken, and their labels."""
-    built = solution.built
-    taken = {frozenset(one.nodes) for one in built.network.observations}
+    survey_network = solution.survey_network
+    taken = {frozenset(one.nodes) for one in survey_network.network.observations}
     held = {
         name: k
-        for name, k in built.node.items()
+        for name, k in survey_network.node.items()
         if not name.endswith(_NOT_HELD) and not name.endswith(" tweeter")
     }
     boxes = [{f"{side} inner", f"{side} outer"} for side in SIDES]
@@ -112,7 +112,7 @@ def _possible_observations(solution: Solution) -> tuple[list[NetworkObservation]
                 NetworkObservation(kind="distance", nodes=(a, b), value=1.0, std=SURVEY_TAPE_STD_M)
             )
             labels.append(f"{first} to {second}")
-    for wall, parts in built.segments.items():
+    for wall, parts in survey_network.segments.items():
         for name, k in held.items():
             ends = nearest_segment(parts, k, solution.adjusted.positions_m)
             if len({k, *ends}) == 3 and frozenset((k, *ends)) not in taken:
@@ -127,7 +127,7 @@ def _possible_observations(solution: Solution) -> tuple[list[NetworkObservation]
 
 def _propose_check(solution: Solution, row: int, gain: Float, labels: list[str]) -> Uncheckable:
     """Return an observation with what would check it best."""
-    observation, std = solution.built.observations[row], solution.adjusted.network.std[row]
+    observation, std = solution.survey_network.observations[row], solution.adjusted.network.std[row]
     redundancy = float(solution.adjusted.redundancy[row])
     best = int(np.argmax(gain)) if gain.size else -1
     then = redundancy + float(gain[best] / std**2) if gain.size else redundancy

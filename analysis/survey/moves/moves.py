@@ -223,7 +223,7 @@ class _Mover:
 
     def __init__(self, solution: Solution) -> None:
         self.solution = solution
-        self.node = solution.built.node
+        self.node = solution.survey_network.node
         self.places = solution.adjusted.positions_m.copy()
         self.moves: list[Move] = []
 
@@ -296,7 +296,7 @@ class _Mover:
 
     def _pivot_point(self, side: Side) -> Float:
         """Return the floor point about which a cabinet is turned."""
-        cabinet = self.solution.built.survey.cabinets[side]
+        cabinet = self.solution.survey_network.survey.cabinets[side]
         corners = cabinet_corners(self.places, self.node, side, cabinet.depth_m)
         return np.asarray(
             {
@@ -321,7 +321,7 @@ class _Mover:
         """Turn a cabinet and write it down."""
         if abs(turn_rad) < LEAST_TURN_RAD:
             return
-        pivot = self.solution.built.survey.cabinets[side].pivot
+        pivot = self.solution.survey_network.survey.cabinets[side].pivot
         edge = "inner" if pivot == "outer" else "outer"
         before, node = self._fitted_now(), self.node[f"{side} {edge}"]
         from_m = self.places[node, 1]
@@ -357,7 +357,7 @@ class _Mover:
                 label=observation.label, kind=observation.kind, before=float(a), after=float(b)
             )
             for observation, a, b in zip(
-                self.solution.built.observations, before, after, strict=True
+                self.solution.survey_network.observations, before, after, strict=True
             )
             if abs(b - a) > SAME_M and observation.instrument not in ("box", "assumed", "equal")
         )

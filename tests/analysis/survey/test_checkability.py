@@ -35,7 +35,9 @@ def test_the_proposed_reading_checks_as_much_as_predicted() -> None:
             instrument="tape",
         )
         again = solve_survey(replace(survey, observations=(*survey.observations, added)))
-        row = [observation.label for observation in again.built.observations].index(one.label)
+        row = [observation.label for observation in again.survey_network.observations].index(
+            one.label
+        )
         assert again.adjusted.redundancy[row] == pytest.approx(one.redundancy_then, abs=1e-5)
         assert one.redundancy_then >= UNCHECKED_BELOW
 
@@ -49,7 +51,7 @@ def test_the_kits_check_every_reading_that_decides_a_move(kit: str, seed: int) -
     deciding = [
         (observation.label, float(redundancy))
         for observation, redundancy in zip(
-            solution.built.observations, solution.adjusted.redundancy, strict=True
+            solution.survey_network.observations, solution.adjusted.redundancy, strict=True
         )
         if observation.kind == "distance" and "front " not in observation.label
     ]
