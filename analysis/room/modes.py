@@ -55,6 +55,9 @@ MOST_MODES: Final = 200_000
 MOST_SOLVED_MODES: Final = 20_000
 """The same where the modes have no closed form."""
 
+_TIE: Final = 1e-12
+"""Squared wavenumbers that differ by less, relative to the largest, are equal but for rounding."""
+
 _PROBE_M: Final = 0.25
 """Spacing of the points at which a shape's largest value is looked for."""
 
@@ -147,6 +150,7 @@ def room_modes(
     Returns
     -------
     Modes
+        By rising frequency; ties of a box in the order of the indices.
 
     Raises
     ------
@@ -185,7 +189,7 @@ def _of_section(room: Room, section: Section, flat: PlanModes, highest_rad_m: fl
     along = np.arange(math.floor(highest_rad_m * length_m / math.pi) + 1)
     square = flat.wavenumber_rad_m[:, np.newaxis] ** 2 + (np.pi * along / length_m) ** 2
     of_section, n = np.nonzero(square <= highest_rad_m**2)
-    order = np.argsort(square[of_section, n], kind="stable")
+    order = _rising_order(square[of_section, n], flat, of_section, n)
     of_section, n = of_section[order], n[order]
     factor = np.where(n > 0, 2.0, 1.0)
     weights = np.empty((len(room.surfaces), n.size))
@@ -209,6 +213,15 @@ def _of_section(room: Room, section: Section, flat: PlanModes, highest_rad_m: fl
         error_percent=flat.error_percent,
         shapes_at=shapes_at,
     )
+
+
+def _rising_order(square: Float, flat: PlanModes, of_section: Any, n: Any) -> Any:
+    """Return the order of rising wavenumbers; ties of a rectangle in that of the indices."""
+    if flat.indices is None:
+        return np.argsort(square, kind="stable")
+    length, width = flat.indices[of_section].T
+    step = _TIE * max(float(square.max()), 1e-9)
+    return np.lexsort((n, width, length, np.round(square / step)))
 
 
 def _probes(room: Room) -> Float:

@@ -208,6 +208,26 @@ def test_coupling_is_reciprocal() -> None:
     np.testing.assert_allclose(modes.strength(one, other), modes.strength(other, one))
 
 
+@pytest.mark.parametrize(
+    ("size_m", "tied"),
+    [
+        ((5.0, 5.0, 2.5), [(0, 0, 1), (0, 2, 0), (2, 0, 0)]),
+        ((5.0, 4.0, 2.5), [(0, 3, 1), (2, 3, 0)]),
+        ((6.0, 4.5, 2.4), [(0, 3, 0), (4, 0, 0)]),
+    ],
+)
+def test_ties_stand_in_the_order_of_the_indices(
+    size_m: tuple[float, float, float], tied: list[tuple[int, int, int]]
+) -> None:
+    """Known input: sides in whole proportions; rounding alone would part these modes."""
+    length_m, width_m, height_m = size_m
+    room = rectangular_room(length_m=length_m, width_m=width_m, height_m=height_m)
+    modes = room_modes(room, 200.0, speed_of_sound_m_s=343.2)
+    found = [tuple(row) for row in modes.indices.tolist()]
+    first = found.index(tied[0])
+    assert found[first : first + len(tied)] == tied
+
+
 def test_refuses_what_makes_no_sense() -> None:
     """Known input."""
     room = rectangular_room(length_m=6.0, width_m=4.0, height_m=2.5)
