@@ -93,29 +93,3 @@ def power_from_db(level_db: ArrayLike) -> Float:
     0.01
     """
     return np.asarray(10 ** (np.asarray(level_db, dtype=np.float64) / 10))
-
-
-def power_mean_db(level_db: ArrayLike, *, axis: int = -1) -> Float:
-    """Return the level of the mean power of levels.
-
-    Parameters
-    ----------
-    level_db : array_like
-        Levels in dB. Those of fractional-octave bands are of equal width on a
-        logarithmic axis, so their mean gives every octave the same weight.
-    axis : int
-        The axis averaged over.
-
-    Returns
-    -------
-    ndarray
-        In dB, without that axis.
-
-    Examples
-    --------
-    One of two equal sources switched off leaves half of the power:
-
-    >>> float(power_mean_db([0.0, -300.0]).round(4))
-    -3.0103
-    """
-    return power_db(np.mean(power_from_db(level_db), axis=axis))

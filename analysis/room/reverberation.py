@@ -26,13 +26,6 @@ MOST_ABSORPTION: Final = 0.99
 """Mean absorption that is reckoned with at most: above it a reverberation has no meaning."""
 
 
-def sabine_time_s(
-    mean_absorption: float, *, volume_m3: float, surface_m2: float, speed_of_sound_m_s: float
-) -> float:
-    """Return Sabine's reverberation time in seconds, infinite where nothing absorbs."""
-    return _time_s(mean_absorption * surface_m2, volume_m3, speed_of_sound_m_s)
-
-
 def eyring_time_s(
     mean_absorption: float, *, volume_m3: float, surface_m2: float, speed_of_sound_m_s: float
 ) -> float:

@@ -40,8 +40,6 @@ REFINEMENT: Final = 0.75
 
 MOST_UNKNOWNS: Final = 40_000
 
-Solved = tuple[Float, Float, Callable[[Float], Float]]
-
 
 def sloped_modes(room: Room, highest_rad_m: float, *, error_percent: float) -> tuple[Any, ...]:
     """Return the modes of a room with a sloped ceiling up to a wavenumber.

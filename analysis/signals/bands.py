@@ -269,54 +269,6 @@ def smooth(frequency_hz: ArrayLike, level_db: ArrayLike, octaves: float) -> Floa
     return power_db(np.maximum(total / (2 * half), 0.0))
 
 
-def octave_mean_db(
-    frequency_hz: ArrayLike, level_db: ArrayLike, band_hz: tuple[float, float]
-) -> Float:
-    """Return the mean level of a response over a band, with equal weight per octave.
-
-    Parameters
-    ----------
-    frequency_hz : array_like, shape (n,)
-        Rising, above 0, in Hz; any spacing.
-    level_db : array_like, shape (..., n)
-        Levels, in dB.
-    band_hz : tuple of float
-        Lower and upper end, in Hz, within the range of the bins.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Level of the mean power over the logarithm of frequency, in dB.
-
-    Raises
-    ------
-    ValueError
-        If the band is empty or reaches beyond the response.
-
-    Examples
-    --------
-    Half of an octave at 0 dB and half at nothing make -3.01 dB:
-
-    >>> frequency_hz = np.geomspace(100.0, 200.0, 10_001)
-    >>> level_db = np.where(frequency_hz < 100 * 2**0.5, 0.0, -300.0)
-    >>> round(float(octave_mean_db(frequency_hz, level_db, (100.0, 200.0))), 2)
-    -3.01
-    """
-    frequency, level = _as_checked_arrays(frequency_hz, level_db)
-    _, edges = _log_axis(frequency)
-    if not 0 < band_hz[0] < band_hz[1] < math.inf:
-        msg = f"band_hz {band_hz} must rise from above 0"
-        raise ValueError(msg)
-    low, high = math.log(band_hz[0]), math.log(band_hz[1])
-    slack = 1e-9
-    if low < edges[0] - slack or high > edges[-1] + slack:
-        msg = f"band_hz {band_hz} must lie within {frequency[0]:g} to {frequency[-1]:g} Hz"
-        raise ValueError(msg)
-    running = _running_sum(power_from_db(level), np.diff(edges))
-    ends = _interpolate_sum(edges, running, np.array([low, high]))
-    return power_db(np.maximum((ends[..., 1] - ends[..., 0]) / (high - low), 0.0))
-
-
 def _as_checked_arrays(frequency_hz: ArrayLike, values: ArrayLike) -> tuple[Float, Float]:
     """Return both as float arrays, after a check of their shapes and of the order."""
     frequency = np.asarray(frequency_hz, dtype=np.float64)

@@ -6,19 +6,15 @@ change counts beyond two.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Final
 
 from analysis.comparison.compare import Comparison, ValueChange
 from analysis.comparison.feature_changes import FeatureChange
 from analysis.report import format as fmt
-from analysis.room.prediction import CURVES
-
-Section = tuple[str, list[str]]
 
 N_LARGEST: Final = 3
-"""So many changes are named at once; the rest stands in the details."""
+"""So many changes are named; the rest is counted."""
 
 _MOVED: Final = {
     "left": "the left loudspeaker moved",
@@ -49,28 +45,6 @@ def comparison_lines(comparison: Comparison) -> list[str]:
         *evidence_texts(comparison),
     ]
     return [line for text in texts for line in fmt.wrapped(text, hanging=2)]
-
-
-def comparison_sections(comparison: Comparison) -> list[Section]:
-    """Return every peak and dip that changed, curve by curve.
-
-    Returns
-    -------
-    list of (str, list of str)
-        Heading and lines of at most 78 columns.
-    """
-    sections = []
-    for curve in CURVES:
-        if curve not in comparison.curves:
-            continue
-        of_curve = [one for one in comparison.features if one.curve == curve]
-        rows = [_change_row(one) for one in of_curve if one.changes]
-        n_same = len(of_curve) - len(rows)
-        heads = ("", "before", "after", "level", "what happened")
-        lines = fmt.table([heads, *rows], right=(1, 2, 3)) if rows else []
-        lines.append(f"{n_same} peaks and dips unchanged within the uncertainty")
-        sections.append((f"Bass changes, {_CURVES[curve].lower()}", lines))
-    return sections
 
 
 def arrival_text(arrival: ValueChange | None) -> str:
@@ -206,20 +180,3 @@ def _change_sentence(one: FeatureChange) -> str:
         if word in one.changes:
             parts.append(f"{verb} by {fmt.db(abs(one.level_change_db or 0.0), one.level_std_db)}")
     return f"{what} {' and '.join(parts)}"
-
-
-def _change_row(one: FeatureChange) -> tuple[str, ...]:
-    """Return one change as cells."""
-    before, after = (
-        "" if feature is None else f"{fmt.number(feature.frequency_hz, places=1)} Hz"
-        for feature in (one.before, one.after)
-    )
-    level = (
-        ""
-        if one.level_change_db is None or not math.isfinite(one.level_change_db)
-        else fmt.db(one.level_change_db, sign=True)
-    )
-    said = ", ".join(one.changes)
-    if one.evidence is not None:
-        said += f" (evidence for a {'boundary' if one.evidence == 'boundary' else 'room mode'})"
-    return (one.kind, before, after, level, said)

@@ -131,6 +131,10 @@ def _read_room(
     if options.temperature_c is not None or options.humidity_percent is not None:
         msg = "give the temperature and humidity in the room file, not beside it"
         raise click.UsageError(msg)
+    if survey_path is None:
+        from measure.files.room_file import read_room
+
+        return read_room(room_path)
     from measure.survey.places import room_with_survey
 
     room, origin = room_with_survey(room_path, survey_path)

@@ -13,7 +13,6 @@ from analysis.basics.decibel import (
     amplitude_from_db,
     power_db,
     power_from_db,
-    power_mean_db,
 )
 
 
@@ -33,11 +32,6 @@ def test_zero_has_the_floor_level() -> None:
 def test_complex_amplitudes_count_by_magnitude() -> None:
     """Closed form: |3 + 4j| = 5."""
     assert amplitude_db(np.array([3 + 4j]))[0] == pytest.approx(20 * np.log10(5))
-
-
-def test_mean_of_powers() -> None:
-    """Closed form: the mean of powers 1 and 3 is 2."""
-    assert power_mean_db([0.0, 10 * np.log10(3)]) == pytest.approx(10 * np.log10(2))
 
 
 def test_negative_power_is_refused() -> None:

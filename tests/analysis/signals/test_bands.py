@@ -13,7 +13,6 @@ from analysis.signals.bands import (
     band_powers,
     nominal_label,
     octave_bands,
-    octave_mean_db,
     smooth,
 )
 
@@ -135,14 +134,6 @@ def test_no_smoothing_changes_nothing() -> None:
     np.testing.assert_allclose(smooth(frequency, level, 0.0), level, atol=1e-6)
 
 
-def test_octave_mean_weighs_octaves_alike() -> None:
-    """Closed form: powers 1 and 3 in two neighbouring octaves have the mean 2."""
-    frequency = np.arange(50, 1700, 0.1)
-    level = np.where(frequency < 400, 0.0, 10 * np.log10(3))
-    mean_db = octave_mean_db(frequency, np.stack([level, level + 6]), (200, 800))
-    np.testing.assert_allclose(mean_db, 10 * np.log10(2) + np.array([0, 6]), atol=1e-3)
-
-
 def test_refuses_what_has_no_answer() -> None:
     """Known input: bands beyond the spectrum, uneven bins, a zero frequency."""
     frequency = np.arange(0, 1000, 10.0)
@@ -156,5 +147,3 @@ def test_refuses_what_has_no_answer() -> None:
         smooth(frequency[::-1], frequency, 1 / 3)
     with pytest.raises(ValueError, match="low_hz"):
         octave_bands(0, 100)
-    with pytest.raises(ValueError, match="band_hz"):
-        octave_mean_db(frequency[1:], frequency[1:], (500, 5000))

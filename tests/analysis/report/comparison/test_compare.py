@@ -11,7 +11,6 @@ from analysis.report.comparison.compare import (
     arrival_text,
     bass_text,
     comparison_lines,
-    comparison_sections,
     evidence_texts,
     gain_texts,
     level_texts,
@@ -89,16 +88,4 @@ def test_lines_fit(small: Comparison, large: Comparison) -> None:
     # Invariant: 78 columns.
     for comparison in (small, large):
         lines = comparison_lines(comparison)
-        lines += [line for _, part in comparison_sections(comparison) for line in part]
         assert all(len(line) <= 78 for line in lines)
-
-
-def test_details_list_each_change_once(large: Comparison) -> None:
-    # Invariant: as many rows as changes, and the rest counted.
-    for (_, lines), curve in zip(
-        comparison_sections(large), ("left", "right", "both"), strict=True
-    ):
-        of_curve = [one for one in large.features if one.curve == curve]
-        n_changed = sum(bool(one.changes) for one in of_curve)
-        assert len([line for line in lines if line.startswith(("peak ", "dip "))]) == n_changed
-        assert lines[-1].startswith(f"{len(of_curve) - n_changed} peaks and dips unchanged")
