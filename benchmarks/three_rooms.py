@@ -145,7 +145,7 @@ def true_by_images(sources: Float, seats: Float) -> Complex:
     return result
 
 
-def told_space(name: str, rng: np.random.Generator) -> Room:
+def told_room(name: str, rng: np.random.Generator) -> Room:
     """Return the room as its owner's file has it."""
     corners = np.array(PLANS[name], float)
     told = corners + np.where(corners > 0, 0.01 * rng.standard_normal(corners.shape), 0)
@@ -157,7 +157,7 @@ def told_space(name: str, rng: np.random.Generator) -> Room:
 def run(name: str) -> None:
     """Print one room's story."""
     rng = np.random.default_rng(5)
-    room = told_space(name, rng)
+    room = told_room(name, rng)
     places = allowed_places(
         room,
         positions(),

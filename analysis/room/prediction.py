@@ -36,7 +36,6 @@ from analysis.room.reflections import (
     Cancellation,
     Reflection,
     cancellations,
-    reflections,
     reflections_by_surface,
 )
 from analysis.room.reverberation import (
@@ -134,9 +133,6 @@ class Prediction:
         For each loudspeaker; ``both`` holds those of the two.
     reflections : mapping of str to mapping of str to Reflection
         Of left and right, by surface.
-    mean_absorption : float
-        That `decay_s` means by Eyring's law.
-    surface_m2 : float
     """
 
     room: Room
@@ -153,12 +149,20 @@ class Prediction:
     response: Mapping[Curve, Complex]
     cancellations: Mapping[Curve, tuple[Cancellation, ...]]
     reflections: Mapping[Curve, Mapping[str, Reflection]]
-    mean_absorption: float
-    surface_m2: float
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "seat_shape", freeze(self.seat_shape, name="seat_shape"))
         object.__setattr__(self, "frequency_hz", freeze(self.frequency_hz, name="frequency_hz"))
+
+    @property
+    def mean_absorption(self) -> float:
+        """Absorption that `decay_s` means by Eyring's law, 0 to 1."""
+        return eyring_absorption(
+            self.decay_s,
+            volume_m3=self.room.volume_m3,
+            surface_m2=self.room.surface_m2,
+            speed_of_sound_m_s=self.air.speed_of_sound_m_s,
+        )
 
     @property
     def width_hz(self) -> float:
@@ -218,10 +222,9 @@ def predict(
     seat, drives, strengths = _shapes(found, positions)
     each = resonances(modes.frequency_hz, frequency_hz, width_hz=half_power_width_hz(taken_s))
     sums = each @ np.stack([strengths[curve] for curve in CURVES], axis=1)
-    sources = {side: sources_of(positions, side)[0] for side in CURVES[:2]}
-    sides = {
-        side: cancellations(reflections(room, at, positions.seat), air=air)
-        for side, at in sources.items()
+    heard: dict[Curve, dict[str, Reflection]] = {
+        side: reflections_by_surface(room, sources_of(positions, side)[0], positions.seat)
+        for side in CURVES[:2]
     }
     return Prediction(
         room=room,
@@ -236,17 +239,8 @@ def predict(
         strengths=strengths,
         frequency_hz=frequency_hz,
         response=dict(zip(CURVES, sums.T, strict=True)),
-        cancellations={**sides, "both": sides["left"] + sides["right"]},
-        reflections={
-            side: reflections_by_surface(room, at, positions.seat) for side, at in sources.items()
-        },
-        mean_absorption=eyring_absorption(
-            taken_s,
-            volume_m3=room.volume_m3,
-            surface_m2=room.surface_m2,
-            speed_of_sound_m_s=c,
-        ),
-        surface_m2=room.surface_m2,
+        cancellations=_cancellations(heard, air),
+        reflections=heard,
     )
 
 
@@ -322,6 +316,14 @@ def _without_uniform(found: Modes, speed_of_sound_m_s: float) -> PredictedModes:
         loudest_walls=loudest_walls(found),
         relative_error=found.error_percent / 100,
     )
+
+
+def _cancellations(
+    heard: Mapping[Curve, Mapping[str, Reflection]], air: Air
+) -> dict[Curve, tuple[Cancellation, ...]]:
+    """Return the cancellations of each loudspeaker, and of the two."""
+    left, right = (cancellations(heard[side].values(), air=air) for side in CURVES[:2])
+    return {"left": left, "right": right, "both": left + right}
 
 
 def _shapes(

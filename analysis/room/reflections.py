@@ -31,7 +31,7 @@ different quantity is the *power* that a loudspeaker gives off near walls: R. Al
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -70,6 +70,11 @@ class Reflection:
     extra_path_m: float
     reflection: float
     path_slope: float
+
+    @property
+    def can_cancel(self) -> bool:
+        """Whether its first cancellation lies within hearing."""
+        return self.extra_path_m >= _LEAST_EXTRA_PATH_M
 
     @property
     def image_m(self) -> float:
@@ -175,7 +180,7 @@ def reflections(room: Room, source: Point, seat: Point) -> tuple[Reflection, ...
         If source and seat coincide, or one is outside the room.
     """
     every = reflections_by_surface(room, source, seat).values()
-    return tuple(one for one in every if one.extra_path_m >= _LEAST_EXTRA_PATH_M)
+    return tuple(one for one in every if one.can_cancel)
 
 
 def reflections_by_surface(room: Room, source: Point, seat: Point) -> dict[str, Reflection]:
@@ -208,13 +213,14 @@ def reflections_by_surface(room: Room, source: Point, seat: Point) -> dict[str, 
 
 
 def cancellations(
-    many: Sequence[Reflection], *, air: Air, highest_hz: float = HIGHEST_HZ
+    many: Iterable[Reflection], *, air: Air, highest_hz: float = HIGHEST_HZ
 ) -> tuple[Cancellation, ...]:
     """Return the cancellations of several surfaces at the seat, for one loudspeaker.
 
     Parameters
     ----------
-    many : sequence of Reflection
+    many : iterable of Reflection
+        Those that can't cancel are passed over.
     air : Air
     highest_hz : float
         Beyond the first, those up to here are given.
@@ -236,6 +242,7 @@ def cancellations(
             extra_path_m=one.extra_path_m,
         )
         for one in many
+        if one.can_cancel
         for order, at_hz in enumerate(
             one.cancellations_hz(speed_of_sound_m_s=c, highest_hz=highest_hz), start=1
         )

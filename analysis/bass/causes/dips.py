@@ -171,7 +171,7 @@ def _boundary_cause(
         frequency_hz=one.frequency_hz,
         speed_of_sound_m_s=prediction.air.speed_of_sound_m_s,
         mean_absorption=prediction.mean_absorption,
-        surface_m2=prediction.surface_m2,
+        surface_m2=prediction.room.surface_m2,
     )
     parts = {
         "distance_hz": distance_hz,

@@ -24,12 +24,12 @@ from analysis.placement.response.room_response import RoomModel, losses_of, room
 from analysis.room.floor_plan import FloorPlan, rectangle
 from analysis.room.room import Room
 
-SPACE = Room(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)
+ROOM = Room(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)
 
 
 @pytest.fixture(scope="module")
 def model() -> RoomModel:
-    return room_model(SPACE, 300, speed_of_sound_m_s=343.0)
+    return room_model(ROOM, 300, speed_of_sound_m_s=343.0)
 
 
 def readings(
