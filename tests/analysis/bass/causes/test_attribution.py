@@ -21,7 +21,7 @@ from analysis.bass.causes.attribution import attribute_causes
 from analysis.bass.causes.cause import NODE
 from analysis.bass.features import Feature
 from analysis.room.prediction import CURVES, Curve, predict
-from analysis.room.reflections import cancellations
+from analysis.room.reflections import cancellations, reflections
 from analysis.room.room import SURFACES, Loudspeaker, Point, Positions, Room, rectangular_room
 
 AIR = air_at()
@@ -198,7 +198,8 @@ def test_dips_of_one_reflecting_surface_get_that_surface() -> None:
         for curve, side in (("left", true.positions.left), ("right", true.positions.right)):
             dips = _extrema(curves[curve], "dip")
             causes = attribute_causes(dips, prediction, curve)
-            for one in cancellations(true.room, side.woofer, true.positions.seat, air=AIR):
+            every = reflections(true.room, side.woofer, true.positions.seat)
+            for one in cancellations(every, air=AIR):
                 distance = [abs(dip.frequency_hz / one.frequency_hz - 1) for dip in dips]
                 wanted = one.surface == surface and 25 < one.frequency_hz < 240
                 if not wanted or one.depth_db > -4 or min(distance, default=1.0) > 0.08:
