@@ -13,8 +13,7 @@ from typing import Final
 import numpy as np
 
 from analysis.basics.arrays import Float, Mask
-from analysis.placement.footprint import Footprint
-from analysis.room.floor_plan import FloorPlan
+from analysis.room.floor_plan import FloorPlan, Footprint
 from analysis.room.room import Positions, Room
 
 CLEARANCE_M: Final = 0.3

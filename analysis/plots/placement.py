@@ -20,10 +20,10 @@ from analysis.placement.band_levels import CENTRES_HZ, FREQUENCY_HZ
 from analysis.placement.choice import Placement
 from analysis.placement.fit.parameters import losses_with, offsets_with, pair_levels, scale_with
 from analysis.placement.fit.room_fit import MeasuredPlace, RoomFit
-from analysis.placement.footprint import Footprint
 from analysis.placement.places import front_wall_y_m
 from analysis.placement.response.room_response import RoomModel, pressure
 from analysis.plots import style
+from analysis.room.floor_plan import Footprint
 from analysis.room.reflections import reflections
 from analysis.room.room import Point, Positions, Room
 

@@ -27,7 +27,6 @@ import numpy as np
 
 from analysis.basics.arrays import Float, freeze
 from analysis.room.floor_plan import FloorPlan
-from analysis.room.mesh import PlanElements
 
 ERROR_PERCENT: Final = 0.1
 """Default limit of the error of a mode's frequency."""
@@ -197,15 +196,19 @@ def _by_elements(plan: FloorPlan, highest_rad_m: float, error_percent: float) ->
         coarse = wavenumber
 
 
-class _Elements(PlanElements):
+class _Elements:
     """The eigenproblem of a plan on one mesh."""
 
     def __init__(self, plan: FloorPlan, spacing_m: float) -> None:
-        super().__init__(plan, spacing_m)
-        self.along_x = self.integrals(lambda u, v, _: u.grad[0] * v.grad[0])
-        self.along_y = self.integrals(lambda u, v, _: u.grad[1] * v.grad[1])
+        # Late: a rectangle has no use for a mesh.
+        from analysis.room.mesh import PlanElements
+
+        self.plan = plan
+        self.mesh = PlanElements(plan, spacing_m)
+        self.along_x = self.mesh.integrals(lambda u, v, _: u.grad[0] * v.grad[0])
+        self.along_y = self.mesh.integrals(lambda u, v, _: u.grad[1] * v.grad[1])
         self.stiffness = self.along_x + self.along_y
-        self.mass = self.integrals(lambda u, v, _: u * v)
+        self.mass = self.mesh.integrals(lambda u, v, _: u * v)
 
     def solve(self, highest_rad_m: float) -> tuple[Float, Float]:
         """Return wavenumbers up to a limit, and shapes at the nodes, shape (n_nodes, n)."""
@@ -213,13 +216,13 @@ class _Elements(PlanElements):
 
         n_asked = math.ceil(1.08 * expected_count(self.plan, highest_rad_m) + 6)
         shift = -0.02 * highest_rad_m**2  # below the uniform pressure, whose eigenvalue is 0
-        start = np.random.default_rng(1).standard_normal(self.basis.N)
+        start = np.random.default_rng(1).standard_normal(self.mesh.basis.N)
         while True:
-            n_asked = min(n_asked, self.basis.N - 2)
+            n_asked = min(n_asked, self.mesh.basis.N - 2)
             squares, vectors = eigsh(
                 self.stiffness, n_asked, self.mass, sigma=shift, v0=start, tol=1e-9
             )
-            if squares.max() > highest_rad_m**2 or n_asked == self.basis.N - 2:
+            if squares.max() > highest_rad_m**2 or n_asked == self.mesh.basis.N - 2:
                 break
             n_asked = math.ceil(1.4 * n_asked)
         order = np.argsort(squares)
@@ -234,7 +237,7 @@ class _Elements(PlanElements):
         vectors = vectors * np.where(vectors[0] < 0, -1.0, 1.0)
 
         def shapes_at(points_m: Float) -> Float:
-            return np.asarray(self.values_at(points_m) @ vectors)
+            return np.asarray(self.mesh.values_at(points_m) @ vectors)
 
         products = self._products(vectors)
         return PlanModes(
@@ -249,7 +252,9 @@ class _Elements(PlanElements):
 
     def _products(self, vectors: Float) -> PlanProducts:
         """Return the integrals of products of shapes and of slopes, over the area."""
-        walls = [self.along_wall(wall, lambda u, v, _: u * v) for wall in range(self.plan.n_walls)]
+        walls = [
+            self.mesh.along_wall(wall, lambda u, v, _: u * v) for wall in range(self.plan.n_walls)
+        ]
         return PlanProducts(
             along_x_per_m2=vectors.T @ (self.along_x @ vectors) / self.plan.area_m2,
             along_y_per_m2=vectors.T @ (self.along_y @ vectors) / self.plan.area_m2,

@@ -30,7 +30,6 @@ import numpy as np
 from numpy.polynomial import legendre
 
 from analysis.basics.arrays import Float
-from analysis.room.mesh import PlanElements
 from analysis.room.room import Room
 
 PER_WAVELENGTH: Final = 2.2
@@ -91,6 +90,8 @@ class _Prisms:
 
     def __init__(self, room: Room, spacing_m: float, order: int) -> None:
         from scipy.sparse import csr_array, kron
+
+        from analysis.room.mesh import PlanElements
 
         self.room = room
         self.plan = PlanElements(room.plan, spacing_m)

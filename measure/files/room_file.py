@@ -14,8 +14,7 @@ from pathlib import Path
 import msgspec
 
 from analysis.basics.air import Air, air_at
-from analysis.placement.footprint import Footprint
-from analysis.room.floor_plan import FloorPlan, rectangle
+from analysis.room.floor_plan import FloorPlan, Footprint, rectangle
 from analysis.room.materials import absorption_of
 from analysis.room.room import (
     SURFACES,

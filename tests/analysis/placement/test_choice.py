@@ -13,13 +13,12 @@ from analysis.placement.band_levels import (
 )
 from analysis.placement.choice import Placement, choose_places
 from analysis.placement.fit.parameters import PairLevels, offsets_with
-from analysis.placement.footprint import Footprint
 from analysis.placement.measurement_plan import expected_regret_db, plan_measurements
 from analysis.placement.monte_carlo import DrawnRoom, draw_rooms
 from analysis.placement.objective import objective_terms
 from analysis.placement.places import Places, allowed_places, current_distances_m, default_ranges_m
 from analysis.placement.response.room_response import RoomModel, room_model
-from analysis.room.floor_plan import rectangle
+from analysis.room.floor_plan import Footprint, rectangle
 from analysis.room.room import Loudspeaker, Point, Positions, Room
 
 SPACE = Room(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)

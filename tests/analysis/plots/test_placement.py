@@ -12,12 +12,11 @@ from matplotlib.figure import Figure
 from analysis.placement.choice import Placement, choose_places
 from analysis.placement.fit.parameters import offsets_with, pair_levels
 from analysis.placement.fit.room_fit import MeasuredPlace, fit_room
-from analysis.placement.footprint import Footprint
 from analysis.placement.monte_carlo import draw_rooms
 from analysis.placement.places import allowed_places
 from analysis.placement.response.room_response import RoomModel, room_model
 from analysis.plots.placement import MARK, fit_figure, map_figure, plan_figure
-from analysis.room.floor_plan import rectangle
+from analysis.room.floor_plan import Footprint, rectangle
 from analysis.room.room import Loudspeaker, Point, Positions, Room
 
 SPACE = Room(plan=rectangle(width_m=4.0, length_m=5.0), height_m=2.5)
