@@ -1,16 +1,16 @@
-r"""How long a room rings: Sabine's and Eyring's laws, and what follows from the time.
+r"""How long a room rings by Eyring's law, and what follows from the time.
 
 Conventions: the *mean absorption* is that of all surfaces, weighted by area. All is for a
 diffuse field: below the Schroeder frequency it is a rough guide, and a measured decay is
 better. With the volume V, the surface S and the speed of sound c,
 
-.. math:: T = 24 \ln 10\; V / (c A), \qquad
-    A = \bar\alpha S \;\text{(Sabine)}, \qquad A = -S \ln(1 - \bar\alpha) \;\text{(Eyring)}.
+.. math:: T = \frac{24 \ln 10\; V}{-c\, S \ln(1 - \bar\alpha)},
+
+which for little absorption is Sabine's :math:`24 \ln 10\; V / (c\, \bar\alpha S)`.
 
 References
 ----------
-H. Kuttruff, "Room Acoustics", 5th ed.: Sabine's and Eyring's reverberation time
-(from memory).
+H. Kuttruff, "Room Acoustics", 5th ed.: Eyring's reverberation time (from memory).
 M. Schroeder and H. Kuttruff, "On frequency response curves in rooms", JASA 34,
 76-80, 1962: the frequency above which modes overlap (second-hand).
 """
@@ -34,7 +34,9 @@ def eyring_time_s(
     Infinite where nothing absorbs, 0 where everything does.
     """
     loss = math.inf if mean_absorption >= 1 else -math.log1p(-mean_absorption)
-    return _time_s(loss * surface_m2, volume_m3, speed_of_sound_m_s)
+    if loss == 0:
+        return math.inf
+    return 24 * math.log(10) * volume_m3 / (speed_of_sound_m_s * loss * surface_m2)
 
 
 def reverberation_time_s(room: Room, *, speed_of_sound_m_s: float) -> float:
@@ -153,10 +155,3 @@ def half_power_width_hz(decay_s: float) -> float:
         msg = f"decay_s {decay_s} must lie above 0"
         raise ValueError(msg)
     return 3 * math.log(10) / (math.pi * decay_s)
-
-
-def _time_s(absorbing_m2: float, volume_m3: float, speed_of_sound_m_s: float) -> float:
-    """Return the time that an equivalent absorption area gives."""
-    if absorbing_m2 == 0:
-        return math.inf
-    return 24 * math.log(10) * volume_m3 / (speed_of_sound_m_s * absorbing_m2)
