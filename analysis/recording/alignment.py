@@ -13,8 +13,8 @@ from analysis.basics.arrays import Float
 from analysis.recording.clock import Clock, fit_clock
 from analysis.recording.disturbance.detection import Disturbance, find_disturbance
 from analysis.recording.disturbance.spectrogram import Spectrogram, band_spectrogram
-from analysis.recording.dropouts.detection import DropoutBlock, repair_block
-from analysis.recording.dropouts.repair import find_block
+from analysis.recording.dropouts.block import DropoutBlock, repair_block
+from analysis.recording.dropouts.block_in_pass import find_block
 from analysis.recording.dropouts.sweep_end import exclude_sweep_ends
 from analysis.recording.extraction import ExtractedPass, ExtractedPasses, extract_passes
 from analysis.recording.pass_times import pass_delays

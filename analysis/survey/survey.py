@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from analysis.survey.observations import Kind
+from analysis.survey.observation_equations import Kind
 
 Side = Literal["left", "right"]
 SIDES: Final[tuple[Side, Side]] = ("left", "right")

@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Set as AbstractSet
 from difflib import get_close_matches
 
-from analysis.survey.observations import Kind
+from analysis.survey.observation_equations import Kind
 from analysis.survey.survey import LINE_AHEAD, LINE_START, WALLS
 
 KindAndEnds = tuple[Kind, tuple[str, ...]]

@@ -1,4 +1,8 @@
 """Can the reading be trusted? One module a kind of check; `check` says what a check is.
 
-A new check is a function that returns a `check.Check`, in the module whose subject it shares.
+`clipping`, `hum` and `automatic_gain` (and `noise`, in `analysis.recording.signal_to_noise`)
+have their name's check; `passes` those of played, heard, disturbed and timed passes;
+`recording` those of level, rate, distortion and the room file. A new check is a function that
+returns a `check.Check`; its name goes into `check.NAMES`, its call into `analysis.reading`, its
+words into docs/checks.md.
 """

@@ -28,6 +28,7 @@ NAMES = (
     "automatic_gain",
     "geometry",
 )
+"""Every check's name, in the order in which `analysis.reading` makes and a person reads them."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -1,7 +1,7 @@
 """What a lost block disturbs at the end of a sweep, where no step of the delay shows.
 
 Conventions: as in `analysis.recording.disturbance.detection` and
-`analysis.recording.dropouts.detection`.
+`analysis.recording.dropouts.delay_step`.
 
 A block lost or repeated when the sweep has nearly reached its highest frequency leaves too
 few bands above it to see the step. What follows it comes early or late all the same, so it

@@ -1,6 +1,6 @@
 """Blocks of exact zeros that a recorder put in, told from zeros to which it rounded quiet sound.
 
-Conventions: as in `analysis.recording.dropouts.detection`; full scale is 1.
+Conventions: as in `analysis.recording.dropouts.delay_step`; full scale is 1.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.basics.arrays import Float
-from analysis.recording.dropouts.detection import DropoutBlock
+from analysis.recording.dropouts.block import DropoutBlock
 
 N_LOOKED_AT = 20_000
 

@@ -19,8 +19,8 @@ from analysis.pair.polarity import PolarityMatch
 from analysis.reading import Reading
 from analysis.report import format as fmt
 from analysis.report.bass import causes_text, feature_text, move_text
-from analysis.report.reading.advice import LIFTING, VerdictPart
-from analysis.report.recording import failed_because, say_failed, say_geometry, say_warnings
+from analysis.report.reading.checks import failed_because, say_failed, say_geometry, say_warnings
+from analysis.report.reading.verdict_part import LIFTING, VerdictPart
 
 TOLERANCE_M: Final = 2e-3
 """Arrivals closer than this need no move: 6 microseconds. Common practice, no source."""

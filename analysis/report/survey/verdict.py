@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from analysis.report import format as fmt
-from analysis.report.reading.advice import LIFTING
+from analysis.report.reading.verdict_part import LIFTING
 from analysis.survey.adjustment.blunders import Blunder
 from analysis.survey.arrival import ArrivalAgainstSurvey
 from analysis.survey.doubt import Doubt

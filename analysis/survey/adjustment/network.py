@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from analysis.basics.arrays import Float
-from analysis.survey.observations import N_NODES, Kind, observe
+from analysis.survey.observation_equations import N_NODES, Kind, observe
 
 Jacobian = Float | sparse.csr_array
 """Derivatives by the unknowns, dense for a small network, sparse for a large one."""

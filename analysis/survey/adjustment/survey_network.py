@@ -22,7 +22,7 @@ from scipy import sparse
 
 from analysis.basics.arrays import Float, Mask
 from analysis.survey.adjustment.network import Network, NetworkObservation, build_network
-from analysis.survey.observations import Kind
+from analysis.survey.observation_equations import Kind
 from analysis.survey.survey import (
     HEAD,
     LINE_AHEAD,

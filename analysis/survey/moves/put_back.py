@@ -39,7 +39,7 @@ from analysis.survey.moves.frames import (
     propagate_both,
 )
 from analysis.survey.moves.moves import LEAST_SLIDE_M, LEAST_TURN_RAD, Move, Plan, plan_moves_to
-from analysis.survey.observations import Kind
+from analysis.survey.observation_equations import Kind
 from analysis.survey.propagation import Estimate
 from analysis.survey.solution import Solution
 from analysis.survey.survey import HEAD, SIDES, SURVEY_TAPE_STD_M, Side

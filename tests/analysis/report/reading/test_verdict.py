@@ -15,7 +15,7 @@ from analysis.pair.level import LevelDifference, LevelMatch
 from analysis.pair.polarity import PolarityMatch
 from analysis.reading import Reading, read_recording
 from analysis.recording.checks.check import Check
-from analysis.report.reading.advice import LIFTING
+from analysis.report.reading.checks import say_failed, say_geometry, say_warnings
 from analysis.report.reading.verdict import (
     Verdict,
     say_arrival,
@@ -24,7 +24,7 @@ from analysis.report.reading.verdict import (
     say_polarity,
     verdict,
 )
-from analysis.report.recording import say_failed, say_geometry, say_warnings
+from analysis.report.reading.verdict_part import LIFTING
 from analysis.signals.programme import Programme
 from benchmarks.recorder import record
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analysis.report.format import WIDTH
-from analysis.report.reading.advice import LIFTING
+from analysis.report.reading.verdict_part import LIFTING
 from analysis.report.survey.tables import figure_lines, reliability_lines, wall_lines
 from analysis.report.survey.verdict import (
     arrival_lines,

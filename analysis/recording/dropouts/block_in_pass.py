@@ -1,6 +1,6 @@
 """A block lost or repeated inside a pass: found by the other pass of the same side.
 
-Conventions: as in `analysis.recording.dropouts.detection`, where the search itself is.
+Conventions: as in `analysis.recording.dropouts.delay_step`, where the search itself is.
 """
 
 from __future__ import annotations
@@ -10,9 +10,9 @@ import scipy.fft as fft
 from numpy.typing import NDArray
 
 from analysis.basics.arrays import Float
-from analysis.recording.dropouts.detection import (
+from analysis.recording.dropouts.block import DropoutBlock
+from analysis.recording.dropouts.delay_step import (
     DelayStep,
-    DropoutBlock,
     find_delay_step,
     locate_step,
 )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analysis.recording.checks.check import Check
-from analysis.report.reading.advice import VerdictPart
+from analysis.report.reading.verdict_part import VerdictPart
 
 
 def say_failed(checks: tuple[Check, ...]) -> VerdictPart:

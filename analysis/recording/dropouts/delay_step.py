@@ -1,4 +1,4 @@
-"""Blocks of samples that a recorder lost, repeated or zeroed, found in the samples.
+"""The step of the delay that a lost or repeated block leaves between two passes of one side.
 
 Conventions: positions are sample indices of the recording; a positive count was lost
 (the rest came too early), a negative one was repeated.
@@ -67,29 +67,6 @@ class DelayStep:
     high_s: float
     low_std_s: float
     high_std_s: float
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class DropoutBlock:
-    """A block lost from, repeated in, or zeroed in the recording.
-
-    Attributes
-    ----------
-    at : int
-        Sample index at which it begins.
-    n_samples : int
-        How many samples.
-    kind : str
-        "missing", "repeated" or "zeroed".
-    doubtful : str or None
-        "before" or "after" if too little of the pass lies there to tell to a sample how
-        many were lost: that part of the pass can't be put back in its place.
-    """
-
-    at: int
-    n_samples: int
-    kind: str
-    doubtful: str | None = None
 
 
 def find_delay_step(
@@ -282,10 +259,3 @@ def locate_step(
     split = float(gained[at] + costs[1].sum())
     alone = min(float(costs[0].sum()), float(costs[1].sum()))
     return at if alone > (1 + LEAST_GAIN) * split else None
-
-
-def repair_block(samples: Float, block: DropoutBlock) -> Float:
-    """Return the recording with a lost block as zeros, or a repeated one taken out."""
-    if block.kind == "missing":
-        return np.insert(samples, block.at, np.zeros(block.n_samples))
-    return np.delete(samples, slice(block.at, block.at + block.n_samples))
