@@ -85,3 +85,19 @@ def test_the_prose_has_the_same_figures() -> None:
     # A steady tone at the usual level keeps the 10 s cap over the window that is checked.
     checked_s = SHORT_WINDOW_S + treble_account.HOLD_S + 2 * treble_account.BIN_S
     assert 10 ** (SAFE_LEVEL_DBFS / 10) / 2 * checked_s < SHORT_CAP
+
+
+def test_the_coil_weighs_what_its_assumed_wire_does() -> None:
+    # Closed form: mass = density × length² × resistivity / resistance, of 27 turns of 25 mm.
+    length_m = 27 * np.pi * 0.025
+    mass_g = 1e3 * 8960 * 1.72e-8 * length_m**2 / 5.6
+    assert f"its {length_m:.1f} m weigh {mass_g:.2f} g" in PAGE.replace("\n  ", " ")
+
+
+def test_no_caution_says_a_level_that_is_not_played() -> None:
+    # A programme peaks at SAFE_LEVEL_DBFS, so nothing before it may say full level or scale.
+    root = Path(__file__).parents[3]
+    shown = [root / "README.md", *sorted((root / "measure" / "data").glob("cautions*.txt"))]
+    assert len(shown) == 4
+    for page in shown:
+        assert "full level" not in page.read_text(encoding="utf-8"), page
