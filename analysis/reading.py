@@ -39,6 +39,7 @@ from analysis.recording.checks.recording import (
     check_level,
     check_resampled,
     exchanged_sides_check,
+    have_opposite_signs,
     worst_harmonic,
 )
 from analysis.recording.dropouts.zero_blocks import find_zero_blocks, quantisation_step
@@ -58,6 +59,8 @@ Two losses in the pauses of four passes can look like one and a large difference
 
 ROOM_FILE_DISTANCE_STD_M = 0.01
 """One sigma of a taped distance to a tweeter over a room: common practice, no source."""
+
+TAPED_DIFFERENCE_STD_M = ROOM_FILE_DISTANCE_STD_M * math.sqrt(2)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -92,6 +95,17 @@ class Reading:
     prediction: Prediction | None
     checks: tuple[Check, ...]
     snr_db: dict[float, float]
+
+    @property
+    def contradicted_by_tape(self) -> bool:
+        """Whether sound and tape surely call different loudspeakers the farther one."""
+        arrival, prediction = self.arrival, self.prediction
+        if arrival is None or arrival.difference_m is None or prediction is None:
+            return False
+        return have_opposite_signs(
+            (arrival.difference_m, arrival.in_room_std_m or 0.0),
+            (prediction.positions.left_minus_right_m, TAPED_DIFFERENCE_STD_M),
+        )
 
 
 def loudest_channel(channels: Sequence[Float], programme: Programme) -> int:
@@ -337,4 +351,4 @@ def _check_geometry(arrival: ArrivalMatch | None, positions: Positions | None) -
     acoustic_m = arrival.difference_m if arrival is not None else None
     std_m = arrival.in_room_std_m if arrival is not None and acoustic_m is not None else 0.0
     taped_m = positions.left_minus_right_m if positions is not None else None
-    return check_geometry(acoustic_m, std_m or 0.0, taped_m, ROOM_FILE_DISTANCE_STD_M * np.sqrt(2))
+    return check_geometry(acoustic_m, std_m or 0.0, taped_m, TAPED_DIFFERENCE_STD_M)

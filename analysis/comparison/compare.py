@@ -132,6 +132,9 @@ class Comparison:
         What was moved.
     move_is_given : bool
         Whether the user said so; else it was inferred.
+    contradiction : tuple of ("left" or "right") or None
+        Which loudspeaker the user said and which one's early reflections changed, where
+        these differ; `move` is then unknown.
     """
 
     gain: CommonGain
@@ -142,6 +145,7 @@ class Comparison:
     curves: Mapping[Curve, tuple[BassCurve, BassCurve]]
     move: Displacement
     move_is_given: bool
+    contradiction: tuple[Moved, Moved] | None = None
 
 
 def compare(before: Snapshot, after: Snapshot, *, moved: Moved = "unknown") -> Comparison:
@@ -170,7 +174,9 @@ def compare(before: Snapshot, after: Snapshot, *, moved: Moved = "unknown") -> C
         (before.arrival_std_m, after.arrival_std_m),
         (before.arrival_in_room_std_m, after.arrival_in_room_std_m),
     )
-    what = _infer_from_reflections(sides) if moved == "unknown" else moved
+    heard = _infer_from_reflections(sides)
+    contradiction = (moved, heard) if {moved, heard} == {"left", "right"} else None
+    what = _settle_move(moved, heard)
     move = Displacement(
         moved=what,
         distance_m=_moved_distance_m(before, after, what, arrival),
@@ -188,7 +194,8 @@ def compare(before: Snapshot, after: Snapshot, *, moved: Moved = "unknown") -> C
         features=_changes_of_all_features(before, after, curves, gain, move),
         curves=curves,
         move=move,
-        move_is_given=moved != "unknown",
+        move_is_given=moved != "unknown" and contradiction is None,
+        contradiction=contradiction,
     )
 
 
@@ -225,6 +232,13 @@ def _response_pair(before: Snapshot, after: Snapshot, name: str) -> _Pair | None
     """Return one loudspeaker's response before and after, if both are there."""
     first, second = getattr(before, name), getattr(after, name)
     return None if first is None or second is None else (first, second)
+
+
+def _settle_move(told: Moved, heard: Moved) -> Moved:
+    """Return what was moved, from what the user and what the early reflections say."""
+    if told == "unknown":
+        return heard
+    return "unknown" if {told, heard} == {"left", "right"} else told
 
 
 def _infer_from_reflections(sides: Mapping[Curve, _Pair | None]) -> Moved:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -131,6 +132,12 @@ def after() -> Measured:
 def far_after() -> Measured:
     """Return it with the right loudspeaker 0.3 m farther and no knob touched."""
     return measure(moved_right(0.3), seed=2)
+
+
+@pytest.fixture(scope="session")
+def measure_right_moved() -> Callable[[float], Measured]:
+    """Return what measures the pair with the right loudspeaker so much farther."""
+    return lambda distance_m: measure(moved_right(distance_m), seed=3)
 
 
 @pytest.fixture(scope="session")

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.basics.arrays import Float
+from analysis.basics.uncertainty import COVERAGE_FACTOR
 from analysis.recording.alignment import AlignedPasses
 from analysis.recording.checks.check import Check
 from analysis.recording.dropouts.zero_blocks import quantisation_step
@@ -126,6 +127,18 @@ def exchanged_sides_check() -> Check:
     )
 
 
+def have_opposite_signs(one: tuple[float, float], other: tuple[float, float]) -> bool:
+    """Return whether two values have opposite signs beyond two sigma of each.
+
+    Parameters
+    ----------
+    one, other : tuple of float
+        Value and one sigma.
+    """
+    sure = all(abs(value) > COVERAGE_FACTOR * std for value, std in (one, other))
+    return sure and one[0] * other[0] < 0
+
+
 def check_geometry(
     acoustic_m: float | None, acoustic_std_m: float, taped_m: float | None, taped_std_m: float
 ) -> Check:
@@ -135,11 +148,7 @@ def check_geometry(
     if acoustic_m is None:
         return Check(name="geometry", verdict="pass", detail="no arrival to compare with")
     apart_m = abs(acoustic_m - taped_m)
-    opposite = (
-        acoustic_m * taped_m < 0
-        and abs(acoustic_m) > 2 * acoustic_std_m
-        and abs(taped_m) > 2 * taped_std_m
-    )
+    opposite = have_opposite_signs((acoustic_m, acoustic_std_m), (taped_m, taped_std_m))
     text = (
         f"left minus right is {acoustic_m * 1e3:+.1f} mm by sound and {taped_m * 1e3:+.0f} mm by "
         "the room file"

@@ -11,6 +11,7 @@ from typing import Final
 
 from analysis.comparison.compare import Comparison, ValueChange
 from analysis.comparison.feature_changes import FeatureChange
+from analysis.comparison.moved import Moved
 from analysis.report import format as fmt
 
 N_LARGEST: Final = 3
@@ -100,6 +101,8 @@ def level_texts(comparison: Comparison) -> list[str]:
 
 def moved_text(comparison: Comparison) -> str:
     """Return what moved, and how that is known."""
+    if comparison.contradiction is not None:
+        return _contradiction_text(*comparison.contradiction, comparison.arrival)
     moved = comparison.move.moved
     if moved == "both" and comparison.move_is_given:
         return "Moved: both loudspeakers (as told)."
@@ -107,6 +110,23 @@ def moved_text(comparison: Comparison) -> str:
     if moved == "unknown":
         source = "say so with an option to have dips judged"
     return f"Moved: {_MOVED[moved]} ({source})."
+
+
+def _contradiction_text(told: Moved, heard: Moved, arrival: ValueChange | None) -> str:
+    """Return that another loudspeaker moved than was said, and what to look at."""
+    grew = ""
+    if (
+        arrival is not None
+        and arrival.beyond_uncertainty
+        and abs(arrival.after) > abs(arrival.before)
+    ):
+        before, after = (fmt.mm(abs(value)) for value in (arrival.before, arrival.after))
+        grew = f", and the difference grew from {before} to {after}"
+    return (
+        f"Moved: NOT as told. You said the {told} loudspeaker, but the early reflections of the "
+        f"{heard} one changed{grew}. Left and right are probably exchanged: move nothing before "
+        "you have played the left channel alone and seen which loudspeaker sounds."
+    )
 
 
 def bass_text(changes: Sequence[FeatureChange]) -> str:

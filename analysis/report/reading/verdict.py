@@ -109,11 +109,13 @@ def verdict(
     ]
     failed = say_failed(reading.checks)
     polarity, arrival, level, bass = said
+    if reading.contradicted_by_tape:
+        arrival, level = _without_sides(reading, arrival, level)
     known = reading.arrival is not None and reading.arrival.difference_m is not None
     actions = [
         failed.action,
         polarity.action,
-        say_geometry(reading.checks) if known else None,
+        say_geometry(reading.checks) if known and not reading.contradicted_by_tape else None,
         # With nothing measured, to mend the recording is all there is to do.
         arrival.action if known or failed.action is None else None,
         level.action,
@@ -128,6 +130,21 @@ def verdict(
             *([arrival.caution] if arrival.caution else []),
         ),
     )
+
+
+def _without_sides(
+    reading: Reading, arrival: VerdictPart, level: VerdictPart
+) -> tuple[VerdictPart, VerdictPart]:
+    """Return the arrival's and the level's part where it isn't sure which side played left."""
+    difference_m = reading.arrival.difference_m if reading.arrival is not None else None
+    by_sound, by_tape = ("left", "right") if (difference_m or 0.0) > 0 else ("right", "left")
+    action = (
+        f"Move nothing: by sound the {by_sound} loudspeaker is farther, by the room file the "
+        f"{by_tape} one. Play the left channel alone and see which loudspeaker sounds. If it is "
+        "the right one, left and right are exchanged: switch the amplifier off, put that right "
+        "and record again. If it is the left one, write the new places into the room file."
+    )
+    return replace(arrival, action=action, caution=None), replace(level, action=None)
 
 
 def say_arrival(

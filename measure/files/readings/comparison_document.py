@@ -19,6 +19,7 @@ def comparison_document(comparison: Comparison, *, before: Path, after: Path) ->
         "after": after.name,
         "moved": comparison.move.moved,
         "moved_is_told": comparison.move_is_given,
+        "moved_contradicted_by": comparison.contradiction and comparison.contradiction[1],
         "gain": {
             "change_db": comparison.gain.gain_db,
             "std_db": comparison.gain.std_db,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -125,3 +126,28 @@ def test_nonsense_is_refused(before: Any) -> None:
     slower = replace(snapshot, left=replace(snapshot.left, sample_rate_hz=44_100.0))
     with pytest.raises(ValueError, match="sampling frequencies"):
         compare(snapshot, slower)
+
+
+def test_exchanged_channels_are_not_as_told(before: Any, after: Any) -> None:
+    # Known input: the right loudspeaker alone moved, whatever is told. With exchanged channels
+    # the one that somebody moved as "left" is heard as the right one.
+    comparison = compare(before.snapshot, after.snapshot, moved="left")
+    assert comparison.contradiction == ("left", "right")
+    assert comparison.move.moved == "unknown"
+    assert not comparison.move_is_given
+    assert all(one.evidence is None for one in comparison.features)
+
+
+@pytest.mark.parametrize("moved", ["right", "both", "none", "seat", "unknown"])
+def test_what_is_told_rightly_is_not_contradicted(before: Any, after: Any, moved: Any) -> None:
+    # Known input: the right loudspeaker moved; only "left" names the other one.
+    assert compare(before.snapshot, after.snapshot, moved=moved).contradiction is None
+
+
+@pytest.mark.parametrize("distance_m", [0.001, 0.002, 0.005, 0.02, 0.05])
+def test_no_size_of_a_move_makes_it_the_others(
+    before: Any, measure_right_moved: Callable[[float], Any], distance_m: float
+) -> None:
+    # Known input: the right loudspeaker moved as told, by so much, with other noise.
+    moved = measure_right_moved(distance_m)
+    assert compare(before.snapshot, moved.snapshot, moved="right").contradiction is None

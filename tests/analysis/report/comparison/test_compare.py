@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
+from typing import Any
 
 from analysis.comparison.common_gain import CommonGain
-from analysis.comparison.compare import Comparison
+from analysis.comparison.compare import Comparison, compare
 from analysis.comparison.feature_changes import Displacement
 from analysis.report.comparison.compare import (
     arrival_text,
@@ -89,3 +91,16 @@ def test_lines_fit(small: Comparison, large: Comparison) -> None:
     for comparison in (small, large):
         lines = comparison_lines(comparison)
         assert all(len(line) <= 78 for line in lines)
+
+
+def test_another_loudspeaker_than_told_is_said(before: Any, after: Any) -> None:
+    # Known input: the right one went from 44.3 mm nearer to 32.3 mm nearer; back, it grew.
+    shrank = compare(before.snapshot, after.snapshot, moved="left")
+    grew = compare(after.snapshot, before.snapshot, moved="left")
+    for comparison in (shrank, grew):
+        text = moved_text(comparison)
+        assert text.startswith("Moved: NOT as told. You said the left loudspeaker, but the early")
+        assert "(as told)" not in text
+        assert len(comparison_lines(comparison)) <= 20
+    assert "the difference grew" not in moved_text(shrank)
+    assert re.search(r"the difference grew from 32\.\d mm to 44\.\d mm", moved_text(grew))

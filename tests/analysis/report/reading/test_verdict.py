@@ -25,6 +25,7 @@ from analysis.report.reading.verdict import (
     verdict,
 )
 from analysis.report.reading.verdict_part import LIFTING
+from analysis.room.room import Loudspeaker, Point, Positions, rectangular_room
 from analysis.signals.programme import Programme
 from benchmarks.recorder import record
 
@@ -333,3 +334,51 @@ def test_nothing_to_do_is_said(reading: Reading) -> None:
         checks=(check("noise", "pass"),),
     )
     assert verdict(done).actions[0].startswith("Nothing to do")
+
+
+def read_with_tape(
+    programme: Programme, responses: NDArray[Any], left_minus_right_m: float
+) -> Reading:
+    """Return the reading again, in a room whose file holds this taped difference."""
+    positions = Positions(
+        left=Loudspeaker(tweeter=Point(x_m=1.0, y_m=1.2 - left_minus_right_m, z_m=1.0)),
+        right=Loudspeaker(tweeter=Point(x_m=3.0, y_m=1.2, z_m=1.0)),
+        seat=Point(x_m=2.0, y_m=3.0, z_m=1.0),
+    )
+    return read_recording(
+        record(programme, responses, clock_ppm=30.0),
+        recorded_hz=48_000,
+        programme=programme,
+        air=air_at(20.0),
+        room=(rectangular_room(length_m=5.0, width_m=4.0, height_m=2.5), positions),
+    )
+
+
+def test_exchanged_channels_order_no_move(
+    programme: Programme, room_responses: NDArray[Any]
+) -> None:
+    # Known input: the tape has the left 50 mm nearer to the front wall, 44 mm farther from the
+    # seat, and in the sound the right is 42.9 mm farther: with exchanged channels just this.
+    exchanged = replace(
+        read_with_tape(programme, room_responses, 0.05), level=level(1.0), polarity=None
+    )
+    assert exchanged.contradicted_by_tape
+    said = verdict(exchanged)
+    assert len(said.actions) == 1
+    assert said.actions[0].startswith("Move nothing: by sound the right loudspeaker is farther, ")
+    assert "by the room file the left one" in said.actions[0]
+    text = " ".join(" ".join(said.lines()).split())
+    for order in ("Move the", "Turn the", LIFTING):
+        assert order not in text
+    assert len(said.lines()) <= 20
+
+
+@pytest.mark.parametrize("taped_m", [-0.05, -0.01, 0.0, 0.02])
+def test_a_tape_that_agrees_or_cannot_tell_keeps_the_move(
+    programme: Programme, room_responses: NDArray[Any], taped_m: float
+) -> None:
+    # Closed form: two sigma of a taped difference are 2 × 10 mm × sqrt 2 = 28 mm, so a taped
+    # 20 mm the other way contradicts nothing.
+    reading = read_with_tape(programme, room_responses, taped_m)
+    assert not reading.contradicted_by_tape
+    assert any("Move the left loudspeaker" in action for action in verdict(reading).actions)
