@@ -1,7 +1,7 @@
 """The command line: one group whose commands are loaded when they are called.
 
 Exit status: 0 when the question was answered (also with a warning), 2 when it couldn't
-be, 130 when interrupted, by Ctrl-C or by the key that stops the sound.
+be, 130 when interrupted: by Ctrl-C, or by the key or signal that stops the sound.
 """
 
 from __future__ import annotations
@@ -107,7 +107,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return FAILED
     except StoppedError as problem:
         said = str(problem)
-        with suppress(BrokenPipeError):  # Nobody reads any more: the status still tells it.
+        with suppress(OSError):  # Nobody reads any more: the status still tells it.
             click.echo(f"{said[0].upper()}{said[1:]}.", err=True)
         return INTERRUPTED
     except MeasureError as problem:

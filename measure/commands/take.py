@@ -40,8 +40,6 @@ if TYPE_CHECKING:
 
 WIDTH = 78
 
-ANSWERS = {"l": "left", "r": "right", "b": "both", "n": "none"}
-
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class TakeOptions:
@@ -309,6 +307,8 @@ def _level(path: SoundPath, ledger: Ledger, keys: Keys, options: TakeOptions) ->
 
 def _ask_side(keys: Keys, simulated: bool, side: Side) -> str:
     """Ask which loudspeaker sounded."""
+    from measure.takes.level_check import ANSWERS
+
     if simulated:
         click.echo(f"(In the invented room the {side} one sounded.)", err=True)
     with keys.lent():

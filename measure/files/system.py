@@ -18,7 +18,7 @@ import os
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, Final
 
@@ -41,6 +41,10 @@ if sys.platform == "win32":
         """Return the key pressed at the terminal since the last call, or an empty string."""
         return msvcrt.getwch() if msvcrt.kbhit() else ""
 
+    def has_input_ended() -> bool:
+        """Return whether the pipe on standard input has ended; Windows can't be asked."""
+        return False
+
 else:
     import fcntl
 
@@ -55,7 +59,13 @@ else:
         handle = sys.stdin.fileno()
         before = termios.tcgetattr(handle)
         tty.setcbreak(handle)
-        return lambda: termios.tcsetattr(handle, termios.TCSADRAIN, before)
+
+        def restore() -> None:
+            # A terminal that was closed has no mode any more.
+            with suppress(termios.error):
+                termios.tcsetattr(handle, termios.TCSADRAIN, before)
+
+        return restore
 
     def pressed_key() -> str:
         """Return the key pressed at the terminal since the last call, or an empty string."""
@@ -65,7 +75,29 @@ else:
         if not select.select([handle], [], [], 0)[0]:
             return ""
         # Read past Python's own buffer, which `select` doesn't see.
-        return os.read(handle, 64).decode(errors="replace")[:1]
+        try:
+            return os.read(handle, 64).decode(errors="replace")[:1]
+        except OSError:  # The terminal was closed.
+            return ""
+
+    def has_input_ended() -> bool:
+        """Return whether standard input is a pipe whose other end is closed.
+
+        What was written into it is left for whoever reads it.
+        """
+        import select
+        import stat
+
+        try:
+            handle = sys.stdin.fileno()
+            mode = os.fstat(handle).st_mode
+        except (AttributeError, OSError, ValueError):
+            return False
+        if not (stat.S_ISFIFO(mode) or stat.S_ISSOCK(mode)):
+            return False
+        asked = select.poll()
+        asked.register(handle, select.POLLHUP)
+        return any(event & select.POLLHUP for _, event in asked.poll(0))
 
 
 def config_folder() -> Path:

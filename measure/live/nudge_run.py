@@ -11,7 +11,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -19,7 +19,6 @@ from analysis.pair.nudge.listening import ListenState, listen
 from analysis.pair.nudge.pattern import period_samples
 from analysis.pair.nudge.track import NudgeTrack, follow, move_advice
 from measure.errors import NotHeardError
-from measure.safety.limits import admit
 from measure.sound.keys import Keys
 from measure.sound.watch import Watch, open_run
 
@@ -48,13 +47,6 @@ CUE_TONE_S: Final = 0.12
 _BETWEEN: Final = 8
 """Sweeps by which the counting jumps between two stretches: no three answers of the two are
 taken to follow each other, and left stays even."""
-
-
-class Pressed(Protocol):
-    """What is asked for keys."""
-
-    def pressed(self) -> str:
-        """Return the key pressed since the last call, or an empty string."""
 
 
 class Ended(StrEnum):
@@ -97,9 +89,10 @@ class Stretch:
 class _KeyCatcher(Keys):
     """Keeps the key, and lets the watch see none: here a key is no abort but an end."""
 
-    def __init__(self, keys: Pressed) -> None:
+    def __init__(self, keys: Keys) -> None:
         super().__init__()
         self._keys = keys
+        self.stop = keys.stop
         self.run: Run | None = None
         self.key = ""
 
@@ -110,6 +103,10 @@ class _KeyCatcher(Keys):
             self.run.stop()
         return ""
 
+    def look_at_input(self) -> None:
+        """Ask for silence where the pipe on standard input has ended."""
+        self._keys.look_at_input()
+
 
 def nudge(
     path: SoundPath,
@@ -117,7 +114,7 @@ def nudge(
     track: NudgeTrack,
     *,
     ledger: Ledger,
-    keys: Pressed,
+    keys: Keys,
     show: Callable[[NudgeTrack], None],
     longest_s: float = PAUSE_AFTER_S,
     stop_inside: bool = False,
@@ -155,19 +152,17 @@ def nudge(
     """
     catcher = _KeyCatcher(keys)
     rate_hz = path.sample_rate_hz
-    signal = admit(
-        period_samples(pattern), sample_rate_hz=rate_hz, ledger=ledger, repeated_s=longest_s
-    )
-    run: Run | None = None
-    try:
-        with open_run(path, signal, n_frames=round((longest_s + 1) * rate_hz), repeat=True) as run:
-            catcher.run = run
-            session = _Session(run, pattern, track, show)
-            watch = Watch(path, run, catcher)
-            ended = _go_on(session, watch, catcher, round(longest_s * rate_hz), stop_inside)
-    finally:
-        if run is not None:
-            ledger.give_back(signal.admission.entry, played_s=run.n_played / rate_hz)
+    with open_run(
+        path,
+        period_samples(pattern),
+        ledger=ledger,
+        n_frames=round((longest_s + 1) * rate_hz),
+        repeated_s=longest_s,
+    ) as run:
+        catcher.run = run
+        session = _Session(run, pattern, track, show)
+        watch = Watch(path, run, catcher)
+        ended = _go_on(session, watch, catcher, round(longest_s * rate_hz), stop_inside)
     return Stretch(
         track=session.track,
         ended=ended,
@@ -262,7 +257,7 @@ def _next_first(track: NudgeTrack) -> int:
     return 4 * ((track.latest.index + _BETWEEN) // 4 + 1)
 
 
-def play_cue(path: SoundPath, *, ledger: Ledger, keys: Pressed) -> None:
+def play_cue(path: SoundPath, *, ledger: Ledger, keys: Keys) -> None:
     """Play two soft tones from both loudspeakers.
 
     Parameters
@@ -278,9 +273,8 @@ def play_cue(path: SoundPath, *, ledger: Ledger, keys: Pressed) -> None:
         If the device failed.
     """
     samples = cue_samples(path.sample_rate_hz)
-    signal = admit(samples, sample_rate_hz=path.sample_rate_hz, ledger=ledger)
     n_frames = samples.shape[1]
-    with open_run(path, signal, n_frames=n_frames) as run:
+    with open_run(path, samples, ledger=ledger, n_frames=n_frames) as run:
         Watch(path, run, _KeyCatcher(keys)).until(n_frames)
 
 

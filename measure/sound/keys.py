@@ -1,6 +1,8 @@
-"""Keys pressed while something plays, without waiting for the return key.
+"""What a person does to a run while it sounds: keys, without waiting for the return key.
 
-Works where standard input is a terminal; elsewhere no key is ever pressed.
+Works where standard input is a terminal; elsewhere no key is ever pressed. There another program
+may have started this one, through a pipe; where that pipe ends, the program has gone, and nobody
+is left to stop the sound. A pipe that had ended from the start tells nothing.
 """
 
 from __future__ import annotations
@@ -9,19 +11,26 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import TracebackType
+from typing import Final
 
-from measure.files.system import pressed_key, read_single_keys
+from measure.files.system import has_input_ended, pressed_key, read_single_keys
+from measure.sound.stop import Stop, catch_signals
+
+BY_END: Final = "stopped, as the program that started this one has gone"
 
 
 class Keys:
-    """The keyboard, read key by key inside a ``with`` block.
+    """The keyboard, read key by key inside a ``with`` block, and what else asks for silence.
 
-    The terminal is put back as it was on leaving, whatever happened.
+    Inside the block the signals that end a program ask for silence only. The terminal and the
+    signals are put back as they were on leaving, whatever happened.
     """
 
     def __init__(self) -> None:
-        self._restore: Callable[[], None] | None = None
+        self.stop = Stop()
+        self._restore: list[Callable[[], None]] = []
         self._live = sys.stdin is not None and sys.stdin.isatty()
+        self._listens = not self._live and not has_input_ended()
 
     @property
     def live(self) -> bool:
@@ -30,8 +39,9 @@ class Keys:
 
     def __enter__(self) -> Keys:
         """Take the terminal from waiting for whole lines."""
+        self._restore = [catch_signals(self.stop)]
         if self._live:
-            self._restore = read_single_keys()
+            self._restore.append(read_single_keys())
         return self
 
     def __exit__(
@@ -41,9 +51,8 @@ class Keys:
         trace: TracebackType | None,
     ) -> None:
         """Give the terminal back."""
-        if self._restore is not None:
-            self._restore()
-            self._restore = None
+        while self._restore:
+            self._restore.pop()()
 
     @contextmanager
     def lent(self) -> Iterator[None]:
@@ -57,3 +66,8 @@ class Keys:
     def pressed(self) -> str:
         """Return the key pressed since the last call, or an empty string."""
         return pressed_key() if self._live else ""
+
+    def look_at_input(self) -> None:
+        """Ask for silence where the pipe on standard input has ended."""
+        if self._listens and has_input_ended():
+            self.stop.ask(BY_END)

@@ -78,6 +78,10 @@ class SoundPath(Protocol):
         """What to call it in a sentence."""
 
     @property
+    def audible(self) -> bool:
+        """Whether it makes real sound; a simulation makes none."""
+
+    @property
     def sample_rate_hz(self) -> int:
         """Nominal, of output and input."""
 

@@ -160,6 +160,11 @@ class DevicePath:
         return self.wiring.name
 
     @property
+    def audible(self) -> bool:
+        """Whether it makes real sound."""
+        return True
+
+    @property
     def sample_rate_hz(self) -> int:
         """Nominal, of output and input."""
         return self.wiring.sample_rate_hz

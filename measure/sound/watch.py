@@ -1,7 +1,8 @@
 """Watching a run: it stops at once on a key, on a clipped input, on a storm of gaps.
 
-Everything that plays goes through `open_run`, so that nothing is ever left sounding:
-whatever ends the block, the output fades out and the device is closed.
+Everything that plays goes through `open_run`, so that nothing is ever left sounding and no two
+sound at once. The order is fixed: the lock, the limits and the tweeters' account, the start; and
+whatever ends the block, the output fades out, the device is closed, and the lock let go.
 """
 
 from __future__ import annotations
@@ -12,11 +13,15 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from measure.errors import DeviceLostError, StoppedError, TakeError
+from measure.errors import DeviceLostError, TakeError
+from measure.safety.limits import admit
 from measure.sound.path import STOP_WITHIN_S
+from measure.sound.sound_lock import hold_sound
 
 if TYPE_CHECKING:
-    from measure.safety.limits import SafeSignal
+    from numpy.typing import ArrayLike
+
+    from measure.safety.treble_ledger import Ledger
     from measure.sound.keys import Keys
     from measure.sound.path import Float32, Run, SoundPath
 
@@ -37,36 +42,80 @@ STORM_XRUNS: Final = 8
 
 STORM_S: Final = 1.0
 
+BY_KEY: Final = "stopped by a key"
+
 
 @contextlib.contextmanager
 def open_run(
-    path: SoundPath, signal: SafeSignal, *, n_frames: int, repeat: bool = False
+    path: SoundPath,
+    samples: ArrayLike,
+    *,
+    ledger: Ledger,
+    n_frames: int,
+    repeated_s: float | None = None,
 ) -> Iterator[Run]:
     """Play and record inside a ``with`` block; silence and a closed device after it.
 
     Parameters
     ----------
     path : SoundPath
-    signal : SafeSignal
+    samples : array_like, shape (2, n)
+        Left and right, full scale 1.
+    ledger : Ledger
+        Counts what the tweeters get.
     n_frames : int
         Room for input.
-    repeat : bool
-        Play the signal again and again.
+    repeated_s : float, optional
+        Play the samples again and again for so many seconds, instead of once.
 
     Yields
     ------
     Run
+
+    Raises
+    ------
+    SoundDeviceError
+        If another process makes sound, or the device can't be used.
+    UnsafeError
+        If the samples break a limit, or the tweeters must cool first.
     """
-    run = path.start(signal, n_frames=n_frames, repeat=repeat)
-    try:
-        yield run
-    finally:
-        run.stop()
-        with contextlib.suppress(DeviceLostError):
-            path.wait(STOP_WITHIN_S)
-        run.close()
-        # What never sounded didn't warm a tweeter.
-        signal.admission.give_back(played_s=run.n_played / path.sample_rate_hz)
+    with hold_sound(path):
+        signal = admit(
+            samples, sample_rate_hz=path.sample_rate_hz, ledger=ledger, repeated_s=repeated_s
+        )
+        run = path.start(signal, n_frames=n_frames, repeat=repeated_s is not None)
+        try:
+            yield run
+        finally:
+            try:
+                run.stop()
+                with contextlib.suppress(DeviceLostError):
+                    path.wait(STOP_WITHIN_S)
+            finally:
+                # Also where Ctrl-C comes within the fade.
+                run.close()
+            # What never sounded didn't warm a tweeter.
+            signal.admission.give_back(played_s=run.n_played / path.sample_rate_hz)
+
+
+def stop_if_asked(keys: Keys, *, by_key: str = BY_KEY) -> None:
+    """Look at everything that may ask for silence.
+
+    Parameters
+    ----------
+    keys : Keys
+    by_key : str
+        The reason that a key gives.
+
+    Raises
+    ------
+    StoppedError
+        With the first reason that was given.
+    """
+    if keys.pressed():
+        keys.stop.ask(by_key)
+    keys.look_at_input()
+    keys.stop.raise_if_asked()
 
 
 def wait_unless_stopped(path: SoundPath, keys: Keys, seconds: int) -> None:
@@ -75,13 +124,11 @@ def wait_unless_stopped(path: SoundPath, keys: Keys, seconds: int) -> None:
     Raises
     ------
     StoppedError
-        If a key is pressed.
+        If a key is pressed, or something else asks for it.
     """
     for _ in range(10 * seconds):
         path.wait(0.1)
-        if keys.pressed():
-            msg = "stopped by a key before the sweep"
-            raise StoppedError(msg)
+        stop_if_asked(keys, by_key=f"{BY_KEY} before the sweep")
 
 
 class Watch:
@@ -113,18 +160,17 @@ class Watch:
         Raises
         ------
         StoppedError
-            If a key was pressed.
+            If a key was pressed, or something else asked for it.
         TakeError
             If the input clipped, or the driver reported gap upon gap.
         DeviceLostError
             If the device stopped delivering.
         """
+        # What came while nothing sounded.
+        self._keys.stop.raise_if_asked()
         while self._run.n_recorded < n_frames:
             self._path.wait(POLL_S)
-            key = self._keys.pressed()
-            if key:
-                msg = "stopped by a key"
-                raise StoppedError(msg)
+            stop_if_asked(self._keys)
             self._listen()
             self._count_xruns()
             if look is not None:

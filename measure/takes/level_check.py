@@ -24,13 +24,12 @@ from analysis.recording.play_level import (
     next_peak_dbfs,
 )
 from measure.errors import TakeError
-from measure.safety.limits import admit
+from measure.sound.keys import Keys
 from measure.sound.watch import Watch, open_run
 
 if TYPE_CHECKING:
     from analysis.basics.arrays import Float
     from measure.safety.treble_ledger import Ledger
-    from measure.sound.keys import Keys
     from measure.sound.path import Float32, SoundPath
 
 FIRST_PEAK_DBFS: Final = -60.0
@@ -51,6 +50,9 @@ HOT_DBFS: Final = -48.0
 
 COMFORT_DBFS: Final = -30.0
 """Where a sweep's level lies with an amplifier set for talking-voice loudness."""
+
+ANSWERS: Final = {"l": "left", "r": "right", "b": "both", "n": "none"}
+"""What a person types of which loudspeaker sounded."""
 
 Side = Literal["left", "right"]
 SIDES: Final[tuple[Side, Side]] = ("left", "right")
@@ -105,7 +107,9 @@ def check_level(
         No peak goes above.
     ask : callable or None
         Asks which loudspeaker sounded when a side had played, and returns ``left``,
-        ``right``, ``both`` or ``none``; None to believe it.
+        ``right``, ``both`` or ``none``; None to believe it. Who answers while it still
+        sounds isn't asked; where another answer came than was meant, the side plays once
+        more, and is asked for once more.
     tell : callable
         Is given what goes on, a line each.
     wanted_db : float
@@ -119,8 +123,10 @@ def check_level(
     ------
     TakeError
         If a loudspeaker isn't heard, the wrong one sounds, or the input is dead.
+    StoppedError
+        If any key was pressed but those of an answer.
     """
-    check = _LevelCheck(path, ledger, keys)
+    check = _LevelCheck(path, ledger, keys, asks=ask is not None)
     tell("Listening to the room: please be quiet.")
     noise_dbfs = check.noise_dbfs()
     heard: dict[Side, HeardBurst] = {}
@@ -134,23 +140,64 @@ def check_level(
             side, first_dbfs, noise_dbfs=noise_dbfs, wanted_db=wanted_db, cap_dbfs=cap_dbfs
         )
         if ask is not None:
-            _refuse_wrong(side, ask(side))
+            _confirm_side(check, side, heard[side].peak_dbfs, ask, tell)
         _refuse_unheard(side, heard[side])
     return _choose_level(heard["left"], heard["right"], noise_dbfs, wanted_db)
 
 
-class _LevelCheck:
-    """The bursts of one level check."""
+def _confirm_side(
+    check: _LevelCheck, side: Side, peak_dbfs: float, ask: Ask, tell: Callable[[str], None]
+) -> None:
+    """Have the person say which loudspeaker sounded; a slip of a finger is asked about again."""
+    answer = check.early_answer() or ask(side)
+    if answer != side:
+        tell(f"The answer was {answer}, and {side} was meant: once more, to be sure.")
+        check.play_burst(side, peak_dbfs)
+        _refuse_wrong(side, check.early_answer() or ask(side))
 
-    def __init__(self, path: SoundPath, ledger: Ledger, keys: Keys) -> None:
+
+class _EarlyAnswers(Keys):
+    """Keeps an answer that is typed while it still sounds; any other key is passed on."""
+
+    def __init__(self, keys: Keys) -> None:
+        super().__init__()
+        self._keys = keys
+        self.stop = keys.stop
+        self._answer = ""
+        self._has_answered = False
+
+    def pressed(self) -> str:
+        """Return a key that isn't an answer's, nor the return key after one."""
+        key = self._keys.pressed()
+        if key.lower() in ANSWERS:
+            self._answer, self._has_answered = ANSWERS[key.lower()], True
+            return ""
+        # The return that belongs to an answer may come as late as in the next burst.
+        return "" if key in "\r\n" and self._has_answered else key
+
+    def look_at_input(self) -> None:
+        """Ask for silence where the pipe on standard input has ended."""
+        self._keys.look_at_input()
+
+    def take_answer(self) -> str:
+        """Return the answer, or an empty string, and forget it."""
+        answer, self._answer = self._answer, ""
+        return answer
+
+
+class _LevelCheck:
+    """The bursts of one level check; where it asks, keys of an answer stop none of them."""
+
+    def __init__(self, path: SoundPath, ledger: Ledger, keys: Keys, *, asks: bool) -> None:
         self._path, self._ledger, self._keys = path, ledger, keys
+        self._early = _EarlyAnswers(keys) if asks else None
         self._rate_hz = path.sample_rate_hz
         self._burst = noise_burst(self._rate_hz)
 
     def noise_dbfs(self) -> float:
         """Return the level of the room's noise in the band."""
         n_frames = round(NOISE_S * self._rate_hz)
-        recorded = self._record(np.zeros((2, n_frames)), n_frames)
+        recorded = self._record(np.zeros((2, n_frames)), n_frames, self._keys)
         # The first tenth may hold the input's switching on.
         return band_level_dbfs(recorded[n_frames // 10 :], self._rate_hz)
 
@@ -160,19 +207,27 @@ class _LevelCheck:
         """Play louder and louder bursts until one is enough."""
         peak_dbfs: float | None = min(first_dbfs, cap_dbfs)
         while peak_dbfs is not None:
-            burst = self._burst * 10 ** (peak_dbfs / 20)
-            output = np.zeros((2, burst.size))
-            output[0 if side == "left" else 1] = burst
-            recorded = self._record(output, burst.size + round(LATENCY_S * self._rate_hz))
+            burst, recorded = self.play_burst(side, peak_dbfs)
             heard = find_burst(recorded, burst, noise_dbfs=noise_dbfs, sample_rate_hz=self._rate_hz)
             peak_dbfs = next_peak_dbfs(heard, wanted_db=wanted_db, cap_dbfs=cap_dbfs)
         return heard
 
-    def _record(self, output: Float, n_frames: int) -> Float:
+    def play_burst(self, side: Side, peak_dbfs: float) -> tuple[Float, Float]:
+        """Play one burst, and return it and what the microphone heard."""
+        burst = self._burst * 10 ** (peak_dbfs / 20)
+        output = np.zeros((2, burst.size))
+        output[0 if side == "left" else 1] = burst
+        n_frames = burst.size + round(LATENCY_S * self._rate_hz)
+        return burst, self._record(output, n_frames, self._early or self._keys)
+
+    def early_answer(self) -> str:
+        """Return what was answered while it sounded, or an empty string, and forget it."""
+        return "" if self._early is None else self._early.take_answer()
+
+    def _record(self, output: Float, n_frames: int, keys: Keys) -> Float:
         """Play something and return what the microphone heard."""
-        signal = admit(output, sample_rate_hz=self._rate_hz, ledger=self._ledger)
-        with open_run(self._path, signal, n_frames=n_frames) as run:
-            Watch(self._path, run, self._keys).until(n_frames)
+        with open_run(self._path, output, ledger=self._ledger, n_frames=n_frames) as run:
+            Watch(self._path, run, keys).until(n_frames)
             recorded: Float32 = run.recorded[0].copy()
         return np.nan_to_num(recorded).astype(np.float64)
 

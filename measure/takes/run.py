@@ -127,8 +127,7 @@ def play_and_record(
     longest = replace(programme, order=programme.order + "L" * most_repeats)
     n_frames = round((longest.duration_s + LATENCY_S) * path.sample_rate_hz)
     samples = programme_samples(programme)
-    signal = admit(samples, sample_rate_hz=path.sample_rate_hz, ledger=ledger)
-    with open_run(path, signal, n_frames=n_frames) as run:
+    with open_run(path, samples, ledger=ledger, n_frames=n_frames) as run:
         session = _Session(path, run, programme, ledger, write, show)
         try:
             session.play(Watch(path, run, keys), most_repeats)

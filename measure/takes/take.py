@@ -159,7 +159,7 @@ def make_take(
         raise _leave_unfinished(problem, begun) from problem
     except KeyboardInterrupt as problem:
         raise _leave_unfinished(StoppedError("interrupted by Ctrl-C"), begun) from problem
-    except BrokenPipeError as problem:
+    except OSError as problem:  # A broken pipe, or a terminal that was closed.
         gone = StoppedError("nobody reads any more what this program says")
         raise _leave_unfinished(gone, begun) from problem
     return Take(

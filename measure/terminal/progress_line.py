@@ -11,7 +11,7 @@ import os
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Final
 
 EVERY_S: Final = 5.0
@@ -35,7 +35,8 @@ class LiveLine:
 
     def __exit__(self, *problem: object) -> None:
         """Leave the cursor on a fresh line."""
-        self.clear()
+        with suppress(OSError):  # A terminal that was closed; why the block ended matters more.
+            self.clear()
 
     def show(self, text: str) -> None:
         """Show a text in place of the last one."""

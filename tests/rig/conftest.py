@@ -23,7 +23,7 @@ could be read.
 
 An unfinished take is a folder `NAME.unfinished` with `recording.wav` and, in `unfinished.toml`, the
 reason. Exit status 0 means that the question was answered (also with a warning), 2 that it couldn't
-be, 130 that it was stopped by a key or Ctrl-C."""
+be, 130 that it was stopped by a key, Ctrl-C or the system."""
 
 ROWS = pytest.StashKey[list[tuple[str, str, int, str]]]()
 

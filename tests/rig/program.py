@@ -80,7 +80,8 @@ class Program:
 
     def start(self, *arguments: str, **how: Any) -> subprocess.Popen[str]:
         """Start a command in a session of its own, in which nothing may be left."""
-        pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+        # No pipe to standard input: where one ends in the middle, the sound is stopped.
+        pipes = {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
         return subprocess.Popen(
             self.rig.command(*self.wrapper, *APEXLINE, *arguments),
             env=self.environment,
@@ -108,7 +109,8 @@ class Program:
 
     def run(self, *arguments: str, answers: str = "", **how: Any) -> Ended:
         """Run a command to its end."""
-        return self.finish(self.start(*arguments, **how), answers)
+        typed = {"stdin": subprocess.PIPE} if answers else {}
+        return self.finish(self.start(*arguments, **(typed | how)), answers)
 
     def converse(self, *arguments: str, prompt: str, answers: tuple[str, ...]) -> Ended:
         """Run a command in a terminal, and type an answer whenever it asks."""

@@ -194,7 +194,9 @@ def test_the_person_hears_the_wrong_loudspeaker(
 ) -> None:
     rig.tell(fault)
     asked = (*ROOMBOX, *SHORT, "--accept-cautions", "--countdown", "0")
-    ended = program.converse("take", "a", *asked, prompt="Which sounded?", answers=(answer,))
+    # Told once more, as a wrong answer is asked about again.
+    twice = (answer, answer)
+    ended = program.converse("take", "a", *asked, prompt="Which sounded?", answers=twice)
     seen(name, ended, refused(ended, "left", words))
     assert not list(program.folder.glob("a*"))
 
@@ -278,3 +280,38 @@ def test_a_key_stops_it(program: Program, rig: Rig, seen: Seen) -> None:
     (sound,) = rig.heard()
     assert sound["end"] - sound["start"] < 0.9 * 48_000
     seen("a key is pressed in a sweep", ended, ended.last_words, recording)
+
+
+def test_a_second_program_may_not_play_at_once(program: Program, rig: Rig, seen: Seen) -> None:
+    # Known input: a take in real time, and a second one while it sounds, which is told whose
+    # the sound is and makes none. Then the first is killed, and a new one may play at once.
+    rig.tell("freewheel off")
+    rig.tell(f"tell now {FIRST}")
+    first = program.start_take("a")
+    rig.await_event("now")
+    ended = program.take("b")
+    error = refused(ended, "apexline take a", f"process {first.pid}", "too loud")
+    seen("another take plays already", ended, error.replace(f"process {first.pid}", "process 4711"))
+    assert not list(program.folder.glob("b*"))
+    first.kill()
+    assert program.finish(first).status == -signal.SIGKILL
+    rig.tell("freewheel on")
+    assert program.take("c").status == 0
+    assert arrival_mm(program, "c") == pytest.approx(PLANTED_MM, abs=0.5)
+
+
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
+def test_the_system_ends_it(program: Program, rig: Rig, name: str, seen: Seen) -> None:
+    # In real time: the pass that sounds is cut short.
+    rig.tell("freewheel off")
+    rig.tell(f"tell now {FIRST}")
+    taking = program.start_take("a")
+    rig.await_event("now")
+    os.kill(taking.pid, getattr(signal, name))
+    ended = program.finish(taking)
+    assert ended.status == 130, ended
+    assert "Traceback" not in ended.err
+    recording = program.unfinished("a")[1]
+    (sound,) = rig.heard()
+    assert sound["end"] - sound["start"] < 0.9 * 48_000
+    seen(f"the system sends {name} in a sweep", ended, ended.last_words, recording)

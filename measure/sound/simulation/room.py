@@ -210,6 +210,11 @@ class SimulatedRoom:
         return "the simulated room"
 
     @property
+    def audible(self) -> bool:
+        """Whether it makes real sound."""
+        return False
+
+    @property
     def sample_rate_hz(self) -> int:
         """Nominal, of output and input."""
         return self._rate_hz

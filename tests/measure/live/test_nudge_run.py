@@ -14,6 +14,7 @@ from measure.errors import DeviceLostError, NotHeardError, TakeError
 from measure.live import nudge_run
 from measure.live.nudge_run import CUE_DBFS, Ended, Stretch, cue_samples, nudge, play_cue
 from measure.safety.treble_ledger import MemoryLedger
+from measure.sound.keys import Keys
 from measure.sound.path import STOP_WITHIN_S
 from measure.sound.simulation.faults import Fault
 from measure.sound.simulation.person import SimulatedPerson
@@ -23,10 +24,11 @@ RATE_HZ = 48_000
 PATTERN = nudge_pattern(sample_rate_hz=RATE_HZ, level_dbfs=-26)
 
 
-class Pressed:
+class Pressed(Keys):
     """A keyboard on which a key is pressed at some moment of the room's time."""
 
     def __init__(self, room: SimulatedRoom | None = None, at_s: float = 0.0, key: str = "x"):
+        super().__init__()
         self._room, self._at_s, self._key = room, at_s, key
 
     def pressed(self) -> str:

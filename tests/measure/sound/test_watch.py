@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from measure.errors import DeviceLostError, StoppedError, TakeError
-from measure.safety.limits import admit
 from measure.safety.treble_ledger import MemoryLedger
 from measure.sound.keys import Keys
 from measure.sound.path import STOP_WITHIN_S
@@ -35,9 +34,9 @@ class Typed(Keys):
 def watched(room: SimulatedRoom, *, keys: Keys | None = None, seconds: float = 2.0) -> int:
     """Play a tone and watch it; return the frames recorded."""
     tone = 0.05 * np.sin(2 * np.pi * 500 * np.arange(2 * RATE_HZ) / RATE_HZ)
-    signal = admit(np.stack((tone, tone)), sample_rate_hz=RATE_HZ, ledger=MemoryLedger(room.time_s))
     n_frames = round(seconds * RATE_HZ)
-    with open_run(room, signal, n_frames=n_frames) as run:
+    ledger = MemoryLedger(room.time_s)
+    with open_run(room, np.stack((tone, tone)), ledger=ledger, n_frames=n_frames) as run:
         Watch(room, run, keys or Keys()).until(n_frames)
     return run.n_recorded
 
@@ -51,8 +50,8 @@ def test_a_key_stops_the_sound_within_its_time() -> None:
     # the time to the next look and the fade; then only the room's own decay.
     room = SimulatedRoom(pace=math.inf, reference=True, latency_s=0.01, clock_ppm=0)
     tone = 0.05 * np.sin(2 * np.pi * 500 * np.arange(2 * RATE_HZ) / RATE_HZ)
-    signal = admit(np.stack((tone, tone)), sample_rate_hz=RATE_HZ, ledger=MemoryLedger(room.time_s))
-    with open_run(room, signal, n_frames=4 * RATE_HZ) as run:
+    ledger = MemoryLedger(room.time_s)
+    with open_run(room, np.stack((tone, tone)), ledger=ledger, n_frames=4 * RATE_HZ) as run:
         with pytest.raises(StoppedError, match="by a key"):
             Watch(room, run, Typed(100)).until(4 * RATE_HZ)
         pressed = run.n_recorded
@@ -70,8 +69,7 @@ def test_what_was_not_played_is_given_back() -> None:
     tone = 0.1 * np.sin(2 * np.pi * 5000 * np.arange(20 * RATE_HZ) / RATE_HZ)
     tone *= np.minimum(1, np.minimum(np.arange(tone.size), np.arange(tone.size)[::-1]) / 4800)
     for _ in range(3):
-        signal = admit(np.stack((tone, tone)), sample_rate_hz=RATE_HZ, ledger=ledger)
-        with open_run(room, signal, n_frames=RATE_HZ) as run:
+        with open_run(room, np.stack((tone, tone)), ledger=ledger, n_frames=RATE_HZ) as run:
             Watch(room, run, Keys()).until(RATE_HZ)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from measure.errors import TakeError
+from measure.errors import StoppedError, TakeError
 from measure.safety.limits import SafeSignal
 from measure.safety.treble_ledger import MemoryLedger
 from measure.sound.emitter import Emitter
@@ -22,6 +22,7 @@ class Wire:
     """A sound path without a room: a gain for each side, noise, and nothing else."""
 
     name = "the wire"
+    audible = False
     sample_rate_hz = RATE_HZ
     n_inputs = 1
 
@@ -126,7 +127,7 @@ def test_a_dead_input() -> None:
     ],
 )
 def test_the_person_s_answer_counts(answer: str, told: str) -> None:
-    # Known input: what the person says.
+    # Known input: what the person says, and says again when asked once more.
     asked = []
 
     def ask(side: str) -> str:
@@ -135,7 +136,65 @@ def test_the_person_s_answer_counts(answer: str, told: str) -> None:
 
     with pytest.raises(TakeError, match=told):
         found_in(Wire(), ask=ask)
-    assert asked == ["left"]
+    assert asked == ["left", "left"]
+
+
+def test_a_slip_of_the_finger_is_asked_about_once_more() -> None:
+    # Known input: a person who types the wrong letter once, after the left side. The left side
+    # sounds once more, as loud as before and no louder, and the level found is the same.
+    asked: list[str] = []
+
+    def ask(side: str) -> str:
+        asked.append(side)
+        return "right" if len(asked) == 1 else side
+
+    plain, again = Wire(), Wire()
+    level = found_in(plain, ask=lambda side: side).peak_dbfs
+    assert found_in(again, ask=ask).peak_dbfs == pytest.approx(level, abs=0.5)
+    assert asked == ["left", "left", "right"]
+    lefts = [[left for left, _ in room.peaks_dbfs if left > -200] for room in (plain, again)]
+    assert len(lefts[1]) == len(lefts[0]) + 1
+    assert lefts[1][-1] == pytest.approx(lefts[1][-2])
+
+
+class TypedEarly(Keys):
+    """A keyboard on which keys come at given looks."""
+
+    def __init__(self, keys: dict[int, str]) -> None:
+        super().__init__()
+        self._keys, self._looks = keys, 0
+
+    def pressed(self) -> str:
+        """Return the key of this look."""
+        self._looks += 1
+        return self._keys.get(self._looks, "")
+
+
+def test_an_answer_that_comes_while_it_sounds_is_an_answer() -> None:
+    # Known input: the person answers within the first burst from the left (the silence before
+    # takes 150 looks), and the return key comes a burst later; nobody asks for the left again.
+    asked: list[str] = []
+
+    def ask(side: str) -> str:
+        asked.append(side)
+        return side
+
+    found_in(Wire(), ask=ask, keys=TypedEarly({170: "L", 290: "\n"}))
+    assert asked == ["right"]
+
+
+@pytest.mark.parametrize("options", [{"ask": lambda side: side}, {}], ids=["asks", "asks not"])
+@pytest.mark.parametrize("key", ["x", "\n", " "])
+def test_any_other_key_stops_the_bursts(options: dict[str, Any], key: str) -> None:
+    # Known input: a key that is no answer, within the first burst.
+    with pytest.raises(StoppedError, match="by a key"):
+        found_in(Wire(), keys=TypedEarly({170: key}), **options)
+
+
+def test_a_letter_stops_where_nothing_is_asked() -> None:
+    # Known input: the same key as above, with nobody to ask.
+    with pytest.raises(StoppedError, match="by a key"):
+        found_in(Wire(), keys=TypedEarly({170: "l"}))
 
 
 def test_both_sides_are_asked_for() -> None:
