@@ -98,8 +98,8 @@ class PlaceOptions:
 def command(**given: object) -> None:
     """Say where in ROOM.toml the pair and the seat have the evenest bass, and the strongest.
 
-    From the room file alone it is a prediction; readings made at known places (--reading,
-    or a walk) correct it, and say where it can't be trusted.
+    It is a prediction from the room file alone; readings made at known places (--reading,
+    or a walk) say where it can't be trusted, and show what a fit to them would choose.
     """
     run(options_from(PlaceOptions, given))
 
@@ -116,7 +116,11 @@ def run(options: PlaceOptions) -> None:
     found, tail, written = _find_places(file, options)
     schroeder_hz = _schroeder_hz(file)
     document = place_document(
-        found.advice.placement, found.fit, found.model, schroeder_hz=schroeder_hz
+        found.advice.placement,
+        found.fit,
+        found.model,
+        by_fit=None if found.by_fit is None else found.by_fit.placement,
+        schroeder_hz=schroeder_hz,
     )
     if options.json_target is not None:
         write_json(document, options.json_target)
@@ -128,12 +132,21 @@ def run(options: PlaceOptions) -> None:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Found:
-    """What a room gives: its model, what was measured in it, the fit to that, and the advice."""
+    """What a room gives: its model, what was measured in it, the fit to that, and the advice.
+
+    Attributes
+    ----------
+    advice : Advice
+        By the room file alone.
+    by_fit : Advice or None
+        After the fit, to compare; None without readings.
+    """
 
     model: RoomModel
     measured: list[MeasuredPlace]
     fit: RoomFit | None
     advice: Advice
+    by_fit: Advice | None
 
 
 def _find_places(file: RoomFile, options: PlaceOptions) -> tuple[_Found, list[str], list[Path]]:
@@ -155,10 +168,12 @@ def _find_places(file: RoomFile, options: PlaceOptions) -> tuple[_Found, list[st
             step("Fitting the room to the readings")
         fit = fit_readings(model, measured)
         step("Judging the places")
-        advice = advise(model, places, fit, lower_end_hz=options.lower_end_hz)
-        found = _Found(model=model, measured=measured, fit=fit, advice=advice)
+        end_hz = options.lower_end_hz
+        advice = advise(model, places, None, lower_end_hz=end_hz)
+        by_fit = None if fit is None else advise(model, places, fit, lower_end_hz=end_hz)
+        found = _Found(model=model, measured=measured, fit=fit, advice=advice, by_fit=by_fit)
         believed = fit is None or not fit.contradicted
-        tail = _plan_lines(walk, advice, len(measured)) if walk is not None and believed else []
+        tail = _plan_lines(walk, found) if walk is not None and believed else []
         written = [] if options.figures is None else _draw(file, found, options.figures)
     return found, tail, written
 
@@ -176,14 +191,17 @@ def _lines(file: RoomFile, found: _Found, schroeder_hz: float) -> list[str]:
     """Return the choices and what they rest on, or why there are none."""
     from analysis.placement.places import current_distances_m
     from analysis.report.placement.choice import placement_lines
-    from analysis.report.placement.room_fit import fit_lines, no_advice_lines
+    from analysis.report.placement.room_fit import fit_choice_lines, fit_lines, no_advice_lines
 
     fit = found.fit
     if fit is not None and fit.contradicted:
         return [*no_advice_lines(fit), "", *fit_lines(fit)]
     today = current_distances_m(file.room, file.positions)
     lines = placement_lines(found.advice.placement, current=today, schroeder_hz=schroeder_hz)
-    return lines if fit is None else [*lines, "", *fit_lines(fit)]
+    if fit is None or found.by_fit is None:
+        return lines
+    beside = fit_choice_lines(found.by_fit.placement, current=today)
+    return [*lines, "", *beside, "", *fit_lines(fit)]
 
 
 def _keep_plan(walk: Path, document: JsonObject, options: PlaceOptions) -> list[Path]:
@@ -195,12 +213,15 @@ def _keep_plan(walk: Path, document: JsonObject, options: PlaceOptions) -> list[
     return [] if found is None else file_walk(found, walk, document, room=options.room.stem)
 
 
-def _plan_lines(path: Path, advice: Advice, n_measured: int) -> list[str]:
+def _plan_lines(path: Path, found: _Found) -> list[str]:
     """Plan what is left of the walk, and return what to do."""
     from analysis.placement.measurement_plan import expected_regret_db
     from analysis.report.placement.measurement_plan import measurement_plan_lines
     from measure.placement.placing import update_measurement_plan
 
+    # Where to measure next follows from what is known by now; where to stand doesn't.
+    advice = found.advice if found.by_fit is None else found.by_fit
+    n_measured = len(found.measured)
     stops = update_measurement_plan(path, advice, n_measured=n_measured)
     regret = expected_regret_db(advice.placement)
     return ["", *measurement_plan_lines(stops, n_measured=n_measured, regret_db=regret)]

@@ -14,15 +14,27 @@ from measure.files.output import JsonObject
 
 
 def place_document(
-    placement: Placement, fit: RoomFit | None, model: RoomModel, *, schroeder_hz: float
+    placement: Placement,
+    fit: RoomFit | None,
+    model: RoomModel,
+    *,
+    by_fit: Placement | None,
+    schroeder_hz: float,
 ) -> JsonObject:
     """Return choices, fit and map; no choices where the readings contradict the room.
+
+    Parameters
+    ----------
+    placement, by_fit : Placement
+        From the room file alone, and after the fit; None without readings.
 
     Returns
     -------
     dict
     """
-    choices = () if fit is not None and fit.contradicted else placement.choices
+    contradicted = fit is not None and fit.contradicted
+    choices = () if contradicted else placement.choices
+    fit_choices = () if contradicted or by_fit is None else by_fit.choices
     return {
         "schema": 1,
         "command": "place",
@@ -30,7 +42,9 @@ def place_document(
         "mode_error_percent": (model.flat or model.whole).error_percent,  # type: ignore[union-attr]
         "n_places": placement.places.n_places,
         "choices": [_choice_table(one) for one in choices],
-        "fit": None if fit is None else _fit_table(fit),
+        "fit": None
+        if fit is None
+        else {**_fit_table(fit), "choices": [_choice_table(one) for one in fit_choices]},
         "map": _map_rows(placement),
     }
 

@@ -23,7 +23,7 @@ def placement_lines(
     lines: list[str] = []
     for choice in placement.choices:
         lines += fmt.wrapped(_choice_sentence(choice, most_even), hanging=2)
-    lines += ["", *_choice_table(placement, current), ""]
+    lines += ["", *choice_table(placement, current), ""]
     limits = (
         "Distances are those of the woofers from the front wall, of each loudspeaker from the "
         "centre line, of the head from the front wall. Evenness is the spread of sixth-octave "
@@ -57,8 +57,14 @@ def _choice_sentence(choice: Choice, most_even: Choice) -> str:
     return f"{where} from the front wall, {rest}: {what}, {peak}."
 
 
-def _choice_table(placement: Placement, current: tuple[float, float, float]) -> list[str]:
-    """Return the choices as a table, today's place last where it is among those judged."""
+def choice_table(placement: Placement, current: tuple[float, float, float]) -> list[str]:
+    """Return the choices as a table, last the judged place nearest to today's.
+
+    Parameters
+    ----------
+    current : tuple of float
+        Front distance, half spread and seat of today, in metres.
+    """
     rows: list[tuple[str, ...]] = [
         ("", "front", "spread", "seat", "evenness", "strength", "dip", "likeness", "holds")
     ]

@@ -25,9 +25,11 @@ def measurement_plan_lines(
     n_measured : int
         Readings made so far.
     regret_db : float
-        By how much the advised place is expected to miss the best one.
+        By how much the advised place, with readings that of the fit, is expected to miss the
+        best one.
     """
-    miss = f"the advised place is expected to miss the best one by {fmt.db(regret_db)}"
+    whose = "the fit's" if n_measured else "the advised"
+    miss = f"{whose} place is expected to miss the best one by {fmt.db(regret_db)}"
     if not planned and n_measured >= MOST_PLACES:
         text = f"{n_measured} readings were made, as many as a walk takes ({miss})."
         return fmt.wrapped(f"{text} The walk is done.")
@@ -46,8 +48,8 @@ def measurement_plan_lines(
         lines.append(f"     microphone at {place.seat_m:.2f} m")
     worth = f"{fmt.number(planned[-1].worth_db, places=2)} dB"
     return lines + fmt.wrapped(
-        f"By them the advice is expected to become {worth} evener; fewer than {FEWEST_PLACES} "
-        "can't be checked against each other. Slide, don't lift, and have a second person for a "
-        "heavy loudspeaker; after each, write the reading's file name into the walk file and run "
-        "this again."
+        f"By them the fit's place is expected to become {worth} evener, in a room without details "
+        f"that the file lacks; fewer than {FEWEST_PLACES} can't be checked against each other. "
+        "Slide, don't lift, and have a second person for a heavy loudspeaker; after each, write "
+        "the reading's file name into the walk file and run this again."
     )

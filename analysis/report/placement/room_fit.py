@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 
 from analysis.placement.band_levels import CENTRES_HZ
+from analysis.placement.choice import Placement
 from analysis.placement.fit.parameters import NAMES, ROLL_OFF_HZ
 from analysis.placement.fit.room_fit import TRUSTED_DB, RoomFit
 from analysis.report import format as fmt
+from analysis.report.placement.choice import choice_table
 
 _PARAMETER_WORDS = {
     "length_scale": "the length",
@@ -22,6 +24,24 @@ _PARAMETER_WORDS = {
     "tilt_db_per_octave": "the loudspeakers' tilt",
     "roll_off": "the loudspeakers' lower end",
 }
+
+
+def fit_choice_lines(placement: Placement, *, current: tuple[float, float, float]) -> list[str]:
+    """Return the choices by the fit as a table, and why nothing is advised by them.
+
+    Parameters
+    ----------
+    placement : Placement
+        After the fit.
+    current : tuple of float
+        Front distance, half spread and seat of today, in metres.
+    """
+    text = (
+        "The advice above is the room file's alone. Beside it the choices after the fit to the "
+        "readings, to compare: move nothing by them. In rooms with details that no file holds "
+        "(furniture, doors, walls that ring) the file's advice was as good or better."
+    )
+    return [*fmt.wrapped(text), "", *choice_table(placement, current)]
 
 
 def fit_lines(fit: RoomFit) -> list[str]:
@@ -42,7 +62,10 @@ def fit_lines(fit: RoomFit) -> list[str]:
     doubtful = CENTRES_HZ[fit.trusted == 0]
     if doubtful.size:
         bands = ", ".join(f"{at_hz:.0f}" for at_hz in doubtful)
-        text = f"Prediction and measurement part at {bands} Hz: no advice rests on these bands."
+        text = (
+            f"Prediction and measurement part at {bands} Hz: no choice by the fit rests on these "
+            "bands, and the file's advice in them is doubtful."
+        )
         lines += fmt.wrapped(text, hanging=2)
     return lines
 

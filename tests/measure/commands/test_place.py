@@ -125,6 +125,34 @@ def test_readings_bring_their_places(
     assert fit["left_out_db"] < fit["left_out_before_db"]
 
 
+def test_nothing_is_advised_by_the_fit(
+    room: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Invariant: readings of a lossier, larger room leave the advice as the file alone gives it;
+    # what the fit would choose stands beside it, is another, and is called no advice.
+    options = []
+    for number, front_m in enumerate((0.4, 0.8, 1.2)):
+        save_reading(tmp_path / f"{number}.json", room, front_m, places=True)
+        options += ["--reading", str(tmp_path / f"{number}.json")]
+    documents = []
+    for more in ([], options):
+        assert cli.run(["place", str(room), *SMALL, *more, "--json", "-"]) == 0
+        captured = capsys.readouterr()
+        documents.append(json.loads(captured.out))
+    alone, fitted = documents
+    assert fitted["fit"]["kept"]
+    assert fitted["choices"] == alone["choices"]
+    assert fitted["map"] == alone["map"]
+    beside = fitted["fit"]["choices"]
+    assert beside[0].keys() == alone["choices"][0].keys()
+    assert beside != alone["choices"]
+    said = " ".join(captured.err.split())
+    assert "The advice above is the room file's alone." in said
+    assert "move nothing by them" in said
+    assert "the file's advice was as good or better" in said
+    assert said.count("from the front wall, each") == len(alone["choices"])
+
+
 def test_readings_that_contradict_the_room_leave_no_advice(
     room: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

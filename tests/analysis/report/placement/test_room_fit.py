@@ -48,7 +48,7 @@ def test_what_was_fitted_and_what_wasn_t(fit: RoomFit) -> None:
     assert "Known only together, each alone is a guess: the floor's losses and the ceil" in text
     assert "timing" not in text
     assert "The timing between left and right was" in said(fit_lines(replace(fit, timing=True)))
-    assert "part at 35 Hz: no advice rests on these bands" in text
+    assert "part at 35 Hz: no choice by the fit rests on these bands" in text
 
 
 def test_without_a_fit_no_parameter_is_told(fit: RoomFit) -> None:
