@@ -75,6 +75,10 @@ class SoundDeviceError(MeasureError):
     """There is no way to play or record on this machine."""
 
 
+class NoMicrophoneError(SoundDeviceError):
+    """Every input here records what the computer plays."""
+
+
 class DeviceLostError(SoundDeviceError):
     """A device stopped delivering in the middle."""
 

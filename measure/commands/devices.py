@@ -92,6 +92,8 @@ def _simulated_room(sound: SoundOptions) -> tuple[list[str], JsonObject]:
 
 def _device_list(asked: DeviceOptions) -> tuple[list[str], JsonObject]:
     """Return the list of devices, and which pair would be used."""
+    from analysis.report.format import wrapped
+    from measure.errors import NoMicrophoneError
     from measure.sound.devices import RATES_HZ
     from measure.sound.portaudio import devices, takes_rate
     from measure.sound.selection import select_devices
@@ -114,7 +116,10 @@ def _device_list(asked: DeviceOptions) -> tuple[list[str], JsonObject]:
     }
     if not takes:
         return [*lines, "Nothing here plays or records; recordings can still be read."], document
-    used = select_devices(device_request(asked))
+    try:
+        used = select_devices(device_request(asked))
+    except NoMicrophoneError as problem:
+        return [*lines, *wrapped(f"Nothing would be used: {problem}.")], document
     return [*lines, *_used_lines(used)], document | {"used": _used_document(used)}
 
 
@@ -146,6 +151,8 @@ def _device_lines(device: Device, direction: Direction, rates_hz: list[int]) -> 
         f"      {n_channels} channel{'s' if n_channels > 1 else ''}; takes {takes} Hz; "
         f"{device.default_rate_hz} Hz by default",
     ]
+    if direction == "record" and device.hears_output:
+        lines.append("      hears what the computer plays, no microphone: taken only by name")
     if device.caution is not None:
         lines.append(f"      caution: {device.caution}")
     return lines
@@ -161,6 +168,7 @@ def _device_document(device: Device, takes: Rates) -> JsonObject:
         "n_outputs": device.n_outputs,
         "default_rate_hz": device.default_rate_hz,
         "caution": device.caution,
+        "hears_output": device.hears_output,
         **{f"{name}_rates_hz": takes.get((device.number, name), []) for name in _BOTH},
     }
 

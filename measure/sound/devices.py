@@ -8,10 +8,11 @@ so names are what is remembered. Where two sound systems reach devices of one na
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from measure.errors import SoundDeviceError
+from measure.errors import NoMicrophoneError, SoundDeviceError
 
 RATES_HZ: Final = (44_100, 48_000, 88_200, 96_000, 192_000)
 
@@ -29,6 +30,12 @@ _MIXING_HOSTS: Final = {
     "Core Audio": "resamples silently where its rate is set otherwise, and mixes in other sounds",
 }
 """Common practice, no source: how these sound systems work by default."""
+
+
+_HEARS_OUTPUT: Final = re.compile(
+    r"\b(monitor|loop[- ]?back|(stereo|wave ?out) mix)\b", re.IGNORECASE
+)
+"""What systems call an input that hears an output: common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -61,6 +68,11 @@ class Device:
     def n_channels(self, direction: Direction) -> int:
         """Return how many channels it has in a direction."""
         return self.n_outputs if direction == "play" else self.n_inputs
+
+    @property
+    def hears_output(self) -> bool:
+        """Whether its name says that it records what the computer plays, not a microphone."""
+        return self.n_inputs > 0 and _HEARS_OUTPUT.search(self.name) is not None
 
     @property
     def caution(self) -> str | None:
@@ -150,7 +162,8 @@ def choose(
     Raises
     ------
     SoundDeviceError
-        If there is none, or none or several fit.
+        If there is none, or none or several fit; `NoMicrophoneError` if nothing is named and
+        every input hears an output.
     """
     able = [device for device in devices if device.n_channels(direction) > 0]
     if not able:
@@ -159,10 +172,23 @@ def choose(
     for wanted, why in ((asked, "asked for"), (kept, "from the settings")):
         if wanted is not None:
             return Choice(device=_find_named(able, wanted, direction), reason=why)
+    if direction == "record":
+        able = _microphones(able)
     for device in able:
         if device.default_output if direction == "play" else device.default_input:
             return Choice(device=device, reason="the system's own choice")
     return Choice(device=able[0], reason="the first that can")
+
+
+def _microphones(able: list[Device]) -> list[Device]:
+    """Return the inputs that don't hear an output; refuse to take one unasked that does."""
+    found = [device for device in able if not device.hears_output]
+    if not found:
+        names = ", ".join(f"'{device.name}'" for device in able)
+        msg = f"every input here hears what the computer plays, not a microphone ({names}): plug a "
+        msg += "microphone in, then `apexline devices`; --record takes such an input by its name"
+        raise NoMicrophoneError(msg)
+    return found
 
 
 def _find_named(able: list[Device], wanted: str, direction: Direction) -> Device:

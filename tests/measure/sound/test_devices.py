@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from measure.errors import SoundDeviceError
+from measure.errors import NoMicrophoneError, SoundDeviceError
 from measure.sound.devices import Device, Wiring, choose
 
 
@@ -102,3 +102,37 @@ def test_a_sound_server_is_told_from_a_card() -> None:
     assert CARD.caution is None
     assert device(0, "pulse").caution is not None
     assert device(0, "default", "JACK").caution is None
+
+
+# Known input: such inputs as sound systems name them, with cards and microphones invented here.
+HEARING_OUTPUT = (
+    "Monitor of HDA card Analog Stereo",
+    "alsa_output.usb-card.analog-stereo.monitor",
+    "Loopback: PCM (hw:2,1)",
+    "Loop-back (virtual)",
+    "Stereo Mix (HDA audio)",
+    "Wave Out Mix",
+)
+
+
+@pytest.mark.parametrize("name", HEARING_OUTPUT)
+def test_an_input_that_hears_the_output_is_never_taken_unasked(name: str) -> None:
+    # Known input: the system's own choice is a monitor; the microphone is taken all the same.
+    looped = device(5, name, default_input=True)
+    assert looped.hears_output
+    assert choose((looped, MICROPHONE), "record", asked=None, kept=None).device is MICROPHONE
+    with pytest.raises(NoMicrophoneError, match="every input here hears what the computer plays"):
+        choose((looped,), "record", asked=None, kept=None)
+    assert choose((looped, MICROPHONE), "record", asked=name, kept=None).device is looped
+    assert choose((looped, MICROPHONE), "play", asked=None, kept=None).device is looped
+
+
+@pytest.mark.parametrize("name", ["Monitors: USB (hw:1,0)", "Mixer in", "default", "Line in"])
+def test_other_inputs_are_taken(name: str) -> None:
+    # Known input: names that only resemble those.
+    assert not device(5, name).hears_output
+
+
+def test_an_output_called_monitor_hears_nothing() -> None:
+    # Known input: a display that plays.
+    assert not device(5, "Display monitor (HDMI)", n_inputs=0).hears_output
