@@ -8,23 +8,27 @@ checks. `Reading` is what every command, figure and report starts from.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.basics.air import Air
 from analysis.basics.arrays import Float
+from analysis.basics.uncertainty import COVERAGE_FACTOR
 from analysis.bass.bass import Bass, add_causes, measured_decay_s, read_bass
 from analysis.pair.arrival import ArrivalMatch, match_arrivals, withhold_difference
 from analysis.pair.direct_gate import direct_gate_s
 from analysis.pair.level import LevelMatch, match_levels
 from analysis.pair.polarity import PolarityMatch, match_polarity
+from analysis.pair.sameness import Sameness, check_sameness, compare_sides
 from analysis.recording.alignment import AlignedPasses, PassSummary, align_passes, summarise_passes
 from analysis.recording.checks.automatic_gain import check_gain, measure_pause_noise
+from analysis.recording.checks.channels import check_channel
 from analysis.recording.checks.check import Check
 from analysis.recording.checks.clipping import check_clipping, find_clipping
 from analysis.recording.checks.hum import Hum, check_hum, find_hum, quiet_stretch
+from analysis.recording.checks.loop_back import check_loop_back
 from analysis.recording.checks.passes import (
     check_clock,
     check_cut_short,
@@ -43,7 +47,6 @@ from analysis.recording.checks.recording import (
     worst_harmonic,
 )
 from analysis.recording.dropouts.zero_blocks import find_zero_blocks, quantisation_step
-from analysis.recording.passes import find_hits
 from analysis.recording.responses import SideResponse, average_passes
 from analysis.recording.signal_to_noise import check_noise, octave_snr_db
 from analysis.room.prediction import Prediction, predict
@@ -74,6 +77,8 @@ class Reading:
         is there.
     distortion : tuple of (str, HarmonicLevel)
         Side and harmonic.
+    sameness : Sameness or None
+        Whether left and right are one sound; None where a side or a room wasn't heard.
     prediction : Prediction or None
         What the room is expected to do, with its file.
     snr_db : dict
@@ -88,6 +93,7 @@ class Reading:
     left: SideResponse | None
     right: SideResponse | None
     arrival: ArrivalMatch | None
+    sameness: Sameness | None
     level: LevelMatch | None
     polarity: PolarityMatch | None
     distortion: tuple[tuple[str, HarmonicLevel], ...]
@@ -106,23 +112,6 @@ class Reading:
             (arrival.difference_m, arrival.in_room_std_m or 0.0),
             (prediction.positions.left_minus_right_m, TAPED_DIFFERENCE_STD_M),
         )
-
-
-def loudest_channel(channels: Sequence[Float], programme: Programme) -> int:
-    """Return the channel in which the programme stands out most.
-
-    Parameters
-    ----------
-    channels : sequence of ndarray, shape (n,)
-        At the programme's sampling frequency.
-    """
-    if len(channels) == 1:
-        return 0
-    scores = []
-    for channel in channels:
-        hits = find_hits(channel, programme)
-        scores.append((len(hits), sum(hit.crest for hit in hits)))
-    return max(range(len(scores)), key=lambda index: scores[index])
 
 
 def read_recording(
@@ -161,6 +150,8 @@ def read_recording(
     snr_db = octave_snr_db(sides, programme)
     bass, prediction = _read_bass(sides, hum, air, room)
     checks["noise"] = check_noise(snr_db)
+    sameness = _compare_sides(sides, checks)
+    checks["same_sound"] = check_sameness(sameness)
     failed = {name for name, check in checks.items() if check.verdict == "fail"}
     repair_std_s = _repair_std_s(aligned, rate_hz, recorded_hz)
     arrival = _match_arrivals(sides, aligned, air, failed, repair_std_s=repair_std_s)
@@ -182,14 +173,52 @@ def read_recording(
         left=sides[0],
         right=sides[1],
         arrival=arrival,
+        sameness=sameness,
         level=level,
-        polarity=_match_polarity(sides, arrival),
+        polarity=None if "same_sound" in failed else _match_polarity(sides, arrival),
         distortion=distortion,
         bass=bass,
         prediction=prediction,
         checks=tuple(checks.values()),
         snr_db=snr_db,
     )
+
+
+def compare_channels(reading: Reading, taken: int, rivals: Mapping[int, Reading]) -> Reading:
+    """Return the reading of one channel, held against those of others that hear the sweep as well.
+
+    Where they disagree on the arrival it depends on which is the microphone at the seat: arrival,
+    level and polarity are withheld.
+
+    Parameters
+    ----------
+    taken : int
+        The reading's channel, from 0.
+    rivals : mapping of int to Reading
+        Channel to reading.
+    """
+    differing = [at for at, other in rivals.items() if _differ(reading.arrival, other.arrival)]
+    agreeing = [at for at in rivals if at not in differing]
+    judged = check_channel(taken, agreeing, differing)
+    checks = tuple(judged if check.name == judged.name else check for check in reading.checks)
+    if not differing or reading.arrival is None:
+        return replace(reading, checks=checks)
+    return replace(
+        reading,
+        usable=False,
+        arrival=withhold_difference(reading.arrival, "the channels disagree"),
+        level=None,
+        polarity=None,
+        checks=checks,
+    )
+
+
+def _differ(one: ArrivalMatch | None, other: ArrivalMatch | None) -> bool:
+    """Return whether two arrivals differ by more than the microphone's place leaves uncertain."""
+    if one is None or other is None or one.difference_m is None or other.difference_m is None:
+        return False
+    std_m = math.hypot(one.in_room_std_m or 0.0, other.in_room_std_m or 0.0)
+    return abs(one.difference_m - other.difference_m) > COVERAGE_FACTOR * std_m
 
 
 _Sides = tuple[SideResponse | None, SideResponse | None]
@@ -240,6 +269,9 @@ def _recording_checks(
         check_hum(hum),
         check_dropout(aligned, sides, programme.sample_rate_hz),
         check_silent(sides, programme),
+        check_channel(0),
+        check_loop_back(sides),
+        Check(name="same_sound", verdict="pass", detail=""),
         check_disturbance(aligned, sides, programme, n_samples),
         check_clock(aligned, programme),
         check_sweep(aligned, programme),
@@ -257,6 +289,14 @@ def _both_responses(sides: _Sides) -> tuple[ImpulseResponse, ImpulseResponse] | 
     return (left.response, right.response) if left and right else None
 
 
+def _compare_sides(sides: _Sides, checks: dict[str, Check]) -> Sameness | None:
+    """Say whether left and right are one sound, unless no pair or no room was heard."""
+    both = _both_responses(sides)
+    if both is None or "fail" in {checks[name].verdict for name in ("silent_channel", "loop_back")}:
+        return None
+    return compare_sides(*both)
+
+
 def _repair_std_s(aligned: AlignedPasses, rate_hz: float, recorded_hz: float) -> float:
     """Return what mended blocks leave uncertain in the arrival, one sigma.
 
@@ -272,7 +312,7 @@ def _match_arrivals(
 ) -> ArrivalMatch | None:
     """Match the arrivals, unless the recording can't tell them."""
     both = _both_responses(sides)
-    spoilt = failed & {"silent_channel", "wrong_sweep", "too_quiet"}
+    spoilt = failed & {"silent_channel", "wrong_sweep", "too_quiet", "loop_back"}
     lost = not (aligned.clock.jump_located and aligned.assignment.sides_certain)
     # An unknown clock widens the uncertainty; an impossible one says that something is wrong.
     impossible = "clock" in failed and aligned.clock.measured
@@ -283,6 +323,8 @@ def _match_arrivals(
         speed_of_sound_m_s=air.speed_of_sound_m_s,
         clock_std_s=math.hypot(aligned.clock.left_right_std_s, repair_std_s),
     )
+    if "same_sound" in failed:
+        return withhold_difference(match, "left and right are one sound")
     apart_m = abs(match.difference_m or 0.0)
     if aligned.clock.jump_after is None or apart_m < LARGEST_WITH_JUMP_M:
         return match
@@ -306,7 +348,7 @@ def _match_levels(
 ) -> LevelMatch | None:
     """Match the levels, unless the recording's gain can't be trusted."""
     both = _both_responses(sides)
-    spoilt = failed & {"silent_channel", "clipping", "automatic_gain", "too_quiet"}
+    spoilt = failed & {"silent_channel", "clipping", "automatic_gain", "too_quiet", "same_sound"}
     if both is None or spoilt or arrival is None:
         return None
     gate_s = direct_gate_s((both[0], arrival.left_s), (both[1], arrival.right_s))

@@ -5,7 +5,8 @@ cause should go, `fail` that a number is wrong and withheld, or too uncertain to
 clean recording passes all of them. Every threshold is a constant with its reason, beside
 the check that uses it: `analysis.recording.checks.clipping`, `analysis.recording.checks.hum`,
 `analysis.recording.signal_to_noise`, `analysis.recording.checks.automatic_gain`,
-`analysis.recording.checks.passes` and `analysis.recording.checks.recording`.
+`analysis.recording.checks.passes`, `analysis.recording.checks.loop_back`,
+`analysis.recording.checks.recording` and `analysis.pair.sameness`.
 """
 
 from __future__ import annotations
@@ -19,6 +20,9 @@ NAMES = (
     "hum",
     "dropout",
     "silent_channel",
+    "channel",
+    "loop_back",
+    "same_sound",
     "spoilt_pass",
     "clock",
     "wrong_sweep",

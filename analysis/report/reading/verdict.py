@@ -19,7 +19,14 @@ from analysis.pair.polarity import PolarityMatch
 from analysis.reading import Reading
 from analysis.report import format as fmt
 from analysis.report.bass import causes_text, feature_text, move_text
-from analysis.report.reading.checks import failed_because, say_failed, say_geometry, say_warnings
+from analysis.report.reading.checks import (
+    failed_because,
+    say_asked,
+    say_failed,
+    say_geometry,
+    say_nothing_to_do,
+    say_warnings,
+)
 from analysis.report.reading.verdict_part import LIFTING, VerdictPart
 
 TOLERANCE_M: Final = 2e-3
@@ -107,25 +114,26 @@ def verdict(
         say_level(reading.level),
         say_bass(reading.bass, room_known=reading.prediction is not None),
     ]
-    failed = say_failed(reading.checks)
+    failed, asked = say_failed(reading.checks), say_asked(reading.checks)
     polarity, arrival, level, bass = said
     if reading.contradicted_by_tape:
         arrival, level = _without_sides(reading, arrival, level)
     known = reading.arrival is not None and reading.arrival.difference_m is not None
     actions = [
         failed.action,
+        asked.action,
         polarity.action,
         say_geometry(reading.checks) if known and not reading.contradicted_by_tape else None,
         # With nothing measured, to mend the recording is all there is to do.
-        arrival.action if known or failed.action is None else None,
+        arrival.action if known or not (failed.action or asked.action) else None,
         level.action,
     ]
     return Verdict(
-        actions=tuple(text for text in actions if text)
-        or ("Nothing to do: the pair matches within what this recording can tell.",),
+        actions=tuple(text for text in actions if text) or (say_nothing_to_do(reading.checks),),
         findings=(*arrival.findings, *level.findings, *polarity.findings, *bass.findings),
         cautions=(
             *failed.findings,
+            *asked.findings,
             *say_warnings(reading.checks),
             *([arrival.caution] if arrival.caution else []),
         ),

@@ -63,6 +63,7 @@ def reading_document(
         "air": _air(reading),
         "clock": _clock(reading),
         "arrival": _arrival(reading),
+        "sameness": _sameness(reading),
         "level": _level(reading),
         "polarity": _polarity(reading),
         "bass": bass_document(reading.bass, spots),
@@ -203,6 +204,27 @@ def _reason(reading: Reading) -> str:
     """Return why there is no arrival at all."""
     failed = [check.detail for check in reading.checks if check.verdict == "fail"]
     return "; ".join(failed) or "not both loudspeakers were heard"
+
+
+def _sameness(reading: Reading) -> JsonObject:
+    """Return whether left and right are one sound, and what tells it."""
+    found = reading.sameness
+    if found is None:
+        return {"state": None, "gain_db": None, "cells": []}
+    return {
+        "state": found.state,
+        "gain_db": found.gain_db,
+        "cells": [
+            {
+                "octave_hz": cell.octave_hz,
+                "part": cell.part,
+                "residual_db": cell.residual_db,
+                "repeats_db": cell.repeats_db,
+                "limit_db": cell.limit_db,
+            }
+            for cell in found.cells
+        ],
+    }
 
 
 def _level(reading: Reading) -> JsonObject:

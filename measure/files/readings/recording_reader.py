@@ -8,7 +8,8 @@ from pathlib import Path
 from analysis.basics.air import Air
 from analysis.basics.arrays import Float
 from analysis.bass.bass import add_positions
-from analysis.reading import Reading, loudest_channel, read_recording
+from analysis.reading import Reading, compare_channels, read_recording
+from analysis.recording.checks.channels import ChannelChoice, choose_channel
 from analysis.recording.checks.check import Check
 from analysis.recording.extraction import NoPassError
 from analysis.room.room import Positions, Room
@@ -19,6 +20,9 @@ from measure.files.audio_files import SoundFile, read_sound
 from measure.files.microphone import Microphone
 
 SEARCHED_CHANNELS = 64
+
+MOST_RIVALS = 3
+"""So many other channels are read in full to see whether it matters which is taken."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -87,9 +91,10 @@ def read_file(
         If the programme isn't in it.
     """
     sound = read_sound(path)
-    index = _channel(sound, programme, channel)
-    try:
-        reading = read_recording(
+    chosen = _channel(sound, programme, channel)
+
+    def read(index: int) -> Reading:
+        return read_recording(
             sound.samples[index],
             recorded_hz=sound.sample_rate_hz,
             programme=programme,
@@ -99,14 +104,20 @@ def read_file(
             if microphone is None
             else (microphone.frequency_hz, microphone.correction_db),
         )
+
+    try:
+        reading = read(chosen.index)
+        rivals = {index: read(index) for index in chosen.rivals[:MOST_RIVALS]}
     except NoPassError as problem:
         raise NotHeardError(_not_heard(path, other_sweep=problem.other_sweep)) from problem
+    if rivals:
+        reading = compare_channels(reading, chosen.index, rivals)
     if sound.truncated:
         reading = _with_warning(reading, "cut_short", f"{path.name} ends before its header says")
     return FileReading(
         reading=reading,
         path=path,
-        channel=index + 1,
+        channel=chosen.index + 1,
         n_channels=sound.samples.shape[0],
         sample_rate_hz=sound.sample_rate_hz,
         encoding=sound.encoding,
@@ -114,21 +125,21 @@ def read_file(
     )
 
 
-def _channel(sound: SoundFile, programme: Programme, channel: int | None) -> int:
-    """Return the index of the microphone's channel."""
+def _channel(sound: SoundFile, programme: Programme, channel: int | None) -> ChannelChoice:
+    """Return the microphone's channel, and those that it could be as well."""
     n_channels = sound.samples.shape[0]
     if channel is not None:
         if not 1 <= channel <= n_channels:
             msg = f"{sound.path} has {n_channels} channels, so no channel {channel}"
             raise AudioFileError(msg)
-        return channel - 1
+        return ChannelChoice(index=channel - 1, rivals=())
     if n_channels == 1:
-        return 0
+        return ChannelChoice(index=0, rivals=())
     searched = [
         _at_programme_rate(one, sound.sample_rate_hz, programme)
         for one in sound.samples[:SEARCHED_CHANNELS]
     ]
-    return loudest_channel(searched, programme)
+    return choose_channel(searched, programme)
 
 
 def _at_programme_rate(samples: Float, rate_hz: float, programme: Programme) -> Float:
