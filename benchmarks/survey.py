@@ -78,7 +78,7 @@ def wall_estimates(walls: SurveyWalls) -> dict[str, Estimate]:
 
 def estimates(solution: Solution) -> dict[str, Estimate]:
     """Return all derived quantities of a solved survey by name."""
-    node = solution.built.node
+    node = solution.survey_network.node
     found = propagate(solution.adjusted, lambda places: triangle_quantities(places, node))
     return found | wall_estimates(survey_walls(solution))
 
@@ -95,7 +95,7 @@ def coverage(n_rooms: int) -> None:
             solution = solve_survey(survey)
             blamed[kit] += bool(solution.blunders)
             away = solution.adjusted.positions_m - truth.adjusted.positions_m
-            node = solution.built.node
+            node = solution.survey_network.node
             points = [k for name, k in node.items() if " wall " not in name]
             astray += bool(np.linalg.norm(away, axis=1)[points].max() > 0.05)
             true = estimates(truth)
@@ -126,7 +126,7 @@ def watchfulness(n_rooms: int) -> None:
         for seed in range(n_rooms // len(KITS)):
             rng = np.random.default_rng([SEED + 1, code, seed])
             survey = survey_of(random_places(rng), kit)
-            built = build_survey_network(survey)
+            survey_network = build_survey_network(survey)
             clean = solve_survey(survey).adjusted
             checked = np.flatnonzero(clean.redundancy >= LEAST_REDUNDANCY)
             if not checked.size:
@@ -146,7 +146,10 @@ def watchfulness(n_rooms: int) -> None:
             if correlation.max() <= ALIKE:
                 alone += 1
                 named += hit
-            assert built.observations[row].label == solution.built.observations[row].label
+            assert (
+                survey_network.observations[row].label
+                == solution.survey_network.observations[row].label
+            )
         single = f"{100 * named / alone:.1f} % of {alone}" if alone else "none stands alone"
         print(
             f"{kit:<8} {n_blunders} blunders: found {100 * found / n_blunders:.1f} %, named among "

@@ -163,10 +163,14 @@ def survey_of(at: dict[str, Float], kit: str) -> Survey:
             for key in keys
         ),
     )
-    built = build_survey_network(
+    survey_network = build_survey_network(
         survey, positions_m=true_positions(build_survey_network(survey), at)
     )
-    return with_values(survey, built, fitted_values(built.network, true_positions(built, at)))
+    return with_values(
+        survey,
+        survey_network,
+        fitted_values(survey_network.network, true_positions(survey_network, at)),
+    )
 
 
 def _observation(key: str, instrument: str) -> Observation:
@@ -182,14 +186,16 @@ def _observation(key: str, instrument: str) -> Observation:
     )
 
 
-def true_positions(built: SurveyNetwork, at: dict[str, Float]) -> Float:
+def true_positions(survey_network: SurveyNetwork, at: dict[str, Float]) -> Float:
     """Return the true places of a network's nodes."""
-    return np.array([at[name] for name in built.names])
+    return np.array([at[name] for name in survey_network.names])
 
 
-def with_values(survey: Survey, built: SurveyNetwork, values: Float) -> Survey:
+def with_values(survey: Survey, survey_network: SurveyNetwork, values: Float) -> Survey:
     """Return a survey whose observations are the absolute values given, in the network's order."""
-    value = {one.label: abs(float(v)) for one, v in zip(built.observations, values, strict=True)}
+    value = {
+        one.label: abs(float(v)) for one, v in zip(survey_network.observations, values, strict=True)
+    }
 
     def height(name: str, old: Height | None) -> Height | None:
         return old and Height(value_m=value[f"height of {name}"], std_m=old.std_m)
@@ -214,9 +220,9 @@ def noisy(
     survey: Survey, rng: np.random.Generator, *, wrong: tuple[int, float] | None = None
 ) -> Survey:
     """Return a survey with noise on every observation, and one wrong by so much if asked for."""
-    built = build_survey_network(survey)
-    network = built.network
+    survey_network = build_survey_network(survey)
+    network = survey_network.network
     values = network.value + network.std * rng.standard_normal(network.std.size)
     if wrong is not None:
         values[wrong[0]] += wrong[1]
-    return with_values(survey, built, values)
+    return with_values(survey, survey_network, values)

@@ -63,8 +63,8 @@ def plan_figure(result: SurveyResult, *, length: Callable[[float], str]) -> Figu
         Words a length in metres.
     """
     places = result.solution.adjusted.positions_m[:, :2]
-    walls = {name: _wall_line(result, name) for name in result.solution.built.segments}
-    shown = [places[result.solution.built.node[name]] for name in _named_points(result)]
+    walls = {name: _wall_line(result, name) for name in result.solution.survey_network.segments}
+    shown = [places[result.solution.survey_network.node[name]] for name in _named_points(result)]
     shown += [*np.concatenate([_cabinet_corners(result, side) for side in SIDES])]
     extent = np.array([*shown, *[point for line in walls.values() for point in line]])
     low, high = extent.min(axis=0) - MARGIN_M, extent.max(axis=0) + MARGIN_M
@@ -102,26 +102,31 @@ def _new_page(low: Float, high: Float) -> tuple[Figure, Axes, int]:
 
 def _named_points(result: SurveyResult) -> list[str]:
     """Return the points that the person named, and the head."""
-    return [HEAD, *(mark.name for mark in result.solution.built.survey.marks)]
+    return [HEAD, *(mark.name for mark in result.solution.survey_network.survey.marks)]
 
 
 def _cabinet_corners(result: SurveyResult, side: Side, *, after: bool = False) -> Float:
     """Return a cabinet's corners, shape (4, 2)."""
-    built = result.solution.built
+    survey_network = result.solution.survey_network
     places = result.plan.positions_m if after else result.solution.adjusted.positions_m
-    return cabinet_corners(places, built.node, side, built.survey.cabinets[side].depth_m)
+    return cabinet_corners(
+        places, survey_network.node, side, survey_network.survey.cabinets[side].depth_m
+    )
 
 
 def _wall_line(result: SurveyResult, name: WallName) -> Float:
     """Return a wall's points, its ends prolonged to its neighbours."""
-    built, places = result.solution.built, result.solution.adjusted.positions_m[:, :2]
-    parts = built.segments[name]
+    survey_network, places = (
+        result.solution.survey_network,
+        result.solution.adjusted.positions_m[:, :2],
+    )
+    parts = survey_network.segments[name]
     line = [places[parts[0][0]], *(places[part[1]] for part in parts)]
     axis = 0 if name in ("front", "rear") else 1
     if line[-1][axis] < line[0][axis]:
         line = line[::-1]
     for end, neighbour in zip((0, -1), _NEXT[name], strict=True):
-        other = built.segments.get(neighbour)
+        other = survey_network.segments.get(neighbour)
         if other is not None:
             inner = line[1] if end == 0 else line[-2]
             near = _nearest_part(other, places, line[end])
@@ -147,7 +152,7 @@ def _intersect_lines(a: Float, b: Float, c: Float, d: Float) -> Float:
 
 def _draw_furniture(ax: Axes, result: SurveyResult) -> None:
     """Draw furniture as boxes behind their fronts."""
-    for piece in result.solution.built.survey.furniture:
+    for piece in result.solution.survey_network.survey.furniture:
         first, second = (result.solution.place_m(name)[:2] for name in piece.ends)
         front = second - first
         back = np.array([-front[1], front[0]]) / np.linalg.norm(front) * (piece.depth_m or 0.3)
@@ -224,7 +229,7 @@ def _draw_head(ax: Axes, result: SurveyResult) -> None:
         Circle(tuple(head), HEAD_RADIUS_M, facecolor="white", edgecolor=style.INK, zorder=3)
     )
     ax.plot(*head, marker="+", markersize=6, color=style.INK, zorder=4)
-    after = result.plan.positions_m[result.solution.built.node[HEAD], :2]
+    after = result.plan.positions_m[result.solution.survey_network.node[HEAD], :2]
     if float(np.linalg.norm(after - head)) > 1e-6:
         ax.add_patch(
             Circle(tuple(after), HEAD_RADIUS_M, fill=False, linestyle=(0, (4, 2)), zorder=4)
@@ -272,7 +277,7 @@ def _label(
 
 def _draw_marks(ax: Axes, result: SurveyResult) -> None:
     """Draw the person's marks and their names, those of walls inside the room."""
-    survey = result.solution.built.survey
+    survey = result.solution.survey_network.survey
     inward = {mark: _INWARD_PT[wall.name] for wall in survey.walls for mark in wall.marks}
     for mark in survey.marks:
         place = result.solution.place_m(mark.name)[:2]

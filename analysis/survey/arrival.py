@@ -25,7 +25,7 @@ from analysis.survey.solution import Solution
 from analysis.survey.survey import HEAD
 from analysis.survey.triangle import Triangle
 
-HIDDEN: Final = 3.0
+HIDDEN_SIGMAS: Final = 3.0
 """A slip that moves its own standardised residual by less than this can go unseen."""
 
 MOST_SUSPECTS: Final = 3
@@ -105,7 +105,7 @@ def compare_arrival(
 
 def _find_suspects(solution: Solution, off_m: float) -> list[Suspect]:
     """Return the observations that could hide such an error, the smallest error first."""
-    adjusted, observations = solution.adjusted, solution.built.observations
+    adjusted, observations = solution.adjusted, solution.survey_network.observations
     weighted = adjusted.weighted_jacobian()
     influence = np.asarray(weighted @ (adjusted.covariance @ _distance_gradient(solution)))
     influence = influence / adjusted.network.std
@@ -120,7 +120,7 @@ def _find_suspects(solution: Solution, off_m: float) -> list[Suspect]:
             continue
         error_m = -off_m / float(influence[row])
         moved = abs(error_m) * np.sqrt(adjusted.redundancy[row]) / observation.std
-        if moved < HIDDEN and abs(error_m) < observation.value / 2:
+        if moved < HIDDEN_SIGMAS and abs(error_m) < observation.value / 2:
             found.append((abs(error_m), observation, error_m))
     found.sort(key=lambda one: one[0])
     return [
@@ -131,7 +131,7 @@ def _find_suspects(solution: Solution, off_m: float) -> list[Suspect]:
 
 def _distance_gradient(solution: Solution) -> Float:
     """Return the derivatives of the distance difference by the unknowns."""
-    network, node = solution.built.network, solution.built.node
+    network, node = solution.survey_network.network, solution.survey_network.node
     slopes = network.node_map.toarray().T.reshape(-1, *solution.adjusted.positions_m.shape)
 
     def difference(places: Float) -> Float:

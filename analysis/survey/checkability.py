@@ -1,13 +1,14 @@
 r"""Which observations nothing checks, and which further observation would check them.
 
-An observation with a redundancy number below `LEAST` could be wrong by many of its sigmas without
-a sign of it. Of all distances that nobody took, each would raise the redundancy of observation i by
+An observation with a redundancy number below `UNCHECKED_BELOW` could be wrong by many of its
+sigmas without a sign of it. Of all distances that nobody took, each would raise the redundancy of
+observation i by
 
 .. math:: \frac{(a_i^T Q\,a)^2}{\sigma_i^2\,(\sigma^2 + a^T Q\,a)},
 
 with the derivatives a and the sigma of the further one: the covariance after one more observation
 (Sherman and Morrison's formula). The one that raises it most is proposed; where none lifts it
-above `LEAST`, reading it once more, independently, is: that checks for slips at least.
+above `UNCHECKED_BELOW`, reading it once more, independently, is: that checks for slips at least.
 
 References
 ----------
@@ -30,7 +31,7 @@ from analysis.survey.adjustment.survey_network import nearest_segment
 from analysis.survey.solution import Solution
 from analysis.survey.survey import SIDES, SURVEY_TAPE_STD_M
 
-LEAST: Final = 0.1
+UNCHECKED_BELOW: Final = 0.1
 """Below it an error of ten sigmas moves its own residual by no more than one of them each, and
 goes unseen. Common practice in engineering surveys (from memory)."""
 
@@ -44,7 +45,7 @@ class Uncheckable:
     Attributes
     ----------
     redundancy : float
-        0 to `LEAST`.
+        0 to `UNCHECKED_BELOW`.
     add : str
         The observation that would check it.
     again : bool
@@ -67,18 +68,18 @@ def uncheckable_observations(solution: Solution) -> tuple[Uncheckable, ...]:
     tuple of Uncheckable
         Statements that follow from the box or were assumed are left out.
     """
-    adjusted, built = solution.adjusted, solution.built
+    adjusted, survey_network = solution.adjusted, solution.survey_network
     poor = [
         row
-        for row, observation in enumerate(built.observations)
+        for row, observation in enumerate(survey_network.observations)
         if adjusted.active[row]
-        and adjusted.redundancy[row] < LEAST
+        and adjusted.redundancy[row] < UNCHECKED_BELOW
         and observation.instrument not in ("box", "assumed")
     ]
     if not poor:
         return ()
     offers, labels = _possible_observations(solution)
-    network = built.network
+    network = survey_network.network
     _, own = observation_slopes(
         network, adjusted.positions_m, [network.observations[row] for row in poor]
     )
@@ -96,11 +97,11 @@ def uncheckable_observations(solution: Solution) -> tuple[Uncheckable, ...]:
 
 def _possible_observations(solution: Solution) -> tuple[list[NetworkObservation], list[str]]:
     """Return distances and wall observations that could still be taken, and their labels."""
-    built = solution.built
-    taken = {frozenset(one.nodes) for one in built.network.observations}
+    survey_network = solution.survey_network
+    taken = {frozenset(one.nodes) for one in survey_network.network.observations}
     held = {
         name: k
-        for name, k in built.node.items()
+        for name, k in survey_network.node.items()
         if not name.endswith(_NOT_HELD) and not name.endswith(" tweeter")
     }
     boxes = [{f"{side} inner", f"{side} outer"} for side in SIDES]
@@ -111,7 +112,7 @@ def _possible_observations(solution: Solution) -> tuple[list[NetworkObservation]
                 NetworkObservation(kind="distance", nodes=(a, b), value=1.0, std=SURVEY_TAPE_STD_M)
             )
             labels.append(f"{first} to {second}")
-    for wall, parts in built.segments.items():
+    for wall, parts in survey_network.segments.items():
         for name, k in held.items():
             ends = nearest_segment(parts, k, solution.adjusted.positions_m)
             if len({k, *ends}) == 3 and frozenset((k, *ends)) not in taken:
@@ -126,11 +127,11 @@ def _possible_observations(solution: Solution) -> tuple[list[NetworkObservation]
 
 def _propose_check(solution: Solution, row: int, gain: Float, labels: list[str]) -> Uncheckable:
     """Return an observation with what would check it best."""
-    observation, std = solution.built.observations[row], solution.adjusted.network.std[row]
+    observation, std = solution.survey_network.observations[row], solution.adjusted.network.std[row]
     redundancy = float(solution.adjusted.redundancy[row])
     best = int(np.argmax(gain)) if gain.size else -1
     then = redundancy + float(gain[best] / std**2) if gain.size else redundancy
-    if then >= LEAST:
+    if then >= UNCHECKED_BELOW:
         add, again = labels[best], False
     else:
         # Twice the same: its share of the fit is halved, and more.

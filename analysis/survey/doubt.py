@@ -74,7 +74,7 @@ def _depends_on_choice(solution: Solution, target: Target) -> bool:
 
 def _left_minus_right(solution: Solution, places: Float) -> dict[str, float]:
     """Return left minus right of what is held to a tolerance."""
-    found = triangle_quantities(places, solution.built.node)
+    found = triangle_quantities(places, solution.survey_network.node)
     return {
         name: float(np.asarray(found[f"{name}.left_minus_right"]))
         for name in ("distance", "toe_in", "offset", "depth")

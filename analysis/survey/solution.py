@@ -88,7 +88,7 @@ class Solution:
         Nodes whose places these leave open.
     """
 
-    built: SurveyNetwork
+    survey_network: SurveyNetwork
     adjusted: Adjustment
     blunders: tuple[Blunder, ...]
     undetermined: tuple[str, ...]
@@ -102,12 +102,12 @@ class Solution:
 
     def place_m(self, name: str) -> Float:
         """Return a node's coordinates in metres, shape (3,)."""
-        return np.asarray(self.adjusted.positions_m[self.built.node[name]])
+        return np.asarray(self.adjusted.positions_m[self.survey_network.node[name]])
 
     def place_covariance(self, name: str) -> Float:
         """Return the covariance of a node's coordinates in square metres, shape (3, 3)."""
-        row = 3 * self.built.node[name]
-        slopes = self.built.network.node_map[row : row + 3].toarray()
+        row = 3 * self.survey_network.node[name]
+        slopes = self.survey_network.network.node_map[row : row + 3].toarray()
         return np.asarray(slopes @ self.adjusted.covariance @ slopes.T)
 
 
@@ -119,19 +119,21 @@ def solve_survey(survey: Survey) -> Solution:
     ValueError
         If an observation names a point or wall that isn't there.
     """
-    built = build_survey_network(survey)
-    start = _find_start(built)
+    survey_network = build_survey_network(survey)
+    start = _find_start(survey_network)
     ambiguous = start.ambiguous
-    if any(len(parts) > 1 for parts in built.segments.values()):
-        built = build_survey_network(survey, positions_m=built.network.positions(start.unknowns))
-    adjusted, blunders = _search_from(built, start)
-    said, nodes = describe_undetermined(built, adjusted)
+    if any(len(parts) > 1 for parts in survey_network.segments.values()):
+        survey_network = build_survey_network(
+            survey, positions_m=survey_network.network.positions(start.unknowns)
+        )
+    adjusted, blunders = _search_from(survey_network, start)
+    said, nodes = describe_undetermined(survey_network, adjusted)
     return Solution(
-        built=built,
+        survey_network=survey_network,
         adjusted=adjusted,
         blunders=blunders,
-        undetermined=(*said, *describe_ambiguity(built, ambiguous)),
-        contradictions=tuple(describe_contradictions(built, adjusted, nodes | ambiguous)),
+        undetermined=(*said, *describe_ambiguity(survey_network, ambiguous)),
+        contradictions=tuple(describe_contradictions(survey_network, adjusted, nodes | ambiguous)),
         open_nodes=frozenset(nodes | ambiguous),
     )
 
@@ -154,12 +156,14 @@ class _Start(NamedTuple):
     ambiguous: set[str]
 
 
-def _find_start(built: SurveyNetwork) -> _Start:
+def _find_start(survey_network: SurveyNetwork) -> _Start:
     """Return where to begin."""
-    layout = usual_layout(built)
-    network, heights_m = built.network, _approximate_heights(built)
+    layout = usual_layout(survey_network)
+    network, heights_m = survey_network.network, _approximate_heights(survey_network)
     plans = approximate_plans(
-        [*_observations_before_walls(built), *_tweeter_distances(built)], heights_m, layout
+        [*_observations_before_walls(survey_network), *_tweeter_distances(survey_network)],
+        heights_m,
+        layout,
     )
     found: list[tuple[float, Float]] = []
     tried, tried_from = list[Float](), list[Float]()
@@ -170,7 +174,7 @@ def _find_start(built: SurveyNetwork) -> _Start:
             continue
         tried.append(plan)
         unknowns = _nearest_unknowns(
-            network, np.column_stack([_place_straight_walls(built, plan), heights_m])
+            network, np.column_stack([_place_straight_walls(survey_network, plan), heights_m])
         )
         turned = orient_perpendiculars(network, network.positions(unknowns))
         tried_from.append(unknowns)
@@ -178,74 +182,89 @@ def _find_start(built: SurveyNetwork) -> _Start:
         found.append((_misfit_cost(turned, unknowns, layout), unknowns))
     found.sort(key=lambda one: one[0])
     return _Start(
-        unknowns=found[0][1], tried_from=tried_from, ambiguous=_ambiguous_nodes(built, found)
+        unknowns=found[0][1],
+        tried_from=tried_from,
+        ambiguous=_ambiguous_nodes(survey_network, found),
     )
 
 
-def _ambiguous_nodes(built: SurveyNetwork, found: list[tuple[float, Float]]) -> set[str]:
+def _ambiguous_nodes(survey_network: SurveyNetwork, found: list[tuple[float, Float]]) -> set[str]:
     """Return the nodes that solutions as good as the first, best one put elsewhere."""
-    best = built.network.positions(found[0][1])
-    names, ambiguous = built.names, set[str]()
+    best = survey_network.network.positions(found[0][1])
+    names, ambiguous = survey_network.names, set[str]()
     for cost, unknowns in found[1:]:
         if cost < found[0][0] + AMBIGUOUS_COST:
-            away = np.linalg.norm(built.network.positions(unknowns) - best, axis=1)
+            away = np.linalg.norm(survey_network.network.positions(unknowns) - best, axis=1)
             ambiguous |= {names[k] for k in np.flatnonzero(away > DISTINCT_M)}
     return ambiguous
 
 
-def _search_from(built: SurveyNetwork, start: _Start) -> tuple[Adjustment, tuple[Blunder, ...]]:
+def _search_from(
+    survey_network: SurveyNetwork, start: _Start
+) -> tuple[Adjustment, tuple[Blunder, ...]]:
     """Return the adjustment from the start that leaves the fewest observations aside."""
-    suspects = ~built.assumed
-    network = orient_perpendiculars(built.network, built.network.positions(start.unknowns))
+    suspects = ~survey_network.assumed
+    network = orient_perpendiculars(
+        survey_network.network, survey_network.network.positions(start.unknowns)
+    )
     found = [search_blunders(network, start.unknowns, suspects=suspects)]
     if len(found[0][1]) > FEW_BLUNDERS and suspects.sum() <= MOST_TRIED:
         unknowns, aside = likeliest_blunder(network, start.unknowns, suspects)
         found.append(search_blunders(network, unknowns, suspects=suspects, aside=aside))
     if len(found[0][1]) > FEW_BLUNDERS:
         for one in (*start.tried_from, start.unknowns):
-            turned = orient_perpendiculars(built.network, built.network.positions(one))
+            turned = orient_perpendiculars(
+                survey_network.network, survey_network.network.positions(one)
+            )
             unknowns = robust_unknowns(turned, one)
             aside = gross_observations(turned, unknowns, suspects)
             found.append(search_blunders(turned, unknowns, suspects=suspects, aside=aside))
     return min(
-        found, key=lambda one: len(one[1]) + len(describe_contradictions(built, one[0], set()))
+        found,
+        key=lambda one: len(one[1]) + len(describe_contradictions(survey_network, one[0], set())),
     )
 
 
-def _approximate_heights(built: SurveyNetwork) -> Float:
+def _approximate_heights(survey_network: SurveyNetwork) -> Float:
     """Return each node's height in metres: as read, shared or usual."""
-    usual = [one.value for one in built.observations if one.kind == "height"]
+    usual = [one.value for one in survey_network.observations if one.kind == "height"]
     heights_m = node_heights(
-        built.network.observations,
-        built.network.n_nodes,
+        survey_network.network.observations,
+        survey_network.network.n_nodes,
         usual_m=usual[0] if usual else USUAL_HEIGHT_M,
     )
-    return _share_edge_heights(built, heights_m)
+    return _share_edge_heights(survey_network, heights_m)
 
 
-def _share_edge_heights(built: SurveyNetwork, heights_m: Float) -> Float:
+def _share_edge_heights(survey_network: SurveyNetwork, heights_m: Float) -> Float:
     """Give the edges that share their tweeter's height that height, and walls the floor's."""
     heights_m = heights_m.copy()
-    for side, cabinet in built.survey.cabinets.items():
+    for side, cabinet in survey_network.survey.cabinets.items():
         source = "tweeter" if cabinet.edges is None else "inner"
         for part in ("inner", "outer"):
-            heights_m[built.node[f"{side} {part}"]] = heights_m[built.node[f"{side} {source}"]]
+            heights_m[survey_network.node[f"{side} {part}"]] = heights_m[
+                survey_network.node[f"{side} {source}"]
+            ]
     return heights_m
 
 
-def _straight_wall_nodes(built: SurveyNetwork) -> set[int]:
+def _straight_wall_nodes(survey_network: SurveyNetwork) -> set[int]:
     """Return the nodes of straight walls that are found from observations to them."""
-    return {built.node[name] for name in built.node if name.endswith((" wall a", " wall b"))}
+    return {
+        survey_network.node[name]
+        for name in survey_network.node
+        if name.endswith((" wall a", " wall b"))
+    }
 
 
-def _observations_before_walls(built: SurveyNetwork) -> list[NetworkObservation]:
+def _observations_before_walls(survey_network: SurveyNetwork) -> list[NetworkObservation]:
     """Return the observations that can place points before the straight walls are known.
 
     An observation taken twice counts once: two equal circles cross nowhere, or everywhere.
     """
-    hidden = _straight_wall_nodes(built)
+    hidden = _straight_wall_nodes(survey_network)
     kept: list[NetworkObservation] = []
-    for one in built.network.observations:
+    for one in survey_network.network.observations:
         twins = (
             other
             for other in kept
@@ -265,15 +284,17 @@ def _join_same_nodes(one: NetworkObservation, other: NetworkObservation) -> bool
     return one.nodes == other.nodes
 
 
-def _tweeter_distances(built: SurveyNetwork) -> list[NetworkObservation]:
+def _tweeter_distances(survey_network: SurveyNetwork) -> list[NetworkObservation]:
     """Return the distances that follow from a tweeter's place between two edges."""
     links = []
     for side in SIDES:
-        cabinet = built.survey.cabinets[side]
-        inner, outer, tweeter = (built.node[f"{side} {p}"] for p in ("inner", "outer", "tweeter"))
+        cabinet = survey_network.survey.cabinets[side]
+        inner, outer, tweeter = (
+            survey_network.node[f"{side} {p}"] for p in ("inner", "outer", "tweeter")
+        )
         widths = [
             one.value
-            for one in built.network.observations
+            for one in survey_network.network.observations
             if one.kind == "distance" and set(one.nodes) == {inner, outer}
         ]
         if widths and cabinet.edges is None:
@@ -288,18 +309,18 @@ def _tweeter_distances(built: SurveyNetwork) -> list[NetworkObservation]:
     return links
 
 
-def _place_straight_walls(built: SurveyNetwork, plan: Float) -> Float:
+def _place_straight_walls(survey_network: SurveyNetwork, plan: Float) -> Float:
     """Lay the straight walls where the observations to them put them on average."""
     plan = plan.copy()
-    for name, parts in built.segments.items():
+    for name, parts in survey_network.segments.items():
         first, second = parts[0][0], parts[-1][1]
-        if first not in _straight_wall_nodes(built):
+        if first not in _straight_wall_nodes(survey_network):
             continue
         axis = 1 if name in ("front", "rear") else 0
         sign = -1.0 if name in ("front", "left") else 1.0
         places = [
             plan[one.nodes[0], axis] + sign * one.value
-            for one in built.network.observations
+            for one in survey_network.network.observations
             if one.kind == "perpendicular" and one.nodes[1:] == (first, second)
         ]
         if places:

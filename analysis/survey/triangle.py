@@ -176,7 +176,7 @@ def _side_quantities(at: dict[str, Float], side: Side) -> dict[str, Float]:
 
 def survey_triangle(solution: Solution) -> Triangle:
     """Return the triangle of a solved survey."""
-    node = solution.built.node
+    node = solution.survey_network.node
     found = propagate(solution.adjusted, lambda places: triangle_quantities(places, node))
 
     def pair(name: str) -> SideEstimates:

@@ -126,7 +126,7 @@ def cabinet_corners(places: Float, node: dict[str, int], side: Side, depth_m: fl
 def survey_walls(solution: Solution) -> SurveyWalls:
     """Return distances from the walls and their shapes."""
     found = propagate(solution.adjusted, lambda places: _wall_quantities(solution, places))
-    segments = solution.built.segments
+    segments = solution.survey_network.segments
 
     def distances(name: str, *, gaps: bool) -> tuple[WallDistance, ...]:
         return tuple(
@@ -141,7 +141,7 @@ def survey_walls(solution: Solution) -> SurveyWalls:
     return SurveyWalls(
         cabinets={side: distances(side, gaps=True) for side in SIDES},
         head=distances(HEAD, gaps=False),
-        shapes=tuple(_wall_shape(wall, found) for wall in solution.built.survey.walls),
+        shapes=tuple(_wall_shape(wall, found) for wall in solution.survey_network.survey.walls),
         corners_rad={
             pair: found["corner.{}.{}".format(*pair)]
             for pair in _CORNERS
@@ -164,19 +164,19 @@ def _wall_shape(wall: Wall, found: dict[str, Estimate]) -> WallShape:
 
 def _wall_quantities(solution: Solution, places: Float) -> dict[str, Float]:
     """Return distances, skews, bends and corners."""
-    built = solution.built
+    survey_network = solution.survey_network
     found: dict[str, Float] = {}
-    points = {side: places[..., built.node[f"{side} tweeter"], :2] for side in SIDES}
-    for wall, parts in built.segments.items():
-        for name, point in (*points.items(), (HEAD, places[..., built.node[HEAD], :2])):
-            node = built.node[HEAD if name == HEAD else f"{name} tweeter"]
+    points = {side: places[..., survey_network.node[f"{side} tweeter"], :2] for side in SIDES}
+    for wall, parts in survey_network.segments.items():
+        for name, point in (*points.items(), (HEAD, places[..., survey_network.node[HEAD], :2])):
+            node = survey_network.node[HEAD if name == HEAD else f"{name} tweeter"]
             ends = nearest_segment(parts, node, solution.adjusted.positions_m)
             found[f"{name}.{wall}"] = _distance_to_line(places, ends, point)
         for side in SIDES:
             found[f"{side}.{wall}.gap"] = _cabinet_gap(solution, places, side, wall)
         _add_wall_shape(solution, places, wall, found)
     for first, second in _CORNERS:
-        if first in built.segments and second in built.segments:
+        if first in survey_network.segments and second in survey_network.segments:
             turn = found[f"skew.{first}"] - found[f"skew.{second}"]
             sign = 1.0 if (first == "front") == (second == "left") else -1.0
             found[f"corner.{first}.{second}"] = sign * turn
@@ -196,9 +196,9 @@ def tweeter_wall_distances(solution: Solution, places: Float) -> dict[str, Float
         By the words of an observation, such as ``left tweeter to wall front``; in metres.
     """
     found = {}
-    for wall, parts in solution.built.segments.items():
+    for wall, parts in solution.survey_network.segments.items():
         for side in SIDES:
-            node = solution.built.node[f"{side} tweeter"]
+            node = solution.survey_network.node[f"{side} tweeter"]
             ends = nearest_segment(parts, node, solution.adjusted.positions_m)
             found[f"{side} tweeter to wall {wall}"] = _distance_to_line(
                 places, ends, places[..., node, :2]
@@ -226,10 +226,14 @@ def _distance_to_line(places: Float, ends: tuple[int, int], point: Float) -> Flo
 
 def _cabinet_gap(solution: Solution, places: Float, side: Side, wall: WallName) -> Float:
     """Return the distance of a cabinet's nearest corner from a wall."""
-    built = solution.built
-    corners = cabinet_corners(places, built.node, side, built.survey.cabinets[side].depth_m)
-    parts = built.segments[wall]
-    ends = nearest_segment(parts, built.node[f"{side} tweeter"], solution.adjusted.positions_m)
+    survey_network = solution.survey_network
+    corners = cabinet_corners(
+        places, survey_network.node, side, survey_network.survey.cabinets[side].depth_m
+    )
+    parts = survey_network.segments[wall]
+    ends = nearest_segment(
+        parts, survey_network.node[f"{side} tweeter"], solution.adjusted.positions_m
+    )
     gaps = np.stack(
         [_distance_to_line(places, ends, corners[..., k, :]) for k in range(4)], axis=-1
     )
@@ -241,7 +245,7 @@ def _add_wall_shape(
     solution: Solution, places: Float, wall: WallName, found: dict[str, Float]
 ) -> None:
     """Add a wall's skew, and how far its marks are from straight."""
-    parts = solution.built.segments[wall]
+    parts = solution.survey_network.segments[wall]
     nodes = [parts[0][0], *(part[1] for part in parts)]
     marks = places[..., nodes, :2]
     middle = marks.mean(axis=-2, keepdims=True)
@@ -254,4 +258,4 @@ def _add_wall_shape(
     inward = 1.0 if wall in ("front", "right") else -1.0
     bend = inward * (y * np.cos(slope)[..., None] - x * np.sin(slope)[..., None])
     for k, node in enumerate(nodes):
-        found[f"bend.{wall}.{solution.built.names[node]}"] = bend[..., k]
+        found[f"bend.{wall}.{solution.survey_network.names[node]}"] = bend[..., k]

@@ -38,6 +38,9 @@ WANTED_DB = 25.0
 """Sweep above the room's noise: an answer's random part is then below 0.1 mm, and it is quieter
 than a take."""
 
+SAVED_PROGRAMME = ProgrammeOptions()
+"""The take that --save makes is what ``apexline take`` makes unless told otherwise."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class NudgeOptions:
@@ -316,10 +319,7 @@ def _save(
     from measure.takes.description import Labels, sound_facts
     from measure.takes.take import make_take
 
-    # What `apexline take` plays unless told otherwise.
-    programme = asked_programme(
-        ProgrammeOptions(), level_dbfs=level_dbfs, rate_hz=path.sample_rate_hz
-    )
+    programme = asked_programme(SAVED_PROGRAMME, level_dbfs=level_dbfs, rate_hz=path.sample_rate_hz)
     with Keys() as keys:
         _stand_clear(path, keys, "the full take")
         take = make_take(

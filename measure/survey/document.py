@@ -41,7 +41,8 @@ def survey_document(
         **_triangle_document(result.triangle),
         "walls": _walls_document(result),
         "blunders": [
-            _blunder_document(one, solution.built.observations, file) for one in solution.blunders
+            _blunder_document(one, solution.survey_network.observations, file)
+            for one in solution.blunders
         ],
         "undetermined": list(solution.undetermined),
         "contradictions": list(solution.contradictions),
@@ -212,7 +213,7 @@ def _observation_documents(result: SurveyResult, file: SurveyFile) -> list[JsonO
     """Return each observation with its residual and how well it is checked."""
     adjusted = result.solution.adjusted
     rows: list[JsonObject] = []
-    for k, observation in enumerate(result.solution.built.observations):
+    for k, observation in enumerate(result.solution.survey_network.observations):
         unit, value = _convert(observation.value, observation.kind)
         rows.append(
             {
@@ -235,7 +236,7 @@ def _point_documents(result: SurveyResult) -> JsonObject:
     """Return the places of all points in the frame of the centre line."""
     solution = result.solution
     table: JsonObject = {}
-    for name in solution.built.survey.names:
+    for name in solution.survey_network.survey.names:
         std = solution.place_covariance(name).diagonal().clip(0) ** 0.5
         fixed = name not in solution.open_nodes
         table[name] = {

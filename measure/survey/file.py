@@ -126,8 +126,8 @@ class _Builder:
     def build(self) -> SurveyFile:
         """Return the file's contents."""
         try:
-            survey = self._survey()
-            target = self._target()
+            survey = self._build_survey()
+            target = self._build_target()
         except _Problem as problem:
             line = self.find_line(problem.key)
             where = f"{self.path}, line {line}" if line else str(self.path)
@@ -201,10 +201,10 @@ class _Builder:
             return self.length_m(given.value, key), own
         return self.length_m(given, key), std_m
 
-    def _survey(self) -> Survey:
+    def _build_survey(self) -> Survey:
         """Return the survey."""
         table = self.table
-        marks = tuple(self._mark(name, point) for name, point in table.points.items())
+        marks = tuple(self._build_mark(name, point) for name, point in table.points.items())
         names = [mark.name for mark in marks]
         head = table.head.on_line
         on_line = self.std_m["tape"] if head is True else None
@@ -214,10 +214,10 @@ class _Builder:
         return Survey(
             head=self.height(table.head.height, "height"),
             head_on_line_std_m=on_line,
-            cabinets={side: self._cabinet(getattr(table, side), side) for side in SIDES},
-            line=self._centre_line(),
+            cabinets={side: self._build_cabinet(getattr(table, side), side) for side in SIDES},
+            line=self._build_centre_line(),
             marks=marks,
-            walls=tuple(self._walls()),
+            walls=tuple(self._list_walls()),
             furniture=tuple(
                 Furniture(
                     name=name,
@@ -226,12 +226,12 @@ class _Builder:
                 )
                 for name, piece in table.furniture.items()
             ),
-            observations=tuple(self._observations(names)),
+            observations=tuple(self._list_observations(names)),
             room_height_m=None if room.height is None else self.length_m(room.height, "height"),
             temperature_c=room.temperature_c,
         )
 
-    def _mark(self, name: str, point: Length | PointTable) -> Mark:
+    def _build_mark(self, name: str, point: Length | PointTable) -> Mark:
         """Return a mark."""
         if re.search(r" to | along | / |=|^height of |^wall |^line$", name) or not name.strip():
             raise _Problem(name, "a point's name can't hold ' to ', ' along ', ' / ' or '='")
@@ -250,7 +250,7 @@ class _Builder:
             key = f"[{side}]"
             raise _Problem(key, msg)
 
-    def _cabinet(self, table: CabinetTable, side: Side) -> Cabinet:
+    def _build_cabinet(self, table: CabinetTable, side: Side) -> Cabinet:
         """Return a cabinet."""
         width_m, width_std_m = self.value_and_std(table.width, "width", self.std_m["tape"])
         sizes = {name: self.length_m(getattr(table, name), name) for name in ("depth", "height")}
@@ -278,7 +278,7 @@ class _Builder:
             pivot=table.turn_about,
         )
 
-    def _centre_line(self) -> CentreLine:
+    def _build_centre_line(self) -> CentreLine:
         """Return the centre line."""
         line = self.table.line
         starts = [line.middle_of, (line.start,) if line.start else None, line.equally_far_from]
@@ -292,7 +292,7 @@ class _Builder:
             raise _Problem(key, text)
         return CentreLine(start=given[0], ahead=line.to)
 
-    def _walls(self) -> Iterator[Wall]:
+    def _list_walls(self) -> Iterator[Wall]:
         """Yield the walls that the file or an observation names."""
         keys = [*self.table.tape, *self.table.laser]
         for name in WALLS:
@@ -300,7 +300,7 @@ class _Builder:
             if marks is not None or any(key.endswith(f" to wall {name}") for key in keys):
                 yield Wall(name=name, marks=tuple(marks or ()))
 
-    def _observations(self, marks: list[str]) -> Iterator[Observation]:
+    def _list_observations(self, marks: list[str]) -> Iterator[Observation]:
         """Yield the observations."""
         known = {"head", *marks} | {
             f"{s} {p}" for s in SIDES for p in ("inner", "outer", "tweeter")
@@ -322,9 +322,9 @@ class _Builder:
                         std=std_m,
                         instrument=instrument,
                     )
-        yield from self._statements(known)
+        yield from self._list_statements(known)
 
-    def _statements(self, known: set[str]) -> Iterator[Observation]:
+    def _list_statements(self, known: set[str]) -> Iterator[Observation]:
         """Yield equal distances and angles."""
         for key in self.table.equal:
             kind, ends = _parse_key(parse_equal_distances, key, known)
@@ -345,7 +345,7 @@ class _Builder:
                 label=key, kind=kind, ends=ends, value=value, std=std, instrument="angle"
             )
 
-    def _target(self) -> Target:
+    def _build_target(self) -> Target:
         """Return the target."""
         given, kept = self.table.target, Target()
         front, within = given.front_wall, given.distance_tolerance

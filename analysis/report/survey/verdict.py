@@ -174,7 +174,7 @@ def misfit_lines(
     lines : mapping of str to int
         Where each observation stands in its file.
     """
-    observations = result.solution.built.observations
+    observations = result.solution.survey_network.observations
     said = []
     for one in result.solution.blunders:
         said += fmt.wrapped(blunder_text(one, observations, lines=lines, length=length), hanging=2)

@@ -23,36 +23,40 @@ OPEN_SHARE: Final = 0.3
 """A node is named with an open direction where it moves by this share of the farthest."""
 
 
-def describe_undetermined(built: SurveyNetwork, adjusted: Adjustment) -> tuple[list[str], set[str]]:
+def describe_undetermined(
+    survey_network: SurveyNetwork, adjusted: Adjustment
+) -> tuple[list[str], set[str]]:
     """Return in words what nothing fixes, and the nodes concerned."""
     said = [
         f"nothing fixes the height of {_name_in_sentence(observation.ends[0])}"
-        for observation, assumed in zip(built.observations, built.assumed, strict=True)
+        for observation, assumed in zip(
+            survey_network.observations, survey_network.assumed, strict=True
+        )
         if assumed
     ]
     nodes: set[str] = set()
     if adjusted.open_directions.size:
-        moved = (built.network.node_map @ adjusted.open_directions).reshape(
+        moved = (survey_network.network.node_map @ adjusted.open_directions).reshape(
             -1, 3, adjusted.open_directions.shape[1]
         )
         size = np.linalg.norm(moved, axis=(1, 2))
         plan = np.linalg.norm(moved[:, :2], axis=(1, 2))
         for k in np.flatnonzero(size > OPEN_SHARE * size.max()):
-            nodes.add(built.names[k])
-        said += _describe_open(built, nodes, plan)
+            nodes.add(survey_network.names[k])
+        said += _describe_open(survey_network, nodes, plan)
     return said, nodes
 
 
-def _describe_open(built: SurveyNetwork, nodes: set[str], plan: Float) -> list[str]:
+def _describe_open(survey_network: SurveyNetwork, nodes: set[str], plan: Float) -> list[str]:
     """Return what is open, walls and heights by themselves and tweeters with their edges."""
     said, places = [], []
-    for name in built.node:
+    for name in survey_network.node:
         if name not in nodes:
             continue
         if name.endswith((" wall a", " wall b")):
             wall = f"nothing fixes where the {name.split()[0]} wall stands and how it runs"
             said += [] if wall in said else [wall]
-        elif plan[built.node[name]] < 1e-6:
+        elif plan[survey_network.node[name]] < 1e-6:
             said.append(f"nothing fixes the height of {_name_in_sentence(name)}")
         elif not name.endswith(" tweeter"):
             places.append(_name_in_sentence(name))
@@ -61,10 +65,12 @@ def _describe_open(built: SurveyNetwork, nodes: set[str], plan: Float) -> list[s
     return said
 
 
-def describe_ambiguity(built: SurveyNetwork, nodes: set[str]) -> list[str]:
+def describe_ambiguity(survey_network: SurveyNetwork, nodes: set[str]) -> list[str]:
     """Return in words what may stand in two places."""
     named = [
-        _name_in_sentence(name) for name in built.node if name in nodes and "tweeter" not in name
+        _name_in_sentence(name)
+        for name in survey_network.node
+        if name in nodes and "tweeter" not in name
     ]
     if not named:
         return []
@@ -75,13 +81,13 @@ def describe_ambiguity(built: SurveyNetwork, nodes: set[str]) -> list[str]:
 
 
 def describe_contradictions(
-    built: SurveyNetwork, adjusted: Adjustment, open_nodes: set[str]
+    survey_network: SurveyNetwork, adjusted: Adjustment, open_nodes: set[str]
 ) -> list[str]:
     """Return in words which points stand on another side than their names say."""
     place = np.vstack([adjusted.positions_m, np.zeros(3)])
-    names = [*built.names, "the centre line's start"]
+    names = [*survey_network.names, "the centre line's start"]
     said = []
-    for one in usual_layout(built).constraints:
+    for one in usual_layout(survey_network).constraints:
         pair = names[one.lower], names[one.higher]
         off_m = float(place[one.lower, one.axis] - place[one.higher, one.axis])
         if off_m > DISTINCT_M and not open_nodes.intersection(pair):

@@ -34,9 +34,9 @@ _WALL_GUESS_M: Final[dict[WallName, tuple[tuple[float, float], tuple[float, floa
 """A usual room, for what the observations leave open."""
 
 
-def usual_layout(built: SurveyNetwork) -> Layout:
+def usual_layout(survey_network: SurveyNetwork) -> Layout:
     """Return usual places and what the names say of where things stand."""
-    survey, node = built.survey, built.node
+    survey, node = survey_network.survey, survey_network.node
     usual_m = np.zeros((len(node), 2))
     for name, place in _GUESS_M.items():
         usual_m[node[name]] = place
@@ -56,13 +56,13 @@ def usual_layout(built: SurveyNetwork) -> Layout:
         fixed_nodes=(node[LINE_START], node[LINE_AHEAD]),
         origin=start,
         ahead=(node[survey.line.ahead],) if survey.line.ahead else (),
-        constraints=tuple(_side_constraints(built)),
+        constraints=tuple(_side_constraints(survey_network)),
     )
 
 
-def _side_constraints(built: SurveyNetwork) -> list[SideConstraint]:
+def _side_constraints(survey_network: SurveyNetwork) -> list[SideConstraint]:
     """Return what names and marks say of left and right, front and rear."""
-    survey, node = built.survey, built.node
+    survey, node = survey_network.survey, survey_network.node
     head = node[HEAD]
     # Of marks beside the seat the start may lie behind the head; the edges never do.
     constraints = [SideConstraint(lower=-1, higher=head, axis=1)] if survey.line.ahead else []
@@ -86,12 +86,12 @@ def _side_constraints(built: SurveyNetwork) -> list[SideConstraint]:
             constraints.append(SideConstraint(lower=node[mark.name], higher=-1, axis=0))
         elif mark.side == "right":
             constraints.append(SideConstraint(lower=-1, higher=node[mark.name], axis=0))
-    return [*constraints, *_wall_constraints(built)]
+    return [*constraints, *_wall_constraints(survey_network)]
 
 
-def _wall_constraints(built: SurveyNetwork) -> list[SideConstraint]:
+def _wall_constraints(survey_network: SurveyNetwork) -> list[SideConstraint]:
     """Return what the walls' names say of the marks on them."""
-    survey, node = built.survey, built.node
+    survey, node = survey_network.survey, survey_network.node
     head = node[HEAD]
     inner = {side: node[f"{side} inner"] for side in SIDES}
     outer = {side: node[f"{side} outer"] for side in SIDES}

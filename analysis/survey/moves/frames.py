@@ -93,7 +93,7 @@ def _mark_stds(
     places = np.repeat(still[None], 1 + 2 * len(marks), axis=0)
     for k, name in enumerate(marks):
         for axis in (0, 1):
-            places[1 + 2 * k + axis, kept.built.node[name], axis] += STEP_M
+            places[1 + 2 * k + axis, kept.survey_network.node[name], axis] += STEP_M
     scale = MARK_STD_M * math.sqrt(2) / STEP_M
     return {
         name: scale * float(np.linalg.norm(values[1:] - values[0]))
@@ -111,11 +111,11 @@ def common_marks(today: Solution, kept: Solution) -> tuple[tuple[str, ...], tupl
     """
     names = [
         mark.name
-        for mark in today.built.survey.marks
-        if mark.name in {one.name for one in kept.built.survey.marks}
+        for mark in today.survey_network.survey.marks
+        if mark.name in {one.name for one in kept.survey_network.survey.marks}
         and mark.name not in today.open_nodes | kept.open_nodes
     ]
-    start = set(today.built.survey.line.start)
+    start = set(today.survey_network.survey.line.start)
     moved: list[MovedMark] = []
     apart = _distance_changes(today, kept, names)
     while len(names) >= 2:
@@ -166,7 +166,7 @@ def _distance_changes(
 
     def distances(solution: Solution) -> dict[str, Estimate]:
         def mark_distances(places: Float) -> dict[str, Float]:
-            at = {name: places[..., solution.built.node[name], :2] for name in names}
+            at = {name: places[..., solution.survey_network.node[name], :2] for name in names}
             return {
                 f"{a}\n{b}": np.linalg.norm(at[a] - at[b], axis=-1)
                 for a, b in combinations(names, 2)
@@ -199,7 +199,7 @@ def mark_weights(today: Solution, kept: Solution, marks: tuple[str, ...]) -> Flo
 
 def plan_coordinates(solution: Solution, places: Float, name: str) -> Float:
     """Return one node's x and y, shape (..., 2)."""
-    return np.asarray(places[..., solution.built.node[name], :2])
+    return np.asarray(places[..., solution.survey_network.node[name], :2])
 
 
 def kept_places(
@@ -232,7 +232,7 @@ def kept_places(
     for side in SIDES:
         found[f"{side} axis"] = rotate(plan_axis(kept, there, side))
     for name in (HEAD, *(f"{side} tweeter" for side in SIDES)):
-        found[f"{name} z"] = there[..., kept.built.node[name], 2]
+        found[f"{name} z"] = there[..., kept.survey_network.node[name], 2]
     return found
 
 

@@ -223,7 +223,7 @@ class _Mover:
 
     def __init__(self, solution: Solution) -> None:
         self.solution = solution
-        self.node = solution.built.node
+        self.node = solution.survey_network.node
         self.places = solution.adjusted.positions_m.copy()
         self.moves: list[Move] = []
 
@@ -252,12 +252,12 @@ class _Mover:
         """Turn and slide a cabinet to its target."""
         turn, start = self.turn_to(side, goal), self.places.copy()
         self._rotate(side, turn)
-        turned_m = self._distance(side) - self._distance(side, start)
+        turned_m = self._distance_to_head(side) - self._distance_to_head(side, start)
         slide = self.slide_to(side, goal)
         self.places, ended = start, self.places
-        slid_m = self._distance(side, ended + self._shift(side, slide)) - self._distance(
-            side, ended
-        )
+        slid_m = self._distance_to_head(
+            side, ended + self._shift_of_places(side, slide)
+        ) - self._distance_to_head(side, ended)
         turn_first = abs(turned_m) >= abs(slid_m)
         if turn_first:
             self._turn_cabinet(side, turn)
@@ -271,15 +271,15 @@ class _Mover:
             ObservationChange(
                 label=f"head to {side} tweeter",
                 kind="distance",
-                before=self._distance(side, self.solution.adjusted.positions_m),
-                after=self._distance(side),
+                before=self._distance_to_head(side, self.solution.adjusted.positions_m),
+                after=self._distance_to_head(side),
             )
             for side in SIDES
         ]
         both = (now[0].after, now[1].after)
         self.moves.append(Move(kind="check", what="both", observations=tuple(now), distance_m=both))
 
-    def _distance(self, side: Side, places: Float | None = None) -> float:
+    def _distance_to_head(self, side: Side, places: Float | None = None) -> float:
         """Return the distance of a reference point from the head."""
         at = self.places if places is None else places
         return float(np.linalg.norm(at[self.node[f"{side} tweeter"]] - at[self.node[HEAD]]))
@@ -288,7 +288,7 @@ class _Mover:
         """Return the nodes of a cabinet."""
         return [self.node[f"{side} {part}"] for part in ("inner", "outer", "tweeter")]
 
-    def _shift(self, side: Side, slide: Float) -> Float:
+    def _shift_of_places(self, side: Side, slide: Float) -> Float:
         """Return a slide as a change of all places."""
         shift = np.zeros_like(self.places)
         shift[self._cabinet_nodes(side), :2] = slide
@@ -296,7 +296,7 @@ class _Mover:
 
     def _pivot_point(self, side: Side) -> Float:
         """Return the floor point about which a cabinet is turned."""
-        cabinet = self.solution.built.survey.cabinets[side]
+        cabinet = self.solution.survey_network.survey.cabinets[side]
         corners = cabinet_corners(self.places, self.node, side, cabinet.depth_m)
         return np.asarray(
             {
@@ -321,7 +321,7 @@ class _Mover:
         """Turn a cabinet and write it down."""
         if abs(turn_rad) < LEAST_TURN_RAD:
             return
-        pivot = self.solution.built.survey.cabinets[side].pivot
+        pivot = self.solution.survey_network.survey.cabinets[side].pivot
         edge = "inner" if pivot == "outer" else "outer"
         before, node = self._fitted_now(), self.node[f"{side} {edge}"]
         from_m = self.places[node, 1]
@@ -341,7 +341,7 @@ class _Mover:
         if float(np.linalg.norm(slide)) < LEAST_SLIDE_M:
             return
         before = self._fitted_now()
-        self.places = self.places + self._shift(side, slide)
+        self.places = self.places + self._shift_of_places(side, slide)
         move = {"toward_wall_m": -float(slide[1]), "outward_m": OUTWARD[side] * float(slide[0])}
         self._record(before, kind="slide", what=side, **move)
 
@@ -357,9 +357,9 @@ class _Mover:
                 label=observation.label, kind=observation.kind, before=float(a), after=float(b)
             )
             for observation, a, b in zip(
-                self.solution.built.observations, before, after, strict=True
+                self.solution.survey_network.observations, before, after, strict=True
             )
             if abs(b - a) > SAME_M and observation.instrument not in ("box", "assumed", "equal")
         )
-        both = (self._distance("left"), self._distance("right"))
+        both = (self._distance_to_head("left"), self._distance_to_head("right"))
         self.moves.append(Move(observations=changed, distance_m=both, **step))  # type: ignore[arg-type]

@@ -170,7 +170,7 @@ def put_back(today: Solution, kept: Solution) -> PutBack:
         return _way_quantities(today, here, wanted)
 
     found = propagate_both(today, kept, differences, marks=marks)
-    steps = tuple(_step(what, found) for what in (*SIDES, "seat"))
+    steps = tuple(_judge_step(what, found) for what in (*SIDES, "seat"))
     plan = plan_moves_to(today, _kept_goal(today, steps))
     plan = replace(plan, moves=tuple(_add_std(move, steps) for move in plan.moves))
     return PutBack(
@@ -205,7 +205,9 @@ def _way_quantities(today: Solution, here: Float, wanted: dict[str, Float]) -> d
         found[f"{what} outward"] = sign * way[..., 0]
         found[f"{what} toward wall"] = -way[..., 1]
         found[f"{what} size"] = np.linalg.norm(way, axis=-1)
-        found[f"{what} higher"] = wanted[f"{name} z"] - here[..., today.built.node[name], 2]
+        found[f"{what} higher"] = (
+            wanted[f"{name} z"] - here[..., today.survey_network.node[name], 2]
+        )
     for side in SIDES:
         turn = _axis_toe_in(wanted[f"{side} axis"], side) - _axis_toe_in(
             plan_axis(today, here, side), side
@@ -214,7 +216,7 @@ def _way_quantities(today: Solution, here: Float, wanted: dict[str, Float]) -> d
     return found
 
 
-def _step(what: str, found: dict[str, Estimate]) -> Step:
+def _judge_step(what: str, found: dict[str, Estimate]) -> Step:
     """Return how far one thing has to go, and whether it has to."""
     size, turn = found[f"{what} size"].value_and_std, found.get(f"{what} turn")
     return Step(
@@ -270,7 +272,7 @@ def _places_after(
     today: Solution, here: Float, wanted: dict[str, Float], steps: tuple[Step, ...]
 ) -> Float:
     """Return all places when what has to move did."""
-    node = today.built.node
+    node = today.survey_network.node
     places = np.broadcast_to(here, wanted[HEAD].shape[:-1] + here.shape[-2:]).copy()
     for side, step in zip(SIDES, steps, strict=False):
         rows = [node[f"{side} {part}"] for part in PARTS]
@@ -299,7 +301,7 @@ def _find_observations(
     weights: Float,
 ) -> list[ObservationToRestore]:
     """Return what each observation of a cabinet or the head must be then."""
-    network, observations = today.adjusted.network, today.built.observations
+    network, observations = today.adjusted.network, today.survey_network.observations
     head_goes = steps[-1].moves
     rows = [k for k in range(len(observations)) if _tells_place(today, k, head_goes=head_goes)]
 
@@ -332,12 +334,12 @@ def _find_observations(
 
 def _tells_place(today: Solution, row: int, *, head_goes: bool) -> bool:
     """Return whether an observation tells where a cabinet or the head is, once."""
-    one = today.built.observations[row]
+    one = today.survey_network.observations[row]
     if one.instrument in ("box", "assumed", "equal") or one.kind == "height":
         return False
     if one.label.endswith(tuple(f", reading {n}" for n in range(2, 10))):
         return False
-    line_goes = head_goes and today.built.survey.line.ahead == HEAD
+    line_goes = head_goes and today.survey_network.survey.line.ahead == HEAD
     if line_goes and "line" in one.ends:
         return False  # The centre line itself goes with the head.
     own = {HEAD, *(f"{side} {part}" for side in SIDES for part in PARTS)}
@@ -362,6 +364,6 @@ def kept_observations(kept: Solution) -> tuple[ObservationToRestore, ...]:
             std=float(kept.adjusted.fitted_std[k]),
             read_std=one.std,
         )
-        for k, one in enumerate(kept.built.observations)
+        for k, one in enumerate(kept.survey_network.observations)
         if _tells_place(kept, k, head_goes=False)
     )

@@ -376,7 +376,7 @@ def _depth_for_wall(
     solution: Solution, wanted_m: float, depth_m: float, offset_at: Callable[[float], float]
 ) -> float:
     """Return the depth at which the mean distance from the front wall is as wanted."""
-    parts = solution.built.segments.get("front")
+    parts = solution.survey_network.segments.get("front")
     if parts is None:
         msg = "a distance from the front wall is asked for, but no front wall was measured"
         raise ValueError(msg)
@@ -384,7 +384,7 @@ def _depth_for_wall(
     for _ in range(20):
         found = []
         for side in SIDES:
-            node = solution.built.node[f"{side} tweeter"]
+            node = solution.survey_network.node[f"{side} tweeter"]
             first, second = (places[k, :2] for k in nearest_segment(parts, node, places))
             point = np.array([OUTWARD[side] * offset_at(depth_m), depth_m])
             line, away = second - first, point - first

@@ -213,7 +213,7 @@ def test_jumps_in_two_pauses_are_not_taken_for_one(jumps: dict[int, int]) -> Non
 def test_jump_beside_a_mended_block_is_not_placed() -> None:
     """Known input: with a second fault nothing tells which pass lost the first block."""
     late_s = late_by(30.0, {1: 960})
-    keywords = {"sample_rate_hz": RATE_HZ, "mended": True}
+    keywords = {"sample_rate_hz": RATE_HZ, "repaired": True}
     assert not fit_clock(STARTS_S, late_s, np.full(4, 1e-9), "LRRL", **keywords).jump_located
 
 

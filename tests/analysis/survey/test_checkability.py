@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.survey.checkability import LEAST, uncheckable_observations
+from analysis.survey.checkability import UNCHECKED_BELOW, uncheckable_observations
 from analysis.survey.solution import solve_survey
 from analysis.survey.survey import SURVEY_TAPE_STD_M, Observation
 from benchmarks.survey_rooms import random_places, survey_of
@@ -22,7 +22,7 @@ def test_the_proposed_reading_checks_as_much_as_predicted() -> None:
     ]
     assert found
     for one in found[:4]:
-        assert one.redundancy < LEAST
+        assert one.redundancy < UNCHECKED_BELOW
         if one.again:
             continue
         first, second = one.add.split(" to ")
@@ -35,9 +35,11 @@ def test_the_proposed_reading_checks_as_much_as_predicted() -> None:
             instrument="tape",
         )
         again = solve_survey(replace(survey, observations=(*survey.observations, added)))
-        row = [observation.label for observation in again.built.observations].index(one.label)
+        row = [observation.label for observation in again.survey_network.observations].index(
+            one.label
+        )
         assert again.adjusted.redundancy[row] == pytest.approx(one.redundancy_then, abs=1e-5)
-        assert one.redundancy_then >= LEAST
+        assert one.redundancy_then >= UNCHECKED_BELOW
 
 
 @pytest.mark.parametrize("kit", ["tape", "laser", "both"])
@@ -49,7 +51,7 @@ def test_the_kits_check_every_reading_that_decides_a_move(kit: str, seed: int) -
     deciding = [
         (observation.label, float(redundancy))
         for observation, redundancy in zip(
-            solution.built.observations, solution.adjusted.redundancy, strict=True
+            solution.survey_network.observations, solution.adjusted.redundancy, strict=True
         )
         if observation.kind == "distance" and "front " not in observation.label
     ]

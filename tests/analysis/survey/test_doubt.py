@@ -31,8 +31,8 @@ def test_a_choice_between_alike_readings_moves_nothing(seed: int) -> None:
     survey = surveyed(seed, "minimal")
     result = evaluate_survey(shifted(survey, {"head to left outer": 0.04}))
     (blunder,) = result.solution.blunders
-    named = [result.solution.built.observations[row].label for row in blunder.alternatives]
-    named.append(result.solution.built.observations[blunder.row].label)
+    named = [result.solution.survey_network.observations[row].label for row in blunder.alternatives]
+    named.append(result.solution.survey_network.observations[blunder.row].label)
     assert "head to left outer" in named
     assert result.doubts == ("alike",)
     assert result.plan.moves == ()
@@ -82,7 +82,10 @@ def test_exchanged_lines_are_found_both(seed: int) -> None:
     pair = ("rack left to front 1", "head to seat left")
     apart = value[pair[1]] - value[pair[0]]
     result = evaluate_survey(shifted(survey, {pair[0]: apart, pair[1]: -apart}))
-    found = {result.solution.built.observations[one.row].label for one in result.solution.blunders}
+    found = {
+        result.solution.survey_network.observations[one.row].label
+        for one in result.solution.blunders
+    }
     assert found >= set(pair)
     assert len(found) <= 3
 
@@ -103,7 +106,9 @@ def test_two_false_culprits_are_not_taken_for_one_true() -> None:
     result = evaluate_survey(shifted(surveyed(4, "minimal"), {"head to left outer": 0.4}))
     (blunder,) = result.solution.blunders
     rows = (blunder.row, *blunder.alternatives)
-    assert "head to left outer" in [result.solution.built.observations[row].label for row in rows]
+    assert "head to left outer" in [
+        result.solution.survey_network.observations[row].label for row in rows
+    ]
 
 
 @pytest.mark.parametrize("off_m", [0.1, 0.36, -0.3])
@@ -118,5 +123,5 @@ def test_a_wrong_height_is_named_and_not_what_it_bends(off_m: float) -> None:
     )
     result = evaluate_survey(replace(survey, marks=marks))
     (blunder,) = result.solution.blunders
-    assert result.solution.built.observations[blunder.row].label == "height of rack left"
+    assert result.solution.survey_network.observations[blunder.row].label == "height of rack left"
     assert blunder.given - blunder.expected == pytest.approx(off_m, abs=0.02)

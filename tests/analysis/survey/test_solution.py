@@ -25,9 +25,11 @@ def room(seed: int, kit: str, *, noise: bool = True) -> tuple[Survey, dict[str, 
 def worst_m(solution: Solution, at: dict[str, np.ndarray]) -> float:
     """Return how far the worst point lies from its true place; straight walls left out."""
     away = np.linalg.norm(
-        solution.adjusted.positions_m - true_positions(solution.built, at), axis=1
+        solution.adjusted.positions_m - true_positions(solution.survey_network, at), axis=1
     )
-    return float(max(away[k] for name, k in solution.built.node.items() if " wall " not in name))
+    return float(
+        max(away[k] for name, k in solution.survey_network.node.items() if " wall " not in name)
+    )
 
 
 @pytest.mark.parametrize("kit", ["minimal", "tape", "laser", "both"])
@@ -89,7 +91,7 @@ def test_a_slip_of_any_size_is_found(kit: str, label: str, factor: float, shift_
     survey, at = room(2, kit)
     solution = solve_survey(changed(survey, label, factor, shift_m))
     (blunder,) = solution.blunders
-    assert solution.built.observations[blunder.row].label == label
+    assert solution.survey_network.observations[blunder.row].label == label
     true_m = next(one.value for one in survey.observations if one.label == label)
     assert blunder.expected == pytest.approx(true_m, abs=0.008)
     assert worst_m(solution, at) < 0.02
@@ -194,7 +196,7 @@ def test_a_statement_counts_as_a_reading_and_can_be_wrong_as_one() -> None:
     assert abs(free.place_m("head")[0]) > 0.1
     (blunder,) = solve_survey(replace(bisector, head_on_line_std_m=0.002)).blunders
     wrong = solve_survey(replace(bisector, head_on_line_std_m=0.002))
-    assert wrong.built.observations[blunder.row].label == "head on the line"
+    assert wrong.survey_network.observations[blunder.row].label == "head on the line"
     tied = solve_survey(replace(bisector, head_on_line_std_m=0.2))
     assert tied.blunders == ()
     assert tied.adjusted.degrees_of_freedom == free.adjusted.degrees_of_freedom + 1
@@ -279,7 +281,7 @@ def test_an_equal_statement_counts() -> None:
     wrong = solve_survey(
         replace(survey, observations=(*survey.observations, replace(said, value=0.5, std=1e-3)))
     )
-    assert any(wrong.built.observations[one.row].kind == "equal" for one in wrong.blunders)
+    assert any(wrong.survey_network.observations[one.row].kind == "equal" for one in wrong.blunders)
 
 
 def test_where_the_tweeter_stands_on_its_front_is_a_reading_with_its_sigma() -> None:

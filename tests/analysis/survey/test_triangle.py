@@ -134,8 +134,8 @@ def test_sigmas_are_honest() -> None:
         rng = np.random.default_rng([97, seed])
         at = random_places(rng)
         solution = solve_survey(noisy(survey_of(at, "minimal"), rng))
-        node = solution.built.node
-        true = triangle_quantities(true_positions(solution.built, at), node)
+        node = solution.survey_network.node
+        true = triangle_quantities(true_positions(solution.survey_network, at), node)
         found = propagate(solution.adjusted, lambda p, node=node: triangle_quantities(p, node))  # type: ignore[misc]
         for name, one in found.items():
             value, std = one.value_and_std

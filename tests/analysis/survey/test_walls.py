@@ -62,7 +62,9 @@ def test_the_gap_is_that_of_the_nearest_corner() -> None:
     # or the front outer one, whichever is.
     at = flat_room()
     solution = solve_survey(survey_of(at, "both"))
-    corners = cabinet_corners(solution.adjusted.positions_m, solution.built.node, "right", 0.3)
+    corners = cabinet_corners(
+        solution.adjusted.positions_m, solution.survey_network.node, "right", 0.3
+    )
     sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     width = np.linalg.norm(at["right inner"] - at["right outer"])
     assert sides == pytest.approx([width, 0.3, width, 0.3], abs=1e-6)

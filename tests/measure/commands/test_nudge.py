@@ -11,6 +11,7 @@ import pytest
 
 from measure import cli
 from measure.commands import nudge as nudge_command
+from measure.commands.options.programme import ProgrammeOptions
 from measure.files.system import VARIABLE
 from measure.live import nudge_bass
 from measure.terminal.screen import NudgeScreen
@@ -59,7 +60,7 @@ def test_with_bass_cue_and_a_take(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # Known input: all that can be asked for at once; the take is a whole one.
-    monkeypatch.setattr(nudge_command, "TAKE_SECONDS", 0.6)
+    monkeypatch.setattr(nudge_command, "SAVED_PROGRAMME", ProgrammeOptions(duration_s=0.6))
     monkeypatch.setattr(nudge_command, "STEP_ASIDE_S", 0)
     monkeypatch.setattr(nudge_bass, "SECONDS", 0.4)
     monkeypatch.setattr(nudge_bass, "TAIL_S", 0.4)

@@ -227,7 +227,9 @@ def test_a_starter_is_a_survey_that_holds_together(kit: str, tmp_path: Path) -> 
     checked = {
         observation.label: float(redundancy)
         for observation, redundancy in zip(
-            result.solution.built.observations, result.solution.adjusted.redundancy, strict=True
+            result.solution.survey_network.observations,
+            result.solution.adjusted.redundancy,
+            strict=True,
         )
         if observation.kind == "distance"
     }

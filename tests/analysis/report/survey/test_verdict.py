@@ -58,7 +58,9 @@ def test_an_exchange_of_digits_is_named(result: SurveyResult) -> None:
     survey = wrong(CLEAN, one.label, int(slipped) / 1000)
     found = evaluate_survey(survey)
     text = blunder_text(
-        found.solution.blunders[0], found.solution.built.observations, lines={one.label: 12}
+        found.solution.blunders[0],
+        found.solution.survey_network.observations,
+        lines={one.label: 12},
     )
     assert text.startswith(f"{one.label} (line 12): {slipped} mm does not fit the others; ")
     assert "would" in text

@@ -21,7 +21,7 @@ SURVEY = survey_of(random_places(np.random.default_rng([3, 1])), "both")
 
 def after(result: SurveyResult) -> dict[str, float]:
     """Return the triangle where the moves lead."""
-    found = triangle_quantities(result.plan.positions_m, result.solution.built.node)
+    found = triangle_quantities(result.plan.positions_m, result.solution.survey_network.node)
     return {name: float(value) for name, value in found.items()}
 
 
@@ -60,10 +60,10 @@ def test_the_moves_reach_the_target(target: Target) -> None:
 def walls_after(result: SurveyResult) -> float:
     """Return the mean distance of the moved reference points from their part of the wall."""
     places = result.plan.positions_m
-    marks = [places[result.solution.built.node[f"front {k}"], :2] for k in (1, 2, 3)]
+    marks = [places[result.solution.survey_network.node[f"front {k}"], :2] for k in (1, 2, 3)]
     found = []
     for side, (a, b) in (("left", marks[:2]), ("right", marks[1:])):
-        away = places[result.solution.built.node[f"{side} tweeter"], :2] - a
+        away = places[result.solution.survey_network.node[f"{side} tweeter"], :2] - a
         line = b - a
         found.append(abs(line[0] * away[1] - line[1] * away[0]) / float(np.hypot(*line)))
     return float(np.mean(found))
@@ -82,8 +82,8 @@ def test_distances_end_equal_with_uneven_tweeters_and_a_head_beside_the_line(see
     line = replace(survey.line, ahead=None)
     result = evaluate_survey(replace(survey, line=line))
     assert after(result)["distance.left_minus_right"] == pytest.approx(0, abs=1e-9)
-    built = result.solution.built
-    moved = {name: result.plan.positions_m[k] for name, k in built.node.items()}
+    survey_network = result.solution.survey_network
+    moved = {name: result.plan.positions_m[k] for name, k in survey_network.node.items()}
     second = evaluate_survey(replace(survey_of(moved, "tape"), line=line))
     assert second.passes
     assert second.plan.moves == ()
@@ -105,13 +105,15 @@ def test_the_least_movement_is_the_mean_of_both_sides() -> None:
 def test_each_step_says_what_the_tape_reads_then() -> None:
     # Second method: walk the steps by hand and measure between the moved points.
     result = evaluate_survey(SURVEY, Target(base_angle_deg=60))
-    built = result.solution.built
+    survey_network = result.solution.survey_network
     places = result.solution.adjusted.positions_m.copy()
     for move in result.plan.moves:
         if move.kind == "check":
             continue
         outward = -1.0 if move.what == "left" else 1.0
-        nodes = [built.node[f"{move.what} {part}"] for part in ("inner", "outer", "tweeter")]
+        nodes = [
+            survey_network.node[f"{move.what} {part}"] for part in ("inner", "outer", "tweeter")
+        ]
         if move.kind == "slide":
             places[nodes, 0] += outward * move.outward_m
             places[nodes, 1] -= move.toward_wall_m
@@ -127,11 +129,13 @@ def test_each_step_says_what_the_tape_reads_then() -> None:
             assert move.edge == "outer"
             assert move.edge_m == pytest.approx(places[nodes[1], 1] - edge)
         for side, said in zip(("left", "right"), move.distance_m, strict=True):
-            away = places[built.node[f"{side} tweeter"]] - places[built.node["head"]]
+            away = (
+                places[survey_network.node[f"{side} tweeter"]] - places[survey_network.node["head"]]
+            )
             assert said == pytest.approx(float(np.linalg.norm(away)), abs=1e-9)
         for one in move.observations:
             if one.kind == "distance":
-                a, b = (places[built.node[name]] for name in one.label.split(" to "))
+                a, b = (places[survey_network.node[name]] for name in one.label.split(" to "))
                 assert one.after == pytest.approx(float(np.linalg.norm(a - b)), abs=1e-9)
         assert len(move.observations) >= 4
     assert places == pytest.approx(result.plan.positions_m, abs=1e-9)
@@ -170,8 +174,8 @@ def test_what_disturbs_the_distance_more_comes_first_and_a_check_last() -> None:
 def test_a_pair_that_stands_well_is_left_alone() -> None:
     # Invariant: where the moves lead, a second survey asks for none.
     result = evaluate_survey(SURVEY, Target(base_angle_deg=60))
-    built = result.solution.built
-    at = {name: result.plan.positions_m[k] for name, k in built.node.items()}
+    survey_network = result.solution.survey_network
+    at = {name: result.plan.positions_m[k] for name, k in survey_network.node.items()}
     second = evaluate_survey(survey_of(at, "both"), Target(base_angle_deg=60))
     assert second.plan.moves == ()
     assert second.passes
