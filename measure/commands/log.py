@@ -26,6 +26,7 @@ class _Group(click.Group):
     LATER: ClassVar = {
         "add": "measure.commands.log_add",
         "compare": "measure.commands.log_compare",
+        "finish": "measure.commands.log_finish",
         "import": "measure.commands.log_import",
         "put-back": "measure.commands.log_put_back",
     }
@@ -135,6 +136,8 @@ def _print(takes: list[TakeLine], listed: Listed) -> None:
     click.echo(f"{len(takes)} of {len(listed.takes)} takes")
     for name, reason in listed.unfinished:
         click.echo(f"Unfinished: {name} ({reason})")
+    if listed.unfinished:
+        click.echo("`apexline log finish NAME` completes one, `apexline log discard NAME` bins it.")
     for problem in listed.problems:
         click.echo(f"Damaged: {problem}", err=True)
 
@@ -147,7 +150,11 @@ def _row(take: TakeLine) -> tuple[str, str, str, str, str, str]:
     if take.arrival_mm is not None:
         std_m = None if take.arrival_std_mm is None else take.arrival_std_mm * 1e-3
         arrival = fmt.mm(take.arrival_mm * 1e-3, std_m, sign=True)
-    marks = [*take.tags, *(["simulated"] if take.simulated else [])]
+    marks = [
+        *take.tags,
+        *(["simulated"] if take.simulated else []),
+        *(["interrupted"] if take.interrupted else []),
+    ]
     return (
         f"{take.started:%Y-%m-%d %H:%M}",
         _short(take.name, 28),
@@ -212,6 +219,8 @@ def show(folder: Path, name: str) -> None:
         if text:
             click.echo(f"  {label}: {text}")
     click.echo(f"  Started: {line.started:%Y-%m-%d %H:%M}")
+    if line.interrupted:
+        click.echo(f"  Interrupted: {line.interrupted}")
     if line.simulated:
         click.echo("  Made in the simulated room: invented")
     click.echo(f"  Left \N{MINUS SIGN} right: {_row(line)[4]}")
@@ -260,14 +269,32 @@ def say(
 @click.argument("name")
 @click.pass_obj
 def discard(folder: Path, name: str) -> None:
-    """Move a take to the logbook's bin; nothing is deleted."""
+    """Move a take, complete or interrupted, to the logbook's bin; nothing is deleted."""
     from measure.logbook.bin_folder import throw_away
     from measure.logbook.folder import open_logbook
-    from measure.logbook.remarks import take_path
 
     logbook = open_logbook(folder)
-    there = throw_away(logbook, take_path(logbook, name))
+    there = throw_away(logbook, _path_of_any(logbook, name))
     click.echo(f"Moved to {there}; `apexline log restore` brings it back.")
+
+
+def _path_of_any(logbook: Logbook, name: str) -> Path:
+    """Return the folder of a complete take of that name, else of an interrupted one."""
+    from measure.errors import LogbookError, TakeError
+    from measure.logbook.remarks import take_path
+    from measure.takes.interrupted import interrupted_path, refuse_in_use
+
+    try:
+        return take_path(logbook, name)
+    except LogbookError:
+        try:
+            path = interrupted_path(logbook.takes, name)
+        except TakeError:
+            path = None
+        if path is None:
+            raise
+    refuse_in_use(path)
+    return path
 
 
 @command.command("restore")

@@ -117,7 +117,7 @@ def run(options: NudgeOptions) -> None:
     from analysis.pair.nudge.track import NudgeTrack
     from measure.logbook.folder import takes_folder
     from measure.safety.limits import require_safe_level
-    from measure.takes.folder import check_free
+    from measure.takes.names import check_free
 
     if options.level_dbfs is not None:
         require_safe_level(options.level_dbfs, louder=False)

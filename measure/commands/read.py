@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import textwrap
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ from measure.commands.options.conditions import (
     ConditionOptions,
     condition_options,
     read_conditions,
+    take_conditions,
 )
 from measure.terminal.number_type import NumberRange
 from measure.terminal.option_record import defaults_from, options_from
@@ -23,6 +25,8 @@ if TYPE_CHECKING:
     from measure.files.readings.recording_reader import FileReading
     from measure.takes.conditions import Conditions
 
+WIDTH = 78
+
 SPOTS = ("left", "right", "front", "back")
 
 
@@ -31,7 +35,7 @@ class ReadOptions:
     """What is read, what is known around it, and what is said and written."""
 
     recording: Path
-    sweep: Path
+    sweep: Path | None = None
     room_path: Path | None = None
     survey_path: Path | None = None
     channel: int | None = None
@@ -49,7 +53,10 @@ class ReadOptions:
 @click.command("read", short_help="Read a recording of a sweep.")
 @click.argument("recording", type=FILE)
 @click.option(
-    "--sweep", "sweep", type=FILE, required=True, help="The sweep that was played, or its sheet."
+    "--sweep",
+    "sweep",
+    type=FILE,
+    help="The sweep that was played, or its sheet; a take's folder holds its own.",
 )
 @click.option(
     "--room", "room_path", type=FILE, help="Room file: sizes, air, places (`apexline starter`)."
@@ -100,6 +107,8 @@ class ReadOptions:
 def command(**given: object) -> None:
     """Read RECORDING, made at the seat while a sweep programme played.
 
+    RECORDING is a sound file, or the folder of a take, complete or interrupted.
+
     The verdict comes first: which loudspeaker to move, which way and how far; then
     level, wiring and bass; then what each rests on.
     """
@@ -111,15 +120,15 @@ def run(options: ReadOptions) -> None:
     from analysis.report.reading.lines import reading_lines
     from measure.files.microphone import correction_lines
     from measure.files.output import check_json_target
-    from measure.takes.sheet import check_sound, read_sheet
     from measure.terminal.progress_line import show_progress
 
     check_json_target(options.json_target)
-    programme, sha256 = read_sheet(options.sweep)
-    check_sound(options.sweep, sha256)
-    around = read_conditions(options.room_path, options.conditions, survey_path=options.survey_path)
+    if options.recording.is_dir():
+        options, programme, around, interrupted = _from_take(options)
+    else:
+        programme, around, interrupted = *_from_sheet(options), ""
     with show_progress("Reading the recording") as step:
-        file = _read(options, programme, around)
+        file = _read(options, programme, around, interrupted)
         if options.figures is not None:
             step("Drawing the figures")
             from measure.files.figures import write_reading_figures
@@ -138,11 +147,54 @@ def run(options: ReadOptions) -> None:
         scores=options.scores,
         brief=options.brief,
     )
-    print_lines([*lines, *list_written(written)], to_error=options.json_target == "-")
+    said = f"The take was interrupted: {interrupted}." if interrupted else ""
+    remarks = textwrap.wrap(said, WIDTH, subsequent_indent="  ")
+    print_lines([*lines, *remarks, *list_written(written)], to_error=options.json_target == "-")
 
 
-def _read(options: ReadOptions, programme: Programme, around: Conditions) -> FileReading:
+def _from_sheet(options: ReadOptions) -> tuple[Programme, Conditions]:
+    """Return the programme that the options name, and what they say around the recording."""
+    from measure.takes.sheet import check_sound, read_sheet
+
+    if options.sweep is None:
+        msg = "Missing option '--sweep': give the sweep that was played, or its sheet."
+        raise click.UsageError(msg)
+    programme, sha256 = read_sheet(options.sweep)
+    check_sound(options.sweep, sha256)
+    return programme, read_conditions(
+        options.room_path, options.conditions, survey_path=options.survey_path
+    )
+
+
+def _from_take(options: ReadOptions) -> tuple[ReadOptions, Programme, Conditions, str]:
+    """Return the same of a take's folder, with its recording, and why it was interrupted."""
+    from measure.takes.interrupted import read_any_take
+    from measure.takes.names import PROGRAMME
+
+    if options.sweep is not None:
+        msg = (
+            f"{options.recording} is a folder, and a take's folder holds the sweep that was "
+            "played: leave --sweep out, or give a recording in it"
+        )
+        raise click.UsageError(msg)
+    take = read_any_take(options.recording)
+    around = take_conditions(
+        take, options.conditions, options.room_path, survey_path=options.survey_path
+    )
+    options = replace(
+        options,
+        recording=take.recording,
+        sweep=Path(PROGRAMME),
+        channel=options.channel or 1,
+    )
+    return options, take.programme, around, take.interrupted
+
+
+def _read(
+    options: ReadOptions, programme: Programme, around: Conditions, interrupted: str
+) -> FileReading:
     """Read the recording, and those around it."""
+    from measure.errors import AudioFileError, NotHeardError
     from measure.files.readings.recording_reader import read_file, with_spot_files
 
     def read(path: Path) -> FileReading:
@@ -156,7 +208,21 @@ def _read(options: ReadOptions, programme: Programme, around: Conditions) -> Fil
         )
 
     others = {name: read(path) for name, path in dict(options.spots).items()}
-    return with_spot_files(read(options.recording), others)
+    try:
+        return with_spot_files(read(options.recording), others)
+    except AudioFileError as problem:
+        if not interrupted:
+            raise
+        msg = f"{problem}; the take was interrupted ({interrupted})"
+        raise AudioFileError(msg) from problem
+    except NotHeardError as problem:
+        if not interrupted:
+            raise
+        msg = (
+            f"no pass of the sweep is in what was recorded in {options.recording}: the take was "
+            f"interrupted ({interrupted}); make it again"
+        )
+        raise NotHeardError(msg) from problem
 
 
 def _save(file: FileReading, options: ReadOptions, around: Conditions, target: str) -> list[Path]:
@@ -165,6 +231,7 @@ def _save(file: FileReading, options: ReadOptions, around: Conditions, target: s
     from measure.files.output import STDOUT, json_text, text_writer, write_json, write_together
     from measure.files.readings.document import reading_document, responses_path, stereo_responses
 
+    assert options.sweep is not None
     document = reading_document(
         file,
         sweep=options.sweep.name,

@@ -204,6 +204,8 @@ def _cautions(take: TakeFile) -> list[str]:
             f"{known.correction_file}, of which it kept only the name; this page was made without "
             "it, so levels of each loudspeaker differ from it, differences between them don't."
         )
+    if take.facts.take.interrupted is not None:
+        said.append(f"The take was interrupted: {take.facts.take.interrupted}.")
     if take.facts.air is None or not take.facts.air.measured:
         said.append("The temperature was assumed, not measured.")
     return said
@@ -220,13 +222,19 @@ def _method_rows(take: TakeFile) -> tuple[tuple[str, ...], ...]:
         ("peak of the sweep", f"{sweep.level_dbfs:.1f} dBFS"),
         ("order of the passes", take.programme.order),
         ("recorded", f"{take.recorded.n_frames / take.recorded.sample_rate_hz:.1f} s"),
-        ("gaps that the driver reported", str(facts.driver.n_xruns)),
+        ("gaps that the driver reported", _n_gaps(take)),
         ("checksum of the samples", take.recorded.sha256),
     ]
     rows.insert(3, ("microphone correction", _correction(take)))
     if facts.air is not None:
         rows.insert(3, ("temperature", f"{facts.air.temperature_c:.1f} °C"))
     return tuple(rows)
+
+
+def _n_gaps(take: TakeFile) -> str:
+    """Return how many gaps the driver reported, as far as is known."""
+    driver = take.facts.driver
+    return "not known: the take was interrupted" if driver is None else str(driver.n_xruns)
 
 
 def _correction(take: TakeFile) -> str:

@@ -158,7 +158,7 @@ def run(options: TakeOptions) -> None:
     from measure.logbook.entries.moves import answer_move_in
     from measure.logbook.folder import takes_folder
     from measure.takes.description import Labels
-    from measure.takes.folder import check_free
+    from measure.takes.names import check_free
 
     folder = takes_folder(options.folder)
     around, room_name = _conditions(options)

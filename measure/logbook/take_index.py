@@ -41,6 +41,8 @@ class TakeLine(msgspec.Struct, frozen=True, kw_only=True):
     started : datetime
     pair, room, place : str or None
     simulated : bool
+    interrupted : str or None
+        Why it ended early.
     tags : tuple of str
     remarks : tuple of str
     usable : bool or None
@@ -63,6 +65,7 @@ class TakeLine(msgspec.Struct, frozen=True, kw_only=True):
     arrival_std_mm: float | None = None
     level_db: float | None = None
     level_std_db: float | None = None
+    interrupted: str | None = None
 
 
 class Listed(msgspec.Struct, frozen=True, kw_only=True):
@@ -232,6 +235,7 @@ def read_line(take: Path, known: TakeFacts | None = None) -> TakeLine:
         room=facts.take.room,
         place=facts.take.place,
         simulated=facts.device.simulated,
+        interrupted=facts.take.interrupted,
         tags=said.tags,
         remarks=tuple(one.text for one in said.remarks),
         usable=usable,

@@ -7,6 +7,8 @@ from datetime import datetime
 from hashlib import sha256
 from typing import TYPE_CHECKING, Final
 
+import msgspec
+
 from measure.takes.facts import (
     AirFacts,
     Distances,
@@ -25,6 +27,7 @@ from measure.takes.names import MICROPHONE
 
 if TYPE_CHECKING:
     from analysis.pair.wired_reference import AbsoluteDistances
+    from analysis.signals.programme import Programme
     from analysis.signals.sound_level import Exposure
     from measure.sound.path import SoundPath
     from measure.takes.conditions import Conditions
@@ -44,8 +47,8 @@ class Labels:
     place: str | None
 
 
-def describe(
-    recorded: Recorded,
+def describe_begun(
+    programme: Programme,
     *,
     labels: Labels,
     started: datetime,
@@ -53,14 +56,13 @@ def describe(
     conditions: Conditions,
     level: LevelFound | None,
     confirmed: bool | None,
-    exposure: Exposure | None,
-    distances: AbsoluteDistances | None,
 ) -> TakeFacts:
-    """Return the facts of a take.
+    """Return what is known of a take before its first sample.
 
     Parameters
     ----------
-    recorded : Recorded
+    programme : Programme
+        As planned.
     labels : Labels
     started : datetime
         With its offset.
@@ -70,8 +72,6 @@ def describe(
         None where the level check was skipped.
     confirmed : bool or None
         Whether the person said which loudspeaker sounded.
-    exposure : Exposure or None
-    distances : AbsoluteDistances or None
 
     Returns
     -------
@@ -81,11 +81,13 @@ def describe(
     return TakeFacts(
         take=Occasion(started=started, **asdict(labels)),
         device=sound,
-        level=_level_facts(recorded, level, confirmed),
-        programme=_played_facts(recorded),
-        driver=_driver_facts(recorded),
-        exposure=_exposure_facts(recorded, exposure),
-        distances=None if distances is None else Distances(**asdict(distances)),
+        level=Level(
+            level_dbfs=programme.sweep.level_dbfs,
+            noise_dbfs=None if level is None else level.noise_dbfs,
+            snr_db=None if level is None else level.snr_db,
+            sides_confirmed=confirmed,
+        ),
+        programme=played_facts(programme, ()),
         air=AirFacts(
             temperature_c=air.temperature_c,
             measured=conditions.air_measured,
@@ -95,20 +97,51 @@ def describe(
     )
 
 
-def _level_facts(recorded: Recorded, found: LevelFound | None, confirmed: bool | None) -> Level:
-    """Return how loud it was."""
-    return Level(
-        level_dbfs=recorded.programme.sweep.level_dbfs,
-        noise_dbfs=None if found is None else found.noise_dbfs,
-        snr_db=None if found is None else found.snr_db,
-        sides_confirmed=confirmed,
+def describe_recorded(
+    begun: TakeFacts,
+    recorded: Recorded,
+    *,
+    exposure: Exposure | None,
+    distances: AbsoluteDistances | None,
+) -> TakeFacts:
+    """Return the facts of a take that was recorded to its end.
+
+    Parameters
+    ----------
+    begun : TakeFacts
+        What was known before its first sample.
+    recorded : Recorded
+    exposure : Exposure or None
+    distances : AbsoluteDistances or None
+
+    Returns
+    -------
+    TakeFacts
+    """
+    return msgspec.structs.replace(
+        begun,
+        programme=played_facts(recorded.programme, recorded.repeated),
+        driver=_driver_facts(recorded),
+        exposure=_exposure_facts(recorded, exposure),
+        distances=None if distances is None else Distances(**asdict(distances)),
     )
 
 
-def _played_facts(recorded: Recorded) -> Played:
-    """Return what was played, and what of it again."""
-    programme = recorded.programme
-    n_planned = len(recorded.planned_order)
+def played_facts(programme: Programme, repeated: tuple[int, ...]) -> Played:
+    """Return what was played, and what of it again.
+
+    Parameters
+    ----------
+    programme : Programme
+        With the passes that were played again, at its end.
+    repeated : tuple of int
+        Which they are, from 1.
+
+    Returns
+    -------
+    Played
+    """
+    n_planned = len(programme.order) - len(repeated)
     again = [
         RepeatedPass(
             number=number,
@@ -116,11 +149,10 @@ def _played_facts(recorded: Recorded) -> Played:
             at_frame=round(programme.starts_s[n_planned + at] * programme.sample_rate_hz),
             reason="foreign sound, or samples lost",
         )
-        for at, number in enumerate(recorded.repeated)
+        for at, number in enumerate(repeated)
     ]
-    return Played(
-        planned_order=recorded.planned_order, played_order=programme.order, repeated=tuple(again)
-    )
+    planned = programme.order[:n_planned]
+    return Played(planned_order=planned, played_order=programme.order, repeated=tuple(again))
 
 
 def _driver_facts(recorded: Recorded) -> Driver:

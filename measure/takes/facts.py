@@ -29,6 +29,10 @@ _HEAD: Final = """\
 # complete. docs/take.md explains it.
 """
 
+_HEAD_BEGUN: Final = """\
+# What was known of this take before its first sample. docs/take.md explains it.
+"""
+
 
 class _Table(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A table of the file."""
@@ -44,6 +48,9 @@ class Occasion(_Table, frozen=True, kw_only=True):
     pair: Annotated[str | None, Meta(description="which pair of loudspeakers")] = None
     room: Annotated[str | None, Meta(description="which room")] = None
     place: Annotated[str | None, Meta(description="where the microphone stood")] = None
+    interrupted: Annotated[
+        str | None, Meta(description="why it ended early, where it was completed afterwards")
+    ] = None
 
 
 class Sound(_Table, frozen=True, kw_only=True):
@@ -107,8 +114,9 @@ class Recorded(_Table, frozen=True, kw_only=True):
     n_channels: Annotated[int, Meta(description="1, or 2 with the wired one")]
     sample_rate_hz: Annotated[int, Meta(description="in Hz")]
     n_never_delivered: Annotated[
-        int, Meta(description="frames that the device never delivered; they are zeros in the file")
-    ] = 0
+        int | None,
+        Meta(description="frames that the device never delivered; they are zeros in the file"),
+    ] = None
     never_delivered: Annotated[
         tuple[tuple[int, int], ...],
         Meta(description="where: first frame and number of frames, the first hundred places"),
@@ -188,8 +196,7 @@ class TakeFacts(msgspec.Struct, frozen=True, kw_only=True):
     device : Sound
     level : Level
     programme : Played
-    driver : Driver
-    exposure, distances, air, microphone
+    driver, exposure, distances, air, microphone
         None where nothing is known.
     """
 
@@ -197,11 +204,30 @@ class TakeFacts(msgspec.Struct, frozen=True, kw_only=True):
     device: Sound
     level: Level
     programme: Played
-    driver: Driver
+    driver: Driver | None = None
     exposure: ExposureFacts | None = None
     distances: Distances | None = None
     air: AirFacts | None = None
     microphone: MicrophoneFacts | None = None
+
+
+class BegunDocument(_Table, frozen=True, kw_only=True):
+    """The whole file of a take that is being made."""
+
+    schema: Annotated[int, Meta(description="version of this format")]
+    made_by: Annotated[str, Meta(description="the program that makes the take")]
+    take: Occasion
+    device: Sound
+    level: Level
+    programme: Played
+    air: AirFacts | None = None
+    microphone: MicrophoneFacts | None = None
+
+    @property
+    def facts(self) -> TakeFacts:
+        """The same as what is known of a take."""
+        known = set(self.__struct_fields__) & set(TakeFacts.__struct_fields__)
+        return TakeFacts(**{name: getattr(self, name) for name in known})
 
 
 class TakeDocument(_Table, frozen=True, kw_only=True):
@@ -214,7 +240,7 @@ class TakeDocument(_Table, frozen=True, kw_only=True):
     level: Level
     programme: Played
     recording: Recorded
-    driver: Driver
+    driver: Driver | None = None
     exposure: ExposureFacts | None = None
     distances: Distances | None = None
     air: AirFacts | None = None
@@ -244,8 +270,21 @@ def take_document(facts: TakeFacts, recorded: Recorded, *, version: str) -> Take
     return TakeDocument(schema=SCHEMA, made_by=f"apexline {version}", recording=recorded, **tables)
 
 
+def begun_text(facts: TakeFacts, *, version: str) -> str:
+    """Return the text of a file with what is known before the first sample."""
+    known = set(BegunDocument.__struct_fields__) & set(TakeFacts.__struct_fields__)
+    tables = {name: getattr(facts, name) for name in known}
+    content = BegunDocument(schema=SCHEMA, made_by=f"apexline {version}", **tables)
+    return _text(content, _HEAD_BEGUN)
+
+
 def take_text(content: TakeDocument) -> str:
     """Return the file's text: TOML, each key under the comment that says what it is."""
+    return _text(content, _HEAD)
+
+
+def _text(content: TakeDocument | BegunDocument, head: str) -> str:
+    """Return a file's text."""
     top, tables = [], []
     for name in content.__struct_fields__:
         value = getattr(content, name)
@@ -253,7 +292,7 @@ def take_text(content: TakeDocument) -> str:
             tables.append(_table_text(f"[{name}]", name, value))
         elif value is not None:
             top += _line(content, name)
-    return "\n\n".join(["\n".join([_HEAD, *top]), *tables]) + "\n"
+    return "\n\n".join(["\n".join([head, *top]), *tables]) + "\n"
 
 
 def _table_text(heading: str, name: str, table: msgspec.Struct) -> str:
@@ -278,6 +317,25 @@ def field_comment(table: type[msgspec.Struct], key: str) -> str:
     """Return the description of a field."""
     (said,) = get_type_hints(table, include_extras=True)[key].__metadata__
     return str(said.description)
+
+
+def read_begun_toml(path: Path) -> BegunDocument:
+    """Read what was known of a take before its first sample.
+
+    Raises
+    ------
+    TakeError
+        If it can't be read, is damaged, or has another schema.
+    """
+    return read_versioned(
+        path,
+        BegunDocument,
+        kind="begun take",
+        newest=SCHEMA,
+        error=TakeError,
+        what="the beginning of a take",
+        hint=HINT,
+    )
 
 
 def read_take_toml(path: Path) -> TakeDocument:

@@ -2,20 +2,19 @@
 
 A take is a folder with the recording, the programme that was played with its sheet, the
 reading with its impulse responses if there is one, and ``take.toml``, written last. Until
-then the folder is called ``NAME.unfinished`` and holds ``unfinished.toml`` with the reason.
-Nothing that exists is ever replaced: a take isn't started under a name that is there, and
-an unfinished folder takes a number where its name is.
+then the folder is called ``NAME.unfinished`` and holds ``unfinished.toml`` with the reason, and
+``begun.toml`` with all that is known before the first sample, so that it can be read and
+completed whatever interrupts it. Nothing that exists is ever replaced: a take isn't started
+under a name that is there, and an unfinished folder takes a number where its name is.
 """
 
 from __future__ import annotations
 
-import os
 import tomllib
-from collections.abc import Iterator
-from contextlib import suppress
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack, suppress
 from datetime import datetime
 from importlib.metadata import version
-from itertools import count
 from pathlib import Path
 from typing import Final
 
@@ -25,23 +24,34 @@ from numpy.typing import ArrayLike, NDArray
 
 from analysis.signals.programme import Programme
 from measure.errors import MeasureError, TakeError
-from measure.files.audio_files import encode_wav
-from measure.files.output import bytes_writer, text_writer, write_together, write_whole
-from measure.files.system import sync_file, sync_folder
+from measure.files.output import bytes_writer, text_writer, write_whole
+from measure.files.system import hold_lock, sync_file, sync_folder
 from measure.files.typed_records import convert_content
-from measure.sound.stimulus import checksum, programme_samples
-from measure.takes.facts import Recorded, TakeDocument, TakeFacts, take_document, take_text
+from measure.takes.facts import (
+    Recorded,
+    TakeDocument,
+    TakeFacts,
+    begun_text,
+    take_document,
+    take_text,
+)
 from measure.takes.names import (
+    BEGUN,
     CUT_OFF,
     FACTS,
+    IN_USE,
     MICROPHONE,
     PROGRAMME,
     REASON,
     RECORDING,
     UNFINISHED,
+    check_free,
     folder_name,
+    give_final_name,
+    incompletable,
+    numbered_names,
 )
-from measure.takes.sheet import sheet_path, sheet_text
+from measure.takes.sheet import sheet_path, write_programme
 from measure.takes.streamed_wav import StreamedWav
 
 _REASON_SCHEMA: Final = 1
@@ -61,6 +71,12 @@ class UnfinishedTake:
         self._n_channels = n_channels
         self._wav = StreamedWav(path / RECORDING, sample_rate_hz, n_channels)
         self._gaps: list[tuple[int, int]] = []
+        # For what must not keep the recorder waiting; one worker, so in order.
+        self._later = ThreadPoolExecutor(1, thread_name_prefix="begun")
+        self._lock = ExitStack()
+        # A new folder is nobody else's: what refuses here is a disk that knows no locks.
+        with suppress(OSError):
+            self._lock.enter_context(hold_lock(path / IN_USE, patience_s=0.0))
 
     @property
     def path(self) -> Path:
@@ -120,14 +136,48 @@ class UnfinishedTake:
         OutputError
             If they can't be written.
         """
-        samples = programme_samples(programme)
-        sheet = sheet_text(programme, sha256=checksum(samples), version=version("apexline"))
+        write_programme(self._path / PROGRAMME, programme)
 
-        def write_sound(path: Path) -> None:
-            encode_wav(path, samples, programme.sample_rate_hz, encoding="PCM_24")
+    def write_beginning(
+        self, programme: Programme, facts: TakeFacts, *, microphone: bytes = b""
+    ) -> None:
+        """Bring to the disk all that is known before the first sample.
 
-        sound = self._path / PROGRAMME
-        write_together({sound: write_sound, sheet_path(sound): text_writer(sheet)})
+        Parameters
+        ----------
+        programme : Programme
+            As planned.
+        facts : TakeFacts
+            What `measure.takes.description.describe_begun` says.
+        microphone : bytes
+            The correction, as for `keep_microphone`.
+
+        Raises
+        ------
+        MeasureError
+            If it can't be written.
+        """
+        self.write_programme(programme)
+        self.keep_microphone(microphone)
+        self._write_begun(facts)
+        try:
+            sync_folder(self._path.parent)
+        except OSError as problem:
+            msg = f"can't write {self._path} ({problem.strerror or problem}): give another folder"
+            raise TakeError(msg) from problem
+
+    def note_facts(self, facts: TakeFacts) -> None:
+        """Have the facts from the beginning replaced while it is recorded, in a moment.
+
+        What can't be written is left: the recording goes on, or stops for the same reason.
+        """
+        self._later.submit(self._write_begun, facts)
+
+    def _write_begun(self, facts: TakeFacts) -> None:
+        """Bring the facts from the beginning to the disk, with all that stands beside them."""
+        text = begun_text(facts, version=version("apexline"))
+        write_whole(self._path / BEGUN, text_writer(text))
+        sync_files(self._path)
 
     def keep_microphone(self, raw: bytes) -> None:
         """Keep a microphone's correction file, byte for byte.
@@ -167,22 +217,19 @@ class UnfinishedTake:
         if not (self._path / PROGRAMME).exists():
             msg = "a take needs its programme: call write_programme before finish"
             raise ValueError(msg)
-        content = take_document(facts, self._recorded(), version=version("apexline"))
-        text = take_text(content)
-        convert_content(tomllib.loads(text), TakeDocument)
         self._wav.sync()
-        try:
-            for file in self._path.iterdir():
-                sync_file(file)
-            write_whole(self._path / FACTS, text_writer(text))
-            sync_file(self._path / FACTS)
-            (self._path / REASON).unlink(missing_ok=True)
-            sync_folder(self._path)
-            return self._give_final_name()
-        except OSError as problem:
-            msg = f"can't complete {self._path} ({problem.strerror or problem}): what was recorded "
-            msg += "is kept there"
-            raise TakeError(msg) from problem
+        self._later.shutdown()
+        write_facts(self._path, facts, self._recorded())
+        self._let_go()
+        self._path = give_final_name(self._path, self._wanted)
+        return self._path
+
+    def _let_go(self) -> None:
+        """Let others take the folder for what it is."""
+        self._later.shutdown()
+        self._lock.close()
+        with suppress(OSError):
+            (self._path / IN_USE).unlink()
 
     def _recorded(self) -> Recorded:
         """Return what the sound file holds."""
@@ -196,24 +243,15 @@ class UnfinishedTake:
             never_delivered=tuple(self._gaps[:MOST_PLACES]),
         )
 
-    def _give_final_name(self) -> Path:
-        """Give the folder the name asked for, or that with a number."""
-        for place in _numbered_names(self._wanted.name):
-            target = self._wanted.with_name(place)
-            if target.exists():
-                continue
-            self._path = self._path.rename(target)
-            break
-        sync_folder(self._path.parent)
-        return self._path
-
     def discard(self) -> None:
         """Take the folder away again, where nothing was recorded."""
         if self.n_frames:
             msg = f"{self._path} holds a recording, which is never thrown away"
             raise ValueError(msg)
+        self._let_go()
         with suppress(OSError):
-            for name in (RECORDING, REASON):
+            sheet = sheet_path(Path(PROGRAMME)).name
+            for name in (RECORDING, REASON, PROGRAMME, sheet, MICROPHONE, BEGUN):
                 (self._path / name).unlink(missing_ok=True)
             self._path.rmdir()
 
@@ -235,7 +273,48 @@ class UnfinishedTake:
             self._wav.sync()
         with suppress(MeasureError):
             _write_reason(self._path, reason, recorded_s=self.n_frames / self._sample_rate_hz)
+        self._let_go()
         return self._path
+
+
+def write_facts(folder: Path, facts: TakeFacts, recorded: Recorded) -> None:
+    """Write ``take.toml``, once all else of the take is on the disk, and take away what it ends.
+
+    Raises
+    ------
+    ValueError
+        If a fact isn't of its kind.
+    MeasureError
+        If it can't be written; the unfinished folder then stays.
+    """
+    text = take_text(take_document(facts, recorded, version=version("apexline")))
+    convert_content(tomllib.loads(text), TakeDocument)
+    sync_files(folder)
+    write_whole(folder / FACTS, text_writer(text))
+    try:
+        sync_file(folder / FACTS)
+        for name in (REASON, BEGUN):
+            (folder / name).unlink(missing_ok=True)
+        sync_folder(folder)
+    except OSError as problem:
+        raise incompletable(folder, problem) from problem
+
+
+def sync_files(folder: Path) -> None:
+    """Return once all files of a take's folder are on the disk.
+
+    Raises
+    ------
+    TakeError
+        If they can't be brought there.
+    """
+    try:
+        for file in folder.iterdir():
+            if file.name != IN_USE:
+                sync_file(file)
+        sync_folder(folder)
+    except OSError as problem:
+        raise incompletable(folder, problem) from problem
 
 
 def begin_take(folder: Path, name: str, *, sample_rate_hz: int, n_channels: int) -> UnfinishedTake:
@@ -275,44 +354,9 @@ def begin_take(folder: Path, name: str, *, sample_rate_hz: int, n_channels: int)
     return UnfinishedTake(path, wanted, sample_rate_hz=sample_rate_hz, n_channels=n_channels)
 
 
-def check_free(folder: Path, name: str) -> None:
-    """Raise an error if a take can't be kept under a name, before anything is played.
-
-    Raises
-    ------
-    TakeError
-        If there is one of that name, or nothing can be written where it belongs.
-    """
-    wanted = folder / folder_name(name)
-    try:
-        there = wanted.exists()
-        place = next(one for one in (folder, *folder.absolute().parents) if one.exists())
-    except OSError as problem:
-        msg = f'can\'t look for "{wanted}" ({problem.strerror}): give another folder'
-        raise TakeError(msg) from problem
-    if there:
-        msg = f'there is a take "{wanted}" already, and none is ever replaced: give another name'
-        raise TakeError(msg)
-    if not place.is_dir():
-        msg = f'"{place}" is a file, so no take can be kept in it: give a folder'
-        raise TakeError(msg)
-    # By the rights in force, where the system can tell them from the user's own.
-    effective = os.access in os.supports_effective_ids
-    if not os.access(place, os.W_OK | os.X_OK, effective_ids=effective):
-        msg = f'nothing can be written into the folder "{place}": change its rights, or give '
-        msg += "another folder"
-        raise TakeError(msg)
-
-
-def _numbered_names(name: str, ending: str = "") -> Iterator[str]:
-    """Yield a name, then the same with the numbers from 2."""
-    yield name + ending
-    yield from (f"{name}-{number}{ending}" for number in count(2))
-
-
 def _new_folder(wanted: Path) -> Path:
     """Make the unfinished folder of a take, under a name that was free."""
-    for place in _numbered_names(wanted.name, UNFINISHED):
+    for place in numbered_names(wanted.name, UNFINISHED):
         path = wanted.with_name(place)
         try:
             path.mkdir()

@@ -38,6 +38,9 @@ LATENCY_S: Final = 0.5
 JUDGE_AFTER_S: Final = 0.6
 """After a pass's sweep: the strongest of its decay is in, and time to play again is left."""
 
+NoteRepeats = Callable[["Programme", tuple[int, ...]], None]
+"""Is given the longer programme and which passes are played again, before they sound."""
+
 WRITE_EVERY_S: Final = 0.25
 TELL_EVERY_S: Final = 0.5
 
@@ -95,6 +98,7 @@ def play_and_record(
     keys: Keys,
     write: Callable[[Float32], None],
     show: Callable[[Progress], None],
+    note_repeats: NoteRepeats = lambda _programme, _repeated: None,
     most_repeats: int = MOST_REPEATS,
 ) -> Recorded:
     """Play a programme and record it.
@@ -111,6 +115,8 @@ def play_and_record(
         Is given the recording bit by bit, each shape (n_inputs, n).
     show : callable
         Is given how far it is.
+    note_repeats : callable
+        Is given what is played again, before it sounds.
     most_repeats : int
         Passes that may be played again.
 
@@ -128,7 +134,7 @@ def play_and_record(
     n_frames = round((longest.duration_s + LATENCY_S) * path.sample_rate_hz)
     samples = programme_samples(programme)
     with open_run(path, samples, ledger=ledger, n_frames=n_frames) as run:
-        session = _Session(path, run, programme, ledger, write, show)
+        session = _Session(path, run, programme, ledger, write, show, note_repeats)
         try:
             session.play(Watch(path, run, keys), most_repeats)
         except BaseException:
@@ -159,12 +165,13 @@ class _Session:
         ledger: Ledger,
         write: Callable[[Float32], None],
         show: Callable[[Progress], None],
+        note_repeats: NoteRepeats,
     ) -> None:
         self.programme = programme
         self.repeated: list[int] = []
         self.left_spoilt: list[int] = []
         self._path, self._run, self._ledger = path, run, ledger
-        self._write, self._show = write, show
+        self._write, self._show, self._note_repeats = write, show, note_repeats
         self._rate_hz = path.sample_rate_hz
         self._n_written = self._n_shown = 0
 
@@ -203,6 +210,7 @@ class _Session:
             return False
         self.programme = longer
         self.repeated.append(number)
+        self._note_repeats(longer, tuple(self.repeated))
         return True
 
     def _write_new(self, least_s: float) -> None:

@@ -7,6 +7,7 @@ same command writes the same bytes.
 
 from __future__ import annotations
 
+from importlib.metadata import version
 from pathlib import Path
 from typing import Final
 
@@ -16,9 +17,10 @@ import tomli_w
 from analysis.signals.programme import Programme
 from analysis.signals.sweep import Sweep
 from measure.errors import SheetError
-from measure.files.audio_files import read_sound
+from measure.files.audio_files import encode_wav, read_sound
 from measure.files.migration import read_versioned
-from measure.sound.stimulus import checksum
+from measure.files.output import text_writer, write_together
+from measure.sound.stimulus import checksum, programme_samples
 
 SCHEMA: Final = 1
 SUFFIX: Final = ".sheet.toml"
@@ -114,6 +116,29 @@ def sheet_text(programme: Programme, *, sha256: str, version: str) -> str:
             f"[programme]\n{_commented_toml(played)}\n",
         ]
     )
+
+
+def write_programme(sound: Path, programme: Programme) -> None:
+    """Write a programme as a sound file, and its sheet beside it; both or none.
+
+    Parameters
+    ----------
+    sound : Path
+        24-bit PCM; replaced if it is there.
+    programme : Programme
+
+    Raises
+    ------
+    OutputError
+        If they can't be written.
+    """
+    samples = programme_samples(programme)
+    sheet = sheet_text(programme, sha256=checksum(samples), version=version("apexline"))
+
+    def write_sound(path: Path) -> None:
+        encode_wav(path, samples, programme.sample_rate_hz, encoding="PCM_24")
+
+    write_together({sound: write_sound, sheet_path(sound): text_writer(sheet)})
 
 
 def _commented_toml(values: dict[str, object]) -> str:

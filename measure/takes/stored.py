@@ -101,7 +101,7 @@ def read_take(path: Path, *, verify: bool = True) -> TakeFile:
         sheet=sheet_path(sound),
         reading=reading if reading.is_file() else None,
         responses=responses if responses.is_file() else None,
-        microphone=_microphone(path, content.microphone),
+        microphone=kept_correction(path, content.microphone),
     )
 
 
@@ -132,8 +132,25 @@ def take_microphone(take: TakeFile) -> Microphone | None:
     )
 
 
-def _microphone(path: Path, known: MicrophoneFacts | None) -> Path | None:
-    """Return the kept correction, held against its checksum."""
+def kept_correction(path: Path, known: MicrophoneFacts | None) -> Path | None:
+    """Return the correction in a take's folder, held against its checksum.
+
+    Parameters
+    ----------
+    path : Path
+        The take's folder.
+    known : MicrophoneFacts or None
+
+    Returns
+    -------
+    Path or None
+        None where none was used, or only its name is known.
+
+    Raises
+    ------
+    TakeError
+        If it is missing, or was changed.
+    """
     if known is None or known.kept_as is None:
         return None
     file = path / MICROPHONE
@@ -169,8 +186,8 @@ def _incomplete(path: Path) -> str:
     except (OSError, ValueError, KeyError):
         said = CUT_OFF
     return (
-        f"the take {path} isn't complete ({said}): `apexline read` takes its {RECORDING} with "
-        f"its {PROGRAMME} as far as it goes, or measure again"
+        f"the take {path} isn't complete ({said}): `apexline read` reads it as far as it goes, "
+        "`apexline log finish` completes it as it is; or measure again"
     )
 
 

@@ -1,9 +1,10 @@
 """A take, from the first quiet noise to the finished folder.
 
-The order is fixed: the level check, the programme with spoilt passes played again, the
-folder with the recording, the reading, and ``take.toml`` at the very end. Whatever goes
-wrong after the folder was begun leaves it unfinished, with all that was recorded and the
-reason in it.
+The order is fixed: the level check; the folder with the programme, its sheet and the level, on
+the disk before the first sample; the recording, with spoilt passes played again; the reading;
+and ``take.toml`` at the very end. Whatever goes wrong after the folder was begun leaves it
+unfinished, with all that was recorded and the reason in it; `measure.takes.interrupted` reads
+and finishes what was left so.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import msgspec
 import numpy as np
 
 from analysis.pair.wired_reference import AbsoluteDistances, absolute_distances
@@ -29,10 +31,10 @@ from measure.files.audio_files import encode_wav
 from measure.files.output import json_text, text_writer, write_together
 from measure.files.readings.document import reading_document, responses_path, stereo_responses
 from measure.files.readings.recording_reader import FileReading, read_file
-from measure.takes.description import Labels, describe
+from measure.takes.description import Labels, describe_begun, describe_recorded, played_facts
 from measure.takes.facts import Sound
 from measure.takes.folder import UnfinishedTake, begin_take
-from measure.takes.names import PROGRAMME, READING
+from measure.takes.names import PROGRAMME, READING, RECORDING
 from measure.takes.run import Progress, Recorded, play_and_record
 
 if TYPE_CHECKING:
@@ -132,29 +134,40 @@ def make_take(
         folder, labels.name, sample_rate_hz=path.sample_rate_hz, n_channels=path.n_inputs
     )
     started = datetime.now().astimezone()
+    facts = describe_begun(
+        programme,
+        labels=labels,
+        started=started,
+        sound=sound,
+        conditions=conditions,
+        level=level,
+        confirmed=confirmed,
+    )
+
+    def note_repeats(longer: Programme, repeated: tuple[int, ...]) -> None:
+        begun.note_facts(msgspec.structs.replace(facts, programme=played_facts(longer, repeated)))
+
     try:
+        correction = b"" if conditions.microphone is None else conditions.microphone.raw
+        begun.write_beginning(programme, facts, microphone=correction)
         recorded = play_and_record(
-            path, programme, ledger=ledger, keys=keys, write=begun.write, show=show
+            path,
+            programme,
+            ledger=ledger,
+            keys=keys,
+            write=begun.write,
+            show=show,
+            note_repeats=note_repeats,
         )
         step("Reading the recording")
-        begun.write_programme(recorded.programme)
-        if conditions.microphone is not None:
-            begun.keep_microphone(conditions.microphone.raw)
-        reading = _read_and_keep(begun, recorded.programme, conditions)
+        if recorded.repeated:
+            begun.write_programme(recorded.programme)
+        reading = _read_heard(begun, recorded.programme, conditions)
         distances = _distances(recorded, reading.reading)
         exposure = _exposure(recorded, path.sample_rate_hz, calibrate)
-        facts = describe(
-            recorded,
-            labels=labels,
-            started=started,
-            sound=sound,
-            conditions=conditions,
-            level=level,
-            confirmed=confirmed,
-            exposure=exposure,
-            distances=distances,
+        kept = begun.finish(
+            describe_recorded(facts, recorded, exposure=exposure, distances=distances)
         )
-        kept = begun.finish(facts)
     except MeasureError as problem:
         raise _leave_unfinished(problem, begun) from problem
     except KeyboardInterrupt as problem:
@@ -181,29 +194,53 @@ def _leave_unfinished(problem: MeasureError, begun: UnfinishedTake) -> MeasureEr
     return type(problem)(f"{problem}. The {kept_s:.1f} s that were recorded are kept in {place}")
 
 
-def _read_and_keep(begun: UnfinishedTake, programme: Programme, around: Conditions) -> FileReading:
-    """Read the recording, and write the reading beside it."""
+def _read_heard(begun: UnfinishedTake, programme: Programme, around: Conditions) -> FileReading:
+    """Read the recording, and say what to look at where no sweep is in it."""
     try:
-        file = read_file(
-            begun.recording,
-            programme,
-            air=around.air,
-            room=around.room,
-            microphone=around.microphone,
-            channel=1,
-        )
+        return read_and_keep(begun.path, programme, around)
     except NotHeardError as problem:
         msg = (
             "the microphone heard no sweep: is the amplifier on, is this the right microphone, and "
             "do both loudspeakers play? See `apexline devices`"
         )
         raise TakeError(msg) from problem
+
+
+def read_and_keep(folder: Path, programme: Programme, around: Conditions) -> FileReading:
+    """Read the recording in a take's folder, and write the reading beside it.
+
+    Parameters
+    ----------
+    folder : Path
+    programme : Programme
+        As played.
+    around : Conditions
+
+    Returns
+    -------
+    FileReading
+
+    Raises
+    ------
+    NotHeardError
+        If the programme isn't in the recording.
+    MeasureError
+        If the recording can't be used, or the reading can't be written.
+    """
+    file = read_file(
+        folder / RECORDING,
+        programme,
+        air=around.air,
+        room=around.room,
+        microphone=around.microphone,
+        channel=1,
+    )
     document = reading_document(
         file, sweep=PROGRAMME, microphone=around.microphone_document, spots={}
     )
     samples = stereo_responses(file.reading)
     rate_hz = file.reading.programme.sample_rate_hz
-    target = begun.path / READING
+    target = folder / READING
 
     def write_responses(temporary: Path) -> None:
         encode_wav(temporary, samples, rate_hz, encoding="FLOAT")

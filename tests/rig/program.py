@@ -62,16 +62,10 @@ class Program:
     rig : Rig
     folder : Path
         Where takes go; the person's settings lie beside them.
-
-    Attributes
-    ----------
-    wrapper : tuple of str
-        Put before the command.
     """
 
     def __init__(self, rig: Rig, folder: Path) -> None:
         self.rig, self.folder = rig, folder
-        self.wrapper: tuple[str, ...] = ()
         self.environment = rig.environment | {
             "APEXLINE_HOME": str(folder / "home"),
             "PYTHONPATH": str(ROOT),
@@ -83,7 +77,7 @@ class Program:
         # No pipe to standard input: where one ends in the middle, the sound is stopped.
         pipes = {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
         return subprocess.Popen(
-            self.rig.command(*self.wrapper, *APEXLINE, *arguments),
+            self.rig.command(*APEXLINE, *arguments),
             env=self.environment,
             cwd=self.folder,
             text=True,
@@ -103,7 +97,7 @@ class Program:
             msg = f"it hung after {PATIENCE_S:g} s, having said {out!r} and {err!r}"
             raise AssertionError(msg) from None
         assert not session(process.pid), "processes of the command were left running"
-        words = process.args[len(self.rig.command(*self.wrapper, *APEXLINE)) :]
+        words = process.args[len(self.rig.command(*APEXLINE)) :]
         command = " ".join(["apexline", *words])
         return Ended(command=command, status=process.returncode, out=out, err=err)
 

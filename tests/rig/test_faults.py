@@ -203,10 +203,10 @@ def test_the_person_hears_the_wrong_loudspeaker(
 
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """Give a disk of 1 MB; only root may have one."""
+    """Give a disk with room for the programme and 5 s of recording; only root may have one."""
     folder = tmp_path / "small disk"
     folder.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=1M", "tmpfs", str(folder)]
+    mount = ["mount", "-t", "tmpfs", "-o", "size=4400k", "tmpfs", str(folder)]
     if os.getuid() != 0 or subprocess.run(mount, capture_output=True, check=False).returncode:
         pytest.skip("a small disk can't be mounted here")
     yield folder
@@ -222,10 +222,16 @@ def test_the_disk_is_full(program: Program, small_disk: Path, seen: Seen) -> Non
 
 
 @thorough
-def test_a_file_may_not_grow(program: Program) -> None:
-    # The same without being root: no file may pass half a megabyte.
-    program.wrapper = ("prlimit", "--fsize=500000")
-    ended = program.take("a")
+def test_a_file_may_not_grow(program: Program, rig: Rig) -> None:
+    # The same without being root: from the first pass on no file may pass half a megabyte. The
+    # programme, which is larger, is on the disk before.
+    resource = pytest.importorskip("resource")
+    rig.tell("freewheel off")
+    rig.tell(f"tell now {FIRST}")
+    taking = program.start_take("a")
+    rig.await_event("now")
+    resource.prlimit(taking.pid, resource.RLIMIT_FSIZE, (500_000, 500_000))
+    ended = program.finish(taking)
     refused(ended, "a.unfinished")
     assert program.unfinished("a")[1].shape[1] > 48_000
 
@@ -315,3 +321,24 @@ def test_the_system_ends_it(program: Program, rig: Rig, name: str, seen: Seen) -
     (sound,) = rig.heard()
     assert sound["end"] - sound["start"] < 0.9 * 48_000
     seen(f"the system sends {name} in a sweep", ended, ended.last_words, recording)
+
+
+def test_a_killed_take_is_read_and_completed(program: Program, rig: Rig, seen: Seen) -> None:
+    # In real time: killed in the fourth pass, when three tell the difference.
+    rig.tell("freewheel off")
+    rig.tell("tell now at 20000 of 4")
+    taking = program.start_take("a")
+    rig.await_event("now")
+    taking.kill()
+    ended = program.finish(taking)
+    assert ended.status == -signal.SIGKILL
+    recording = program.unfinished("a")[1]
+    kept = (program.folder / "a.unfinished" / "recording.wav").read_bytes()
+    ended = program.run("read", "a.unfinished", "--brief")
+    assert ended.status == 0, ended
+    assert "The take was interrupted" in ended.out
+    words = " ".join(ended.out[ended.out.index("The take was interrupted") :].split())
+    seen("a take is killed in a sweep, and `apexline read a.unfinished`", ended, words, recording)
+    assert program.run("log", "finish", "a").status == 0
+    assert (program.folder / "a" / "recording.wav").read_bytes() == kept
+    assert arrival_mm(program) == pytest.approx(PLANTED_MM, abs=0.5)

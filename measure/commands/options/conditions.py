@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
@@ -15,6 +15,7 @@ from measure.terminal.number_type import NumberRange
 if TYPE_CHECKING:
     from measure.files.room_file import RoomFile
     from measure.takes.conditions import Conditions, MicrophoneFile
+    from measure.takes.interrupted import TakeRecording
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -117,6 +118,55 @@ def read_conditions(
         )
     except ValueError as problem:
         raise click.UsageError(str(problem)) from problem
+
+
+def take_conditions(
+    take: TakeRecording,
+    options: ConditionOptions,
+    room_path: Path | None,
+    *,
+    survey_path: Path | None = None,
+) -> Conditions:
+    """Read what the options name, and take from a take what they don't say.
+
+    Parameters
+    ----------
+    take : TakeRecording
+        With its air, where that was measured, and the correction that was used.
+    options : ConditionOptions
+    room_path, survey_path : Path or None
+        As for `read_conditions`; a room file has the air too.
+
+    Returns
+    -------
+    Conditions
+
+    Raises
+    ------
+    RoomFileError, SurveyFileError, MicrophoneFileError
+        If a file can't be used.
+    click.UsageError
+        If the options contradict each other.
+    """
+    air, known = take.facts.air, take.facts.microphone
+    unsaid = options.temperature_c is None and options.humidity_percent is None
+    if room_path is None and air is not None and air.measured and unsaid:
+        options = replace(
+            options,
+            temperature_c=air.temperature_c,
+            humidity_percent=air.relative_humidity_percent,
+        )
+    if options.microphone_path is not None or take.microphone is None or known is None:
+        return read_conditions(room_path, options, survey_path=survey_path)
+    options = replace(
+        options,
+        microphone_path=take.microphone,
+        holds=known.file_is or options.holds,
+        incidence=None if known.angle_deg is None else str(round(known.angle_deg)),
+    )
+    found = read_conditions(room_path, options, survey_path=survey_path)
+    named = {**(found.microphone_document or {}), "file": known.correction_file}
+    return replace(found, microphone_document=named)
 
 
 def _read_room(

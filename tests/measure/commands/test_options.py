@@ -9,7 +9,15 @@ from pathlib import Path
 import pytest
 
 from measure import cli
-from measure.commands import log, log_add, log_compare, log_import, log_put_back, starter
+from measure.commands import (
+    log,
+    log_add,
+    log_compare,
+    log_finish,
+    log_import,
+    log_put_back,
+    starter,
+)
 from measure.files.room_file import read_room
 from measure.terminal.option_record import flat_defaults
 
@@ -20,6 +28,7 @@ RECORDS = {
 }
 RECORDS |= {
     ("log", "compare"): (log_compare.command, log_compare.LogCompareOptions),
+    ("log", "finish"): (log_finish.command, log_finish.LogFinishOptions),
     ("log", "import"): (log_import.command, log_import.LogImportOptions),
     ("log", "put-back"): (log_put_back.command, log_put_back.LogPutBackOptions),
 }
