@@ -175,6 +175,8 @@ def _device_document(device: Device, takes: Rates) -> JsonObject:
 
 def _used_lines(used: DeviceSelection) -> list[str]:
     """Say which pair would be used, and why."""
+    from analysis.report.format import wrapped
+
     wiring = used.wiring
     left, right = wiring.output_channels
     inputs = f"the microphone on {wiring.input_channels[0]}"
@@ -186,6 +188,8 @@ def _used_lines(used: DeviceSelection) -> list[str]:
         f"  to record  {_choice(used.record)}: {inputs}",
         f"  at         {wiring.sample_rate_hz} Hz ({used.rate_reason})",
     ]
+    if used.unasked_text is not None:
+        lines += wrapped(f"Nobody said which input: {used.unasked_text}.", indent=2, hanging=2)
     if not wiring.one_clock:
         lines.append(
             "  Their clocks may differ: each take measures by how much, and allows for it."
@@ -213,6 +217,7 @@ def _used_document(used: DeviceSelection) -> JsonObject:
         "record_reason": used.record.reason,
         "play_channels": wiring.output_channels,
         "record_channel": wiring.input_channels[0],
+        "record_channel_unasked": used.channel_unasked,
         "reference_channel": wiring.input_channels[1] if len(wiring.input_channels) > 1 else None,
         "sample_rate_hz": wiring.sample_rate_hz,
         "rate_reason": used.rate_reason,

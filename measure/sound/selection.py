@@ -45,12 +45,30 @@ class DeviceRequest:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class DeviceSelection:
-    """The devices chosen with their channels and rate, and why that rate."""
+    """The devices chosen with their channels and rate, and why that rate.
+
+    Attributes
+    ----------
+    channel_unasked : bool
+        Whether the microphone's input is one of several, and nobody said which.
+    """
 
     play: Choice
     record: Choice
     wiring: Wiring
     rate_reason: str
+    channel_unasked: bool
+
+    @property
+    def unasked_text(self) -> str | None:
+        """What to say of an input that was taken unasked, or None."""
+        if not self.channel_unasked:
+            return None
+        wiring = self.wiring
+        return (
+            f"input {wiring.input_channels[0]} of the {wiring.record.n_inputs} of "
+            f"{wiring.record.name} is taken for the microphone; --record-channel takes another"
+        )
 
 
 def select_devices(asked: DeviceRequest) -> DeviceSelection:
@@ -77,7 +95,15 @@ def select_devices(asked: DeviceRequest) -> DeviceSelection:
         input_channels=_inputs(asked, kept),
         sample_rate_hz=rate_hz,
     )
-    return DeviceSelection(play=play, record=record, wiring=wiring, rate_reason=rate_reason)
+    told = asked.record_channel or kept.record_channel
+    free = record.device.n_inputs - len(wiring.input_channels) + 1
+    return DeviceSelection(
+        play=play,
+        record=record,
+        wiring=wiring,
+        rate_reason=rate_reason,
+        channel_unasked=told is None and free > 1,
+    )
 
 
 def _inputs(asked: DeviceRequest, kept: Settings) -> tuple[int, ...]:

@@ -118,7 +118,10 @@ def sound_path(options: SoundOptions) -> SoundPath:
         return simulated_room(devices.rate_hz, options.pace, reference=reference)
     from measure.sound.portaudio import DevicePath
 
-    return DevicePath(select_devices(device_request(devices)).wiring)
+    chosen = select_devices(device_request(devices))
+    if chosen.unasked_text is not None:
+        click.echo(f"Note: {chosen.unasked_text}.", err=True)
+    return DevicePath(chosen.wiring)
 
 
 def _refuse_devices(asked: DeviceOptions) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -78,3 +79,16 @@ def test_where_only_a_monitor_is_there_nothing_is_taken(
     assert "plug a" in said
     assert "Nothing would be used: every input here" in said
     assert document["used"] is None
+
+
+def test_an_input_taken_unasked_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Known input: a microphone input of one channel, and one of two.
+    one, document = devices_said((CARD, MICROPHONE), tmp_path, monkeypatch, capsys)
+    assert "Nobody said which input" not in one
+    assert document["used"]["record_channel_unasked"] is False  # type: ignore[index]
+    two = replace(MICROPHONE, n_inputs=2)
+    said, document = devices_said((CARD, two), tmp_path, monkeypatch, capsys)
+    assert "Nobody said which input: input 1 of the 2 of microphone" in said
+    assert document["used"]["record_channel_unasked"] is True  # type: ignore[index]

@@ -55,6 +55,18 @@ def test_nothing_asked_and_nothing_kept_is_the_usual() -> None:
     assert (wiring.sample_rate_hz, found.rate_reason) == (48_000, "both take it")
 
 
+def test_an_input_taken_unasked_is_said() -> None:
+    # Known input: a microphone input that is one of two, told by nothing, by option, by settings.
+    found = select_devices(DeviceRequest())
+    assert found.unasked_text is not None
+    assert found.unasked_text.startswith("input 1 of the 2 of microphone")
+    assert select_devices(DeviceRequest(record_channel=1)).unasked_text is None
+    # The other input is the wired reference, so only one is left.
+    assert select_devices(DeviceRequest(reference_channel=2)).unasked_text is None
+    write_settings(Settings(record_channel=1))
+    assert select_devices(DeviceRequest()).unasked_text is None
+
+
 def test_what_is_asked_goes_before_what_is_kept() -> None:
     write_settings(
         Settings(play_channels=(3, 4), record_channel=2, reference_channel=1, rate_hz=96_000)
