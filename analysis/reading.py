@@ -324,7 +324,7 @@ def _match_arrivals(
         clock_std_s=math.hypot(aligned.clock.left_right_std_s, repair_std_s),
     )
     if "same_sound" in failed:
-        return withhold_difference(match, "left and right are one sound")
+        return withhold_difference(match, "nothing tells left and right from one sound")
     apart_m = abs(match.difference_m or 0.0)
     if aligned.clock.jump_after is None or apart_m < LARGEST_WITH_JUMP_M:
         return match

@@ -285,5 +285,5 @@ def check_sameness(sameness: Sameness | None) -> Check:
         name=CHECK,
         verdict="fail",
         detail="after one delay and gain, left less right holds no more than a side's repeats: "
-        f"left and right are one sound, {sameness.gain_db or 0.0:+.2f} dB apart",
+        f"nothing tells left and right from one sound, {sameness.gain_db or 0.0:+.2f} dB apart",
     )
