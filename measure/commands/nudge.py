@@ -13,7 +13,7 @@ from measure.commands.options.cautions import show_cautions
 from measure.commands.options.conditions import ConditionOptions, read_conditions
 from measure.commands.options.programme import ProgrammeOptions, asked_programme
 from measure.commands.options.sound import SoundOptions, sound_options, sound_path
-from measure.terminal.number_type import NumberRange
+from measure.terminal.number_type import CelsiusRange, NumberRange
 from measure.terminal.option_record import defaults_from, options_from
 from measure.terminal.printed_lines import print_lines
 
@@ -85,7 +85,7 @@ class NudgeOptions:
 @click.option(
     "--temperature",
     "temperature_c",
-    type=NumberRange(-20, 50),
+    type=CelsiusRange(),
     help="Of the air, °C.  [default: 20 ± 3]",
 )
 @click.option("--cue", is_flag=True, help="Two soft tones when the difference is small enough.")

@@ -14,7 +14,7 @@ from pathlib import Path
 import msgspec
 
 from analysis.basics.air import Air, air_at
-from analysis.room.floor_plan import FloorPlan, Footprint, rectangle
+from analysis.room.floor_plan import SIZE_RANGE_M, FloorPlan, Footprint, rectangle
 from analysis.room.materials import absorption_of
 from analysis.room.room import (
     SURFACES,
@@ -30,6 +30,19 @@ from measure.files.toml_file import read_toml
 
 THERMOMETER_STD_C = 1.0
 """One sigma of a room thermometer: common practice, no source."""
+
+WARMEST_C = 50.0
+"""No room is warmer; rooms from 10 °C up are in degrees Fahrenheit."""
+
+HIGH_CEILING_M, HIGH_HEAD_M = 6.0, 2.2
+"""A seated head is some 1.1 m high (3.6 feet), a ceiling 2.5 m (8.2 feet): both above these are
+feet. Common practice, no source."""
+
+_USUAL_M = 10.0
+"""Rooms and distances in them are rarely longer; a number is read in the largest unit in which
+it stays below."""
+
+_OTHER_UNITS = (("feet", 0.3048), ("centimetres", 0.01), ("millimetres", 0.001))
 
 
 class _Absorption(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
@@ -140,8 +153,65 @@ def read_room(path: Path, *, places: Callable[[Room], Positions] | None = None) 
     try:
         return _build_records(table, places)
     except ValueError as problem:
-        msg = f"{path}: {problem}; correct it in the file (lengths in metres)"
+        advice = _likely_slip(table) or "correct it in the file (lengths in metres)"
+        msg = f"{path}: {problem}; {advice}"
         raise RoomFileError(msg) from problem
+
+
+def _likely_slip(table: _RoomTable) -> str | None:
+    """Return which slip would explain a file that can't be, and what to write."""
+    if WARMEST_C < table.temperature_c <= 1.8 * WARMEST_C + 32:
+        celsius = (table.temperature_c - 32) / 1.8
+        return f"if that is in degrees Fahrenheit, write {celsius:.1f}"
+    name, value = max(_lengths(table), key=lambda one: one[1] if math.isfinite(one[1]) else 0.0)
+    for unit, in_metres in _OTHER_UNITS:
+        if value > SIZE_RANGE_M[1] and value * in_metres <= _USUAL_M:
+            return f"{name} {value:g} reads like {unit}, and would be {value * in_metres:.2f}"
+    return _exchanged_sides_slip(table)
+
+
+def _exchanged_sides_slip(table: _RoomTable) -> str | None:
+    """Return the question whether length and width are exchanged, where all would then fit."""
+    if table.length_m is None or table.width_m is None or table.length_m == table.width_m:
+        return None
+    turned = msgspec.structs.replace(table, length_m=table.width_m, width_m=table.length_m)
+    if _all_stands_inside(table) or not _all_stands_inside(turned):
+        return None
+    return (
+        "are length_m and width_m exchanged? Then everything would stand inside: the length runs "
+        "from the front wall to the rear wall"
+    )
+
+
+def _all_stands_inside(table: _RoomTable) -> bool:
+    """Return whether a file's room is one, and its places stand in it."""
+    try:
+        require_inside(_room(table), _own_places(table))
+    except ValueError:
+        return False
+    return True
+
+
+def _lengths(table: _RoomTable) -> list[tuple[str, float]]:
+    """Return the lengths that a file gives, with their names."""
+    named = [(name, getattr(table, name)) for name in ("length_m", "width_m", "height_m")]
+    for place in ("left", "right", "seat"):
+        at = getattr(table, place)
+        if at is not None:
+            named += [(f"{place}: {name}", getattr(at, name)) for name in ("x_m", "y_m", "z_m")]
+    return [(name, value) for name, value in named if value is not None]
+
+
+def _require_metres(table: _RoomTable) -> None:
+    """Refuse a head that high under a ceiling that high: feet, of which both are usual."""
+    head_m = None if table.seat is None else table.seat.z_m
+    if table.height_m > HIGH_CEILING_M and head_m is not None and head_m > HIGH_HEAD_M:
+        foot_m = dict(_OTHER_UNITS)["feet"]
+        msg = (
+            f"the head {head_m:g} above the floor under a ceiling at {table.height_m:g} reads like "
+            f"feet; in metres these are {head_m * foot_m:.2f} and {table.height_m * foot_m:.2f}"
+        )
+        raise ValueError(msg)
 
 
 def _absorption(table: _Absorption | None, plan: FloorPlan) -> dict[str, float] | None:
@@ -193,6 +263,7 @@ def _room(table: _RoomTable) -> Room:
 
 def _build_records(table: _RoomTable, places: Callable[[Room], Positions] | None) -> RoomFile:
     """Return the records of a table, which refuse what is impossible."""
+    _require_metres(table)
     room = _room(table)
     positions = _own_places(table) if places is None else _with_woofers(table, places(room))
     require_inside(room, positions)

@@ -36,6 +36,23 @@ class NumberRange(click.FloatRange):
         return float(super().convert(typed, param, ctx))
 
 
+class CelsiusRange(NumberRange):
+    """The temperature of a room's air, from -20 to 50 °C."""
+
+    def __init__(self) -> None:
+        super().__init__(-20, 50)
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return the temperature that was typed; above the range it may be in Fahrenheit."""
+        typed = number(value, self, param, ctx)
+        if 50 < typed <= 122:
+            celsius = f"{(typed - 32) / 1.8:.1f}"
+            self.fail(f"{typed:g} °C is no room's; if it is in °F, write {celsius}", param, ctx)
+        return super().convert(typed, param, ctx)
+
+
 def number(
     value: Any,
     kind: click.ParamType[float],

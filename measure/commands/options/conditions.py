@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import click
 
 from measure.commands.options import FILE
-from measure.terminal.number_type import NumberRange
+from measure.terminal.number_type import CelsiusRange, NumberRange
 
 if TYPE_CHECKING:
     from measure.files.room_file import RoomFile
@@ -23,7 +23,7 @@ _OPTIONS: Final = (
     click.option(
         "--temperature",
         "temperature_c",
-        type=NumberRange(-20, 50),
+        type=CelsiusRange(),
         help="Of the air, °C, without a room file.  [default: 20 ± 3]",
     ),
     click.option(

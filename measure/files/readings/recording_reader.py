@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
 
 from analysis.basics.air import Air
 from analysis.basics.arrays import Float
@@ -23,6 +26,14 @@ SEARCHED_CHANNELS = 64
 
 MOST_RIVALS = 3
 """So many other channels are read in full to see whether it matters which is taken."""
+
+LEAST_RATE_HZ = 22_050
+"""Half of a compact disc's. Recorders go lower for speech (16 kHz and less), often with
+processing; a sweep that ends below is read all the same."""
+
+OVERLAP = 1e-3
+"""Two channels never sound at once where the product of their magnitudes, over the root of both
+energies, stays below: rounding noise gives some 1e-5, two microphones in a room 0.3 and more."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -86,11 +97,14 @@ def read_file(
     Raises
     ------
     AudioFileError
-        If the file can't be used, or has no such channel.
+        If the file can't be used, has no such channel, is the sweep itself, or was recorded
+        at a rate for speech.
     NotHeardError
         If the programme isn't in it.
     """
     sound = read_sound(path)
+    _refuse_sweep_itself(sound)
+    _refuse_speech_rate(sound, programme)
     chosen = _channel(sound, programme, channel)
 
     def read(index: int) -> Reading:
@@ -123,6 +137,31 @@ def read_file(
         encoding=sound.encoding,
         duration_s=sound.samples.shape[1] / sound.sample_rate_hz,
     )
+
+
+def _refuse_sweep_itself(sound: SoundFile) -> None:
+    """Refuse a stereo file in which left and right sound in turn, each alone in its channel."""
+    if sound.samples.shape[0] != 2:
+        return
+    left, right = np.abs(sound.samples)
+    scale = math.sqrt(float(np.dot(left, left)) * float(np.dot(right, right)))
+    if scale > 0 and float(np.dot(left, right)) < OVERLAP * scale:
+        msg = (
+            f"{sound.path} is a sweep as it is played, left and right each alone in its channel, "
+            "and not what a microphone heard of it: give the recording that was made at the seat"
+        )
+        raise AudioFileError(msg)
+
+
+def _refuse_speech_rate(sound: SoundFile, programme: Programme) -> None:
+    """Refuse a recording at a rate for speech, where the sweep goes higher than it holds."""
+    rate_hz = sound.sample_rate_hz
+    if rate_hz < LEAST_RATE_HZ and programme.sweep.stop_hz > rate_hz / 2:
+        msg = (
+            f"{sound.path} was recorded at {rate_hz} Hz, a rate for speech, which holds nothing "
+            f"above {rate_hz / 2000:g} kHz: set the recorder to 44100 or 48000 Hz and record again"
+        )
+        raise AudioFileError(msg)
 
 
 def _channel(sound: SoundFile, programme: Programme, channel: int | None) -> ChannelChoice:

@@ -239,6 +239,43 @@ def test_eight_bits_and_twelve_channels(folder: Path, tmp_path: Path) -> None:
         assert found["recording"]["channel"] == channel
 
 
+@pytest.mark.parametrize("subtype", ["PCM_24", "PCM_16", "FLOAT"])
+def test_the_sweep_itself_is_no_recording(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], subtype: str
+) -> None:
+    """Known input: the file that was played, as it is, saved anew, and cut at its beginning."""
+    samples, rate_hz = soundfile.read(folder / "sweep.wav")
+    for first in (0, 30_000):
+        path = write(tmp_path / "played.wav", samples[first:], subtype=subtype, rate_hz=rate_hz)
+        assert read(folder, path) == 2
+        said = capsys.readouterr().err
+        assert "played.wav is a sweep as it is played" in said
+        assert "give the recording that was made at the seat" in said
+
+
+def test_two_microphones_or_one_and_silence_are_no_sweep(folder: Path, tmp_path: Path) -> None:
+    """Known input: a recording beside its delayed copy, beside silence, and beside noise."""
+    one = recording(folder).samples
+    noise = 1e-5 * np.random.default_rng(1).standard_normal(one.size)
+    for beside in (np.roll(one, 40), np.zeros(one.size), noise):
+        path = write(tmp_path / "two.wav", np.stack([one, beside], axis=1))
+        assert read(folder, path, "--channel", "1", to=tmp_path / "out.json") == 0
+        assert document(tmp_path / "out.json")["usable"]
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 16_000])
+def test_a_rate_for_speech_is_said(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], rate_hz: int
+) -> None:
+    """Known input: recorders for speech take 8 or 16 kHz, and hold nothing above the half."""
+    samples = faults.resampled(recording(folder).samples, sample_rate_hz=RATE_HZ, to_hz=rate_hz)
+    path = write(tmp_path / "speech.wav", samples, rate_hz=rate_hz)
+    assert read(folder, path) == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert f"recorded at {rate_hz} Hz, a rate for speech" in said
+    assert f"nothing above {rate_hz // 2000} kHz" in said
+
+
 @pytest.mark.parametrize(("suffix", "subtype"), [("flac", "PCM_16"), ("wav", "FLOAT")])
 def test_other_formats(folder: Path, tmp_path: Path, suffix: str, subtype: str) -> None:
     """Promise: FLAC and float files."""

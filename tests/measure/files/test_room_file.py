@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from importlib import resources
 from pathlib import Path
@@ -127,6 +128,73 @@ def test_a_wrong_room_is_refused(tmp_path: Path, old: str, new: str, message: st
         read_room(path)
     assert str(path) in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def in_unit(per_metre: float) -> str:
+    """Return the room with every length in another unit."""
+    return re.sub(
+        r"(_m = )([\d.]+)", lambda found: f"{found[1]}{float(found[2]) * per_metre:.4g}", PLAIN
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (in_unit(1000), "length_m 5500 reads like millimetres, and would be 5.50"),
+        (in_unit(100), "length_m 550 reads like centimetres, and would be 5.50"),
+        (in_unit(1 / 0.3048), "the head 3.937 above the floor under a ceiling at 8.202 reads like"),
+        (in_unit(1 / 0.3048), "feet; in metres these are 1.20 and 2.50"),
+        (PLAIN.replace("5.5", "31.2"), "length_m 31.2 reads like feet, and would be 9.51"),
+        (PLAIN.replace("x_m = 3.0", "x_m = 1100"), "x_m 1100 reads like millimetres, and would be"),
+        (PLAIN.replace("19.0", "68"), "if that is in degrees Fahrenheit, write 20.0"),
+        (PLAIN.replace("5.5", "2.9"), "are length_m and width_m exchanged?"),
+    ],
+)
+def test_a_slip_of_units_or_of_sides_has_its_own_sentence(
+    tmp_path: Path, text: str, said: str
+) -> None:
+    # Closed form: 5.5 m are 5500 mm, 550 cm and 18.04 feet; 68 °F are 20 °C. A room 2.9 m long
+    # and 4 m wide has no place for a seat 3.0 m from the front wall, one 4 m long and 2.9 m wide
+    # none for a loudspeaker 3.0 m from the left wall, so there the pair stands narrower.
+    text = text.replace("x_m = 3.0", "x_m = 2.5") if "exchanged" in said else text
+    with pytest.raises(RoomFileError) as caught:
+        read_room(stored(tmp_path, text))
+    assert said in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        ("height_m = 2.5", "height_m = 7"),
+        ("length_m = 5.5", "length_m = 18"),
+        ("temperature_c = 19.0", "temperature_c = 40"),
+        ("length_m = 5.5", "length_m = 3.5"),
+    ],
+    ids=["loft", "long", "hot", "wide"],
+)
+def test_a_rare_room_is_no_slip(tmp_path: Path, change: tuple[str, str]) -> None:
+    # Known input: a loft, a long, a hot and a wide room, each in metres and degrees Celsius.
+    assert read_room(stored(tmp_path, PLAIN.replace(*change, 1))).positions.seat.z_m == 1.2
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("length_m = 5.5", "length_m = -3"),
+        ("length_m = 5.5", "length_m = nan"),
+        ("length_m = 5.5", "length_m = 50000"),
+        ("temperature_c = 19.0", "temperature_c = 400"),
+        ("[left]", "relative_humidity_percent = 140\n[left]"),
+        ("z_m = 1.2", "z_m = 2.6"),
+    ],
+)
+def test_what_no_slip_explains_asks_for_metres(tmp_path: Path, old: str, new: str) -> None:
+    # Known input: wrong in every unit, and with length and width either way.
+    with pytest.raises(RoomFileError, match="correct it in the file") as caught:
+        read_room(stored(tmp_path, PLAIN.replace(old, new, 1)))
+    assert "reads like" not in str(caught.value)
+    assert "exchanged" not in str(caught.value)
 
 
 def test_files_that_are_no_rooms(tmp_path: Path) -> None:
