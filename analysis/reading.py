@@ -11,13 +11,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from analysis.basics.air import Air
 from analysis.basics.arrays import Float
 from analysis.basics.uncertainty import COVERAGE_FACTOR
 from analysis.bass.bass import Bass, add_causes, measured_decay_s, read_bass
-from analysis.pair.arrival import ArrivalMatch, match_arrivals, withhold_difference
+from analysis.pair.arrival import ArrivalMatch, match_arrivals, tells_arrival, withhold_difference
 from analysis.pair.direct_gate import direct_gate_s
 from analysis.pair.level import LevelMatch, match_levels
 from analysis.pair.polarity import PolarityMatch, match_polarity
@@ -36,6 +34,7 @@ from analysis.recording.checks.passes import (
     check_dropout,
     check_silent,
     check_sweep,
+    waive_timing_checks,
 )
 from analysis.recording.checks.recording import (
     check_distortion,
@@ -44,6 +43,7 @@ from analysis.recording.checks.recording import (
     check_resampled,
     exchanged_sides_check,
     have_opposite_signs,
+    measure_distortion,
     worst_harmonic,
 )
 from analysis.recording.dropouts.zero_blocks import find_zero_blocks, quantisation_step
@@ -51,7 +51,7 @@ from analysis.recording.responses import SideResponse, average_passes
 from analysis.recording.signal_to_noise import check_noise, octave_snr_db
 from analysis.room.prediction import Prediction, predict
 from analysis.room.room import Positions, Room
-from analysis.signals.harmonics import HarmonicLevel, exclude_gaps, harmonic_levels
+from analysis.signals.harmonics import HarmonicLevel
 from analysis.signals.impulse_response import ImpulseResponse
 from analysis.signals.programme import Programme
 from analysis.signals.resampling import resample
@@ -156,10 +156,11 @@ def read_recording(
     repair_std_s = _repair_std_s(aligned, rate_hz, recorded_hz)
     arrival = _match_arrivals(sides, aligned, air, failed, repair_std_s=repair_std_s)
     if arrival is not None and arrival.withheld and not failed - {"noise"}:
-        check = _withheld_check(arrival.withheld, aligned, snr_db)
+        check = _withheld_check(arrival, aligned, snr_db)
         checks[check.name] = check
     level = _match_levels(sides, arrival, failed)
-    distortion = _measure_distortion(sides, arrival, aligned, programme)
+    at_s = (0.0, 0.0) if arrival is None else (arrival.left_s, arrival.right_s)
+    distortion = measure_distortion(sides, at_s, programme.sweep, clock_ratio=aligned.clock.ratio)
     checks["distortion"] = check_distortion(worst_harmonic(distortion))
     checks["geometry"] = _check_geometry(arrival, room[1] if room else None)
     verdicts = {check.verdict for check in checks.values()}
@@ -280,6 +281,9 @@ def _recording_checks(
         Check(name="distortion", verdict="pass", detail=""),
         check_gain(sides, measure_pause_noise(aligned.spectrogram, programme.sweep)),
     ]
+    both = _both_responses(sides)
+    if both is not None and not tells_arrival(*both):
+        checks = waive_timing_checks(checks, aligned)
     return {check.name: check for check in checks}
 
 
@@ -290,9 +294,11 @@ def _both_responses(sides: _Sides) -> tuple[ImpulseResponse, ImpulseResponse] | 
 
 
 def _compare_sides(sides: _Sides, checks: dict[str, Check]) -> Sameness | None:
-    """Say whether left and right are one sound, unless no pair or no room was heard."""
+    """Say whether left and right are one sound, unless no pair, no room or no treble was heard."""
     both = _both_responses(sides)
-    if both is None or "fail" in {checks[name].verdict for name in ("silent_channel", "loop_back")}:
+    if both is None or not tells_arrival(*both):
+        return None
+    if "fail" in {checks[name].verdict for name in ("silent_channel", "loop_back")}:
         return None
     return compare_sides(*both)
 
@@ -316,7 +322,7 @@ def _match_arrivals(
     lost = not (aligned.clock.jump_located and aligned.assignment.sides_certain)
     # An unknown clock widens the uncertainty; an impossible one says that something is wrong.
     impossible = "clock" in failed and aligned.clock.measured
-    if both is None or spoilt or lost or impossible:
+    if both is None or spoilt or (tells_arrival(*both) and (lost or impossible)):
         return None
     match = match_arrivals(
         *both,
@@ -335,11 +341,15 @@ def _match_arrivals(
     return withhold_difference(match, reason)
 
 
-def _withheld_check(reason: str, aligned: AlignedPasses, snr_db: dict[float, float]) -> Check:
+def _withheld_check(
+    arrival: ArrivalMatch, aligned: AlignedPasses, snr_db: dict[float, float]
+) -> Check:
     """Return the check that fails where nothing else says why there is no difference."""
-    if aligned.clock.jump_after is None:
-        return check_noise(snr_db, reason)
-    detail = f"the arrival is withheld: {reason}; record again, by a cable if it was wireless"
+    if aligned.clock.jump_after is None or arrival.is_too_narrow:
+        return check_noise(snr_db, arrival.withheld)
+    detail = (
+        f"the arrival is withheld: {arrival.withheld}; record again, by a cable if it was wireless"
+    )
     return Check(name="dropout", verdict="fail", detail=detail)
 
 
@@ -349,7 +359,7 @@ def _match_levels(
     """Match the levels, unless the recording's gain can't be trusted."""
     both = _both_responses(sides)
     spoilt = failed & {"silent_channel", "clipping", "automatic_gain", "too_quiet", "same_sound"}
-    if both is None or spoilt or arrival is None:
+    if both is None or spoilt or arrival is None or arrival.is_too_narrow:
         return None
     gate_s = direct_gate_s((both[0], arrival.left_s), (both[1], arrival.right_s))
     return match_levels(*both, left_s=arrival.left_s, right_s=arrival.right_s, gate_s=gate_s)
@@ -358,32 +368,9 @@ def _match_levels(
 def _match_polarity(sides: _Sides, arrival: ArrivalMatch | None) -> PolarityMatch | None:
     """Match the polarities where both loudspeakers were heard."""
     both = _both_responses(sides)
-    if both is None or arrival is None:
+    if both is None or arrival is None or arrival.is_too_narrow:
         return None
     return match_polarity(*both, left_s=arrival.left_s, right_s=arrival.right_s)
-
-
-def _measure_distortion(
-    sides: _Sides, arrival: ArrivalMatch | None, aligned: AlignedPasses, programme: Programme
-) -> tuple[tuple[str, HarmonicLevel], ...]:
-    """Return the harmonics of each side."""
-    found = []
-    for name, side in zip(("left", "right"), sides, strict=True):
-        if side is None:
-            continue
-        at_s = getattr(arrival, f"{name}_s") if arrival is not None else 0.0
-        whole = np.concatenate((side.anticausal, side.response.samples))
-        levels = harmonic_levels(
-            whole,
-            sample_rate_hz=side.response.sample_rate_hz,
-            start_s=side.anticausal_start_s,
-            sweep=programme.sweep,
-            arrival_s=at_s,
-            noise=side.response.noise,
-            clock_ratio=aligned.clock.ratio,
-        )
-        found += [(name, exclude_gaps(level, side.response.gaps_hz)) for level in levels]
-    return tuple(found)
 
 
 def _check_geometry(arrival: ArrivalMatch | None, positions: Positions | None) -> Check:

@@ -83,6 +83,10 @@ reflections differ."""
 SHIFT_SHARE = 0.5
 """Share of the estimate's movement with gate and band that counts as uncertainty."""
 
+LEAST_BAND_RATIO = 1.5
+"""The fit's band ends at least so many times above its beginning: a narrower one doesn't tell one
+period of the sound from the next."""
+
 WITHHELD_STD_M = 4e-3
 """An estimate with a larger noise than this may have slipped a period: it is withheld."""
 
@@ -131,6 +135,16 @@ class ArrivalMatch:
     agree: bool
     withheld: str | None
 
+    @property
+    def is_too_narrow(self) -> bool:
+        """Whether the sweep covers too little of the band in which arrivals are told."""
+        return _is_too_narrow(self.band_hz)
+
+
+def tells_arrival(left: ImpulseResponse, right: ImpulseResponse) -> bool:
+    """Return whether both were measured over a band wide and high enough for an arrival."""
+    return not _is_too_narrow(_fit_band_hz(left, right))
+
 
 def match_arrivals(
     left: ImpulseResponse,
@@ -158,6 +172,8 @@ def match_arrivals(
         raise ValueError(msg)
     band_hz = _fit_band_hz(left, right)
     arrivals_s = (first_arrival_s(left), first_arrival_s(right))
+    if _is_too_narrow(band_hz):
+        return _withheld_match(arrivals_s, band_hz, _explain_narrow(left, right))
     usable = _clean_share(left, right, band_hz)
     if usable < 0.5:
         return _withheld_match(
@@ -232,12 +248,25 @@ def _fit_band_hz(left: ImpulseResponse, right: ImpulseResponse) -> tuple[float, 
     return max(min(BAND_HZ[0], high_hz / 3), bottom_hz * 1.3, 1 / GATE_S), high_hz
 
 
+def _is_too_narrow(band_hz: tuple[float, float]) -> bool:
+    """Return whether a band is too narrow to fit a delay in."""
+    return band_hz[1] < LEAST_BAND_RATIO * band_hz[0]
+
+
+def _explain_narrow(left: ImpulseResponse, right: ImpulseResponse) -> str:
+    """Return why a sweep can't tell the arrival."""
+    low_hz = max(left.band_hz[0], right.band_hz[0])
+    high_hz = min(left.band_hz[1], right.band_hz[1])
+    return (
+        f"this sweep can't tell the arrival: it covers {low_hz:.0f} to {high_hz:.0f} Hz, too "
+        f"little above {1 / GATE_S:.0f} Hz, where the first sound stands out from its echoes"
+    )
+
+
 def _clean_share(
     left: ImpulseResponse, right: ImpulseResponse, band_hz: tuple[float, float]
 ) -> float:
     """Return the share of the band, in octaves, that is clean on both sides."""
-    if band_hz[1] < 1.5 * band_hz[0]:
-        return 0.0
     grid_hz = np.geomspace(*band_hz, 200)
     return float(np.mean(clean_bins_mask(grid_hz, (*left.gaps_hz, *right.gaps_hz))))
 

@@ -21,6 +21,7 @@ from analysis.reading import Reading, read_recording
 from analysis.recording.checks.channels import choose_channel
 from analysis.recording.checks.check import NAMES
 from analysis.recording.extraction import NoPassError
+from analysis.report.reading.verdict import verdict
 from analysis.signals.resampling import resample
 from analysis.signals.sweep import Sweep
 from benchmarks import faults
@@ -203,6 +204,27 @@ def test_sweep_too_low_to_time_by_fails_a_check() -> None:
     assert reading.arrival.withheld in check.detail
     assert not reading.usable
     assert reading.bass.left is not None
+
+
+@pytest.mark.parametrize("seed", [1, 10])
+@pytest.mark.parametrize("band_hz", [(15, 60), (20, 200), (20, 500), (20, 1000)])
+def test_sweep_too_low_to_time_by_has_its_own_sentence(
+    band_hz: tuple[float, float], seed: int
+) -> None:
+    """Known input: clean recordings. No sample was lost, and neither pair nor wiring is judged."""
+    sweep = Sweep(start_hz=band_hz[0], stop_hz=band_hz[1], duration_s=2, level_dbfs=-20)
+    reading = read(planted(replace(short_programme(), sweep=sweep), seed=seed))
+    assert not_passed(reading) == {"noise": "fail"}
+    assert reading.arrival is not None
+    assert "this sweep can't tell the arrival" in str(reading.arrival.withheld)
+    assert f"{band_hz[0]} to {band_hz[1]} Hz" in str(reading.arrival.withheld)
+    assert reading.level is None
+    assert reading.polarity is None
+    assert reading.bass.left is not None
+    said = verdict(reading)
+    assert said.actions[0].startswith("Make a sweep that ends at 8 kHz or higher and record again")
+    assert len(said.actions) == 1
+    assert len(said.lines()) <= 20
 
 
 def test_sweep_that_spares_the_tweeter() -> None:

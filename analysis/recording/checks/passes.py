@@ -74,6 +74,20 @@ def check_dropout(aligned: AlignedPasses, sides: Sides, sample_rate_hz: float) -
     )
 
 
+def waive_timing_checks(checks: list[Check], aligned: AlignedPasses) -> list[Check]:
+    """Return the checks of a sweep by which nothing can be timed, those of timing not judged.
+
+    Its passes are placed too coarsely to tell lost samples from none, and with the arrival
+    withheld nothing rests on it. What was lost inside a pass stays said.
+    """
+    waived = {"clock"} if aligned.blocks else {"clock", "dropout"}
+    detail = "not judged: nothing can be timed by this sweep"
+    return [
+        Check(name=check.name, verdict="pass", detail=detail) if check.name in waived else check
+        for check in checks
+    ]
+
+
 def _list_gaps(aligned: AlignedPasses, sides: Sides, cause: str) -> list[str]:
     """List the bands without clean data of the sides where `cause` names the reason."""
     gaps = []

@@ -12,8 +12,10 @@ from analysis.basics.uncertainty import COVERAGE_FACTOR
 from analysis.recording.alignment import AlignedPasses
 from analysis.recording.checks.check import Check
 from analysis.recording.dropouts.zero_blocks import quantisation_step
-from analysis.signals.harmonics import HarmonicLevel
+from analysis.recording.responses import SideResponse
+from analysis.signals.harmonics import HarmonicLevel, exclude_gaps, harmonic_levels
 from analysis.signals.programme import Programme
+from analysis.signals.sweep import Sweep
 
 QUIET_DBFS = -72.0
 """Below this RMS a 16-bit file keeps less than 26 dB over its rounding noise."""
@@ -63,6 +65,39 @@ def check_resampled(recorded_hz: float, programme: Programme) -> Check:
         verdict = "pass" if recorded_hz >= 44_000 else "warn"
         return Check(name="resampled", verdict=verdict, detail=f"{text}; used up to {lost}")
     return Check(name="resampled", verdict="pass", detail=text)
+
+
+def measure_distortion(
+    sides: tuple[SideResponse | None, SideResponse | None],
+    arrivals_s: tuple[float, float],
+    sweep: Sweep,
+    *,
+    clock_ratio: float,
+) -> tuple[tuple[str, HarmonicLevel], ...]:
+    """Return side and harmonic of each side that was heard.
+
+    Parameters
+    ----------
+    arrivals_s : tuple of float
+        First arrival of each, in seconds; 0 where it isn't known.
+    clock_ratio : float
+        Recorder seconds per player second.
+    """
+    found = []
+    for name, side, at_s in zip(("left", "right"), sides, arrivals_s, strict=True):
+        if side is None:
+            continue
+        levels = harmonic_levels(
+            np.concatenate((side.anticausal, side.response.samples)),
+            sample_rate_hz=side.response.sample_rate_hz,
+            start_s=side.anticausal_start_s,
+            sweep=sweep,
+            arrival_s=at_s,
+            noise=side.response.noise,
+            clock_ratio=clock_ratio,
+        )
+        found += [(name, exclude_gaps(level, side.response.gaps_hz)) for level in levels]
+    return tuple(found)
 
 
 def worst_harmonic(

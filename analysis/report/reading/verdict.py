@@ -40,6 +40,11 @@ LEVEL_TOLERANCE_DB: Final = 0.5
 """Loudspeakers closer in level than this need no balance. Common practice, no source."""
 
 
+_ANOTHER_SWEEP: Final = (
+    "Make a sweep that ends at 8 kHz or higher and record again: this one can't tell the arrival, "
+    "so neither which loudspeaker to move nor how they match."
+)
+
 _OTHER: Final = {"left": "right", "right": "left"}
 
 
@@ -115,6 +120,9 @@ def verdict(
         say_bass(reading.bass, room_known=reading.prediction is not None),
     ]
     failed, asked = say_failed(reading.checks), say_asked(reading.checks)
+    names = {check.name for check in reading.checks if check.verdict == "fail"}
+    if reading.arrival is not None and reading.arrival.is_too_narrow and names == {"noise"}:
+        failed = replace(failed, action=_ANOTHER_SWEEP)
     polarity, arrival, level, bass = said
     if reading.contradicted_by_tape:
         arrival, level = _without_sides(reading, arrival, level)
