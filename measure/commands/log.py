@@ -265,7 +265,7 @@ def say(
     click.echo(f"Tags: {', '.join(said.tags) or 'none'}; {len(said.remarks)} remark(s)")
 
 
-@command.command("discard")
+@command.command("discard", short_help="Move a take to the logbook's bin; nothing is deleted.")
 @click.argument("name")
 @click.pass_obj
 def discard(folder: Path, name: str) -> None:
