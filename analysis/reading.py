@@ -27,6 +27,7 @@ from analysis.recording.checks.check import Check
 from analysis.recording.checks.clipping import check_clipping, find_clipping
 from analysis.recording.checks.hum import Hum, check_hum, find_hum, quiet_stretch
 from analysis.recording.checks.loop_back import check_loop_back
+from analysis.recording.checks.microphone import check_microphone
 from analysis.recording.checks.passes import (
     check_clock,
     check_cut_short,
@@ -236,7 +237,11 @@ def _align(
     )
     samples = resample(recorded, recorded_hz, programme.sample_rate_hz)
     return samples, align_passes(
-        samples, programme, zeroed=zeroed, rounding_step=quantisation_step(recorded)
+        samples,
+        programme,
+        zeroed=zeroed,
+        rounding_step=quantisation_step(recorded),
+        recorded_hz=recorded_hz,
     )
 
 
@@ -275,6 +280,7 @@ def _recording_checks(
         Check(name="same_sound", verdict="pass", detail=""),
         check_disturbance(aligned, sides, programme, n_samples),
         check_clock(aligned, programme),
+        check_microphone(aligned),
         check_sweep(aligned, programme),
         check_cut_short(aligned, sides, programme, n_samples),
         check_resampled(recorded_hz, programme),
@@ -331,6 +337,8 @@ def _match_arrivals(
     )
     if "same_sound" in failed:
         return withhold_difference(match, "nothing tells left and right from one sound")
+    if aligned.repeats.is_too_uncertain:
+        return withhold_difference(match, "the passes of one loudspeaker don't fit together")
     apart_m = abs(match.difference_m or 0.0)
     if aligned.clock.jump_after is None or apart_m < LARGEST_WITH_JUMP_M:
         return match

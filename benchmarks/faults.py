@@ -221,6 +221,22 @@ def clock_wander(
     return interpolated(samples, (time_s - moved_s) * sample_rate_hz)
 
 
+def clock_ramp(samples: Float, *, sample_rate_hz: float, ppm: float, over_s: float) -> Float:
+    """Let the clock's rate change evenly, by `ppm` in every `over_s` seconds."""
+    time_s = np.arange(samples.size) / sample_rate_hz
+    moved_s = ppm * 1e-6 / over_s * time_s**2 / 2
+    return interpolated(samples, (time_s - moved_s) * sample_rate_hz)
+
+
+def clock_walk(
+    samples: Float, *, sample_rate_hz: float, ppm: float, over_s: float, rng: np.random.Generator
+) -> Float:
+    """Let the clock's rate walk at random, by `ppm` (one sigma) in `over_s` seconds."""
+    steps = rng.standard_normal(samples.size) * ppm * 1e-6 / math.sqrt(over_s * sample_rate_hz)
+    moved = np.cumsum(np.cumsum(steps))
+    return interpolated(samples, np.arange(samples.size) - moved)
+
+
 def cut(samples: Float, *, sample_rate_hz: float, start_s: float = 0, end_s: float = 0) -> Float:
     """Cut seconds from the start and from the end."""
     last = samples.size - round(end_s * sample_rate_hz)

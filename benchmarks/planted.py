@@ -66,10 +66,22 @@ def default_programme(*, order: str = "LRRL", sample_rate_hz: int = RATE_HZ) -> 
 
 
 @lru_cache(maxsize=16)
-def room(seed: int, *, sample_rate_hz: int = RATE_HZ, absorption: float | None = None) -> Float:
-    """Return the responses of a random pair in a random room, shape (2, n)."""
+def room(
+    seed: int,
+    *,
+    sample_rate_hz: int = RATE_HZ,
+    absorption: float | None = None,
+    moved_m: tuple[float, float, float] = (0.0, 0.0, 0.0),
+) -> Float:
+    """Return the responses of a random pair in a random room, shape (2, n).
+
+    The microphone stands off the seat by `moved_m`.
+    """
     rng = np.random.default_rng(seed)
     layout = random_layout(rng)
+    if any(moved_m):
+        x_m, y_m, z_m = (seat + move for seat, move in zip(layout.seat_m, moved_m, strict=True))
+        layout = replace(layout, seat_m=(x_m, y_m, z_m))
     if absorption is not None:
         walls = (absorption,) * 6
         layout = replace(layout, absorption=walls)

@@ -56,8 +56,9 @@ def record(
     Parameters
     ----------
     programme : Programme
-    responses : array_like, shape (2, n)
-        Left and right impulse response at the microphone, sampled by the recorder.
+    responses : array_like, shape (2, n) or (n_passes, 2, n)
+        Left and right impulse response at the microphone, sampled by the recorder; for each
+        pass its own where the microphone moves in between.
     sample_rate_hz : float, optional
         The recorder's rate; the programme's if not given.
     clock_ppm : float
@@ -86,9 +87,16 @@ def record(
     n_samples = round((start_s + latency_s + programme.duration_s * ratio + extra_s) * rate_hz)
     heard = np.zeros(n_samples)
     playing = np.zeros(n_samples, dtype=bool)
-    for side, response in zip("LR", responses, strict=True):
+    every = np.arange(len(programme.order))
+    groups = [(responses, every)]
+    if responses.ndim == 3:
+        groups = [(own, every[at : at + 1]) for at, own in enumerate(responses)]
+    for which, side, response in (
+        (which, side, row) for pair, which in groups for side, row in zip("LR", pair, strict=True)
+    ):
         played = np.zeros(n_samples)
-        for letter, pass_s in zip(programme.order, programme.starts_s, strict=True):
+        for index in which:
+            letter, pass_s = programme.order[index], programme.starts_s[index]
             if letter == side:
                 at_s = start_s + latency_s + pass_s * ratio
                 first, samples = _pass(programme, at_s, rate_hz, ratio, distortion)

@@ -17,8 +17,14 @@ from analysis.recording.dropouts.block import DropoutBlock, repair_block
 from analysis.recording.dropouts.block_in_pass import find_block
 from analysis.recording.dropouts.sweep_end import exclude_sweep_ends
 from analysis.recording.extraction import ExtractedPass, ExtractedPasses, extract_passes
-from analysis.recording.pass_times import pass_delays
 from analysis.recording.passes import PassAssignment
+from analysis.recording.repeats.judgement import (
+    RepeatJudgement,
+    compare_repeats,
+    judge_clock,
+    judge_move,
+)
+from analysis.recording.repeats.pass_times import PassTimes, pass_delays
 from analysis.signals.deconvolution import LEAD_S
 from analysis.signals.programme import Programme
 
@@ -31,6 +37,8 @@ class AlignedPasses:
 
     Attributes
     ----------
+    repeats : RepeatJudgement
+        What became of clock and microphone between the passes.
     offsets_s : ndarray, shape (n_passes,)
         Common time of each cut's first sample, with the drift taken out.
     disturbance : Disturbance
@@ -50,6 +58,7 @@ class AlignedPasses:
     passes: tuple[ExtractedPass, ...]
     assignment: PassAssignment
     clock: Clock
+    repeats: RepeatJudgement
     offsets_s: Float
     disturbance: Disturbance
     spectrogram: Spectrogram
@@ -91,6 +100,7 @@ def align_passes(
     *,
     zeroed: tuple[DropoutBlock, ...] = (),
     rounding_step: float = 0.0,
+    recorded_hz: float | None = None,
 ) -> AlignedPasses:
     """Find the passes, repair the time line, and estimate the clock difference.
 
@@ -102,6 +112,8 @@ def align_passes(
         Blocks known to hold no sound, in the same samples.
     rounding_step : float
         To which the samples were rounded, of full scale.
+    recorded_hz : float, optional
+        The recorder's sampling frequency, if not the programme's: what it loses are its samples.
 
     Raises
     ------
@@ -111,22 +123,17 @@ def align_passes(
     found, blocks = _repair_dropouts(samples, programme, zeroed)
     passes, assignment, nominal_inverse = found.passes, found.assignment, found.nominal_inverse
     disturbance, spectrogram = _find_disturbance(passes, programme, blocks, rounding_step)
-    late_s, std_s, order_doubtful = pass_delays(
-        passes, nominal_inverse, programme, assignment, disturbance
+    timed = pass_delays(passes, nominal_inverse, programme, assignment, disturbance)
+    clock, expected_s, repeats = _fit_time_line(
+        passes, timed, programme, disturbance, blocks, recorded_hz or programme.sample_rate_hz
     )
-    starts_s = np.array([programme.starts_s[extracted.index] for extracted in passes])
-    sides = "".join(extracted.side for extracted in passes)
-    rate_hz = programme.sample_rate_hz
-    inside = any(block.kind != "zeroed" for block in blocks)
-    after = _last_pass_before_doubt(passes, blocks)
-    times = (starts_s, late_s, std_s, sides)
-    clock = fit_clock(*times, sample_rate_hz=rate_hz, jump_after=after, repaired=inside)
-    offsets_s = np.array([extracted.first for extracted in passes]) / rate_hz - assignment.origin_s
-    offsets_s -= _expected_starts_s(clock, starts_s, late_s, sides)
+    first_s = np.array([extracted.first for extracted in passes]) / programme.sample_rate_hz
+    offsets_s = first_s - assignment.origin_s - expected_s
     return AlignedPasses(
         passes=passes,
         assignment=assignment,
         clock=clock,
+        repeats=repeats,
         # Lost blocks move all passes alike; the arrivals stay near zero.
         offsets_s=offsets_s - float(np.median(offsets_s)) - LEAD_S,
         disturbance=exclude_sweep_ends(
@@ -136,9 +143,42 @@ def align_passes(
         blocks=blocks,
         other_sweep=found.other_sweep,
         n_unexpected=found.n_unexpected,
-        order_doubtful=order_doubtful,
+        order_doubtful=timed.order_doubtful,
         n_fft=nominal_inverse.n_fft,
     )
+
+
+def _fit_time_line(
+    passes: tuple[ExtractedPass, ...],
+    timed: PassTimes,
+    programme: Programme,
+    disturbance: Disturbance,
+    blocks: tuple[DropoutBlock, ...],
+    recorded_hz: float,
+) -> tuple[Clock, Float, RepeatJudgement]:
+    """Return the clock, when each pass should have come, and what the repeats tell."""
+    starts_s = np.array([programme.starts_s[extracted.index] for extracted in passes])
+    sides = "".join(extracted.side for extracted in passes)
+    inside = any(block.kind != "zeroed" for block in blocks)
+    # A block inside a pass and what it left out move parts of passes: then nothing is asked.
+    ratios = {} if inside else compare_repeats(passes, timed, programme, disturbance)
+    move = judge_move(ratios, starts_s, sides)
+    clock = fit_clock(
+        starts_s,
+        timed.late_s,
+        timed.std_s,
+        sides,
+        sample_rate_hz=programme.sample_rate_hz,
+        jump_after=_last_pass_before_doubt(passes, blocks),
+        repaired=inside,
+        may_jump=move is None,
+    )
+    judgement, clock, late_s = judge_clock(
+        ratios, starts_s, sides, clock, sample_s=1 / recorded_hz, move=move
+    )
+    if late_s is not None:
+        return clock, starts_s + late_s, judgement
+    return clock, _expected_starts_s(clock, starts_s, timed.late_s, sides), judgement
 
 
 def _repair_dropouts(

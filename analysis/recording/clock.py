@@ -102,6 +102,7 @@ def fit_clock(
     sample_rate_hz: float,
     jump_after: int | None = None,
     repaired: bool = False,
+    may_jump: bool = True,
 ) -> Clock:
     """Estimate the drift, and find samples lost between passes.
 
@@ -122,6 +123,8 @@ def fit_clock(
     repaired : bool
         Whether blocks were lost inside passes. A jump elsewhere then is one fault more, and
         puts in doubt which pass was to blame for the others: it isn't placed.
+    may_jump : bool
+        False where something else is known to part the passes.
     """
     known = np.flatnonzero(np.isfinite(std_s))
     clock = _fit_known(
@@ -132,6 +135,7 @@ def fit_clock(
         sample_rate_hz,
         None if jump_after is None else int((known <= jump_after).sum()) - 1,
         repaired,
+        may_jump,
     )
     if clock.jump_after is None:
         return clock
@@ -146,6 +150,7 @@ def _fit_known(
     sample_rate_hz: float,
     jump_after: int | None,
     repaired: bool,
+    may_jump: bool,
 ) -> Clock:
     """Fit the passes whose time is known."""
     pairs = _fit_side_drifts(starts_s, late_s, std_s, sides)
@@ -164,7 +169,8 @@ def _fit_known(
     late = (starts_s, late_s, sides, sample_rate_hz, lever_s)
     if jump_after is not None and 0 <= jump_after < len(sides) - 1:
         return _fit_with_jump(*late, pauses=(jump_after,), most_samples=REPAIRED_SAMPLES)
-    if apart or (abs(drift) > MAX_PPM * 1e-6 and not _spans_differ(starts_s, sides)):
+    far = abs(drift) > MAX_PPM * 1e-6 and not _spans_differ(starts_s, sides)
+    if may_jump and (apart or far):
         most_samples = 0.0 if repaired else math.inf
         return _fit_with_jump(*late, pauses=tuple(range(len(sides) - 1)), most_samples=most_samples)
     wander_s = spread * float(np.ptp(starts_s)) / 8 if len(pairs) == 2 else 0.0

@@ -23,6 +23,7 @@ from analysis.basics.arrays import Complex, Float, freeze
 from analysis.recording.alignment import AlignedPasses
 from analysis.recording.disturbance.detection import N_HARMONICS, clean_weights
 from analysis.recording.extraction import ExtractedPass
+from analysis.recording.repeats.timing_response import noise_only_s
 from analysis.signals.deconvolution import (
     LEAD_S,
     InverseSweep,
@@ -34,7 +35,6 @@ from analysis.signals.impulse_response import ImpulseResponse
 from analysis.signals.programme import Programme
 
 LATE_WEIGHT = 1e-3
-NOISE_S, LEAST_NOISE_S = 1.5, 0.5
 GAP_SHARE = 0.5
 """A frequency is a gap where less than this share of one clean pass is left."""
 
@@ -175,7 +175,7 @@ def _estimate_noise(
     programme: Programme,
 ) -> Float:
     """Return a stretch with the statistics of the noise in the mean."""
-    quiet_start_s, quiet_stop_s = _noise_only_s(inverse, programme)
+    quiet_start_s, quiet_stop_s = noise_only_s(inverse, programme)
     alone = response_slice(mean, inverse, start_s=quiet_start_s, stop_s=quiet_stop_s)
     if len(transfer) < 2:
         return alone
@@ -197,21 +197,6 @@ def _estimate_noise(
         fft.rfftfreq(alone.size, 1 / inverse.sample_rate_hz), inverse.frequency_hz, 1 - both
     )
     return np.asarray(apart + fft.irfft(fft.rfft(alone) * np.sqrt(only), alone.size))
-
-
-def _noise_only_s(inverse: InverseSweep, programme: Programme) -> tuple[float, float]:
-    """Return the stretch of the circular response that holds noise and little else."""
-    sweep = programme.sweep
-    order = min(float(N_HARMONICS), sweep.stop_hz / sweep.start_hz)
-    length_s = inverse.n_fft / inverse.sample_rate_hz
-    decayed_s = programme.tail_s + LEAD_S
-    stop_s = length_s - sweep.growth_s * np.log(order) - 0.1
-    start_s = max(decayed_s, stop_s - NOISE_S)
-    if stop_s - start_s < LEAST_NOISE_S:
-        # A sweep of few octaves leaves no noise before its harmonics: the end of the decay.
-        start_s = max(LEAD_S, decayed_s - LEAST_NOISE_S)
-        stop_s = start_s + LEAST_NOISE_S
-    return start_s, float(stop_s)
 
 
 def _find_gaps_hz(

@@ -5,8 +5,9 @@ cause should go, `fail` that a number is wrong and withheld, or too uncertain to
 clean recording passes all of them. Every threshold is a constant with its reason, beside
 the check that uses it: `analysis.recording.checks.clipping`, `analysis.recording.checks.hum`,
 `analysis.recording.signal_to_noise`, `analysis.recording.checks.automatic_gain`,
-`analysis.recording.checks.passes`, `analysis.recording.checks.loop_back`,
-`analysis.recording.checks.recording` and `analysis.pair.sameness`.
+`analysis.recording.checks.passes`, `analysis.recording.checks.microphone`,
+`analysis.recording.checks.loop_back`, `analysis.recording.checks.recording` and
+`analysis.pair.sameness`.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ NAMES = (
     "same_sound",
     "spoilt_pass",
     "clock",
+    "microphone",
     "wrong_sweep",
     "cut_short",
     "resampled",

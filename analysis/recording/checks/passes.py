@@ -26,6 +26,10 @@ resampler somewhere."""
 NO_CLOCK_PPM = 1000.0
 """No clock is so far out: the sweep was played at another speed, or is another."""
 
+WANDER_M = 1e-3
+"""A clock that wanders is worth a warning where it leaves more in the arrival than a microphone
+that is put back does."""
+
 MOST_LISTED = 4
 
 
@@ -54,12 +58,17 @@ def check_dropout(aligned: AlignedPasses, sides: Sides, sample_rate_hz: float) -
         seen.append("samples were lost or repeated in a pause, and it can't be told in which")
         detail = f"{_join_first(seen, '; ')}: the arrival is withheld; {advice}"
         return Check(name="dropout", verdict="fail", detail=detail)
+    if aligned.repeats.kind == "unclear" or (
+        aligned.repeats.kind == "lost" and clock.jump_after is None
+    ):
+        return _explain_unplaced_loss(aligned, advice)
     if clock.jump_after is not None and not any(block.doubtful for block in aligned.blocks):
         after = aligned.passes[clock.jump_after]
         at_s = (after.first + after.samples.size) / sample_rate_hz
         kind = "missing" if clock.jump_s < 0 else "repeated"
         n_samples = round(abs(clock.jump_s) * sample_rate_hz)
-        seen.append(f"{n_samples} samples {kind} in the pause near {at_s:.1f} s")
+        samples = f"{n_samples} sample{'' if n_samples == 1 else 's'}"
+        seen.append(f"{samples} {kind} in the pause near {at_s:.1f} s")
     if not seen:
         return Check(name="dropout", verdict="pass", detail="no missing or repeated block")
     gaps = _list_gaps(aligned, sides, "dropout")
@@ -86,6 +95,22 @@ def waive_timing_checks(checks: list[Check], aligned: AlignedPasses) -> list[Che
         Check(name=check.name, verdict="pass", detail=detail) if check.name in waived else check
         for check in checks
     ]
+
+
+def _explain_unplaced_loss(aligned: AlignedPasses, advice: str) -> Check:
+    """Say that some samples were lost between passes, or perhaps, and what follows."""
+    repeats = aligned.repeats
+    n_lost = abs(repeats.n_lost)
+    lost = f"{n_lost} sample{'s' if n_lost > 1 else ''}"
+    if repeats.kind == "lost":
+        seen = f"{lost} lost or repeated in a pause, and it can't be told in which"
+    else:
+        seen = f"{lost} lost or repeated in a pause, or the clock wandered: it can't be told which"
+    if repeats.is_too_uncertain:
+        detail = f"{seen}; the arrival is withheld; {advice}"
+        return Check(name="dropout", verdict="fail", detail=detail)
+    carried = f"the arrival carries ± {repeats.arrival_std_m * 1e3:.1f} mm for it"
+    return Check(name="dropout", verdict="warn", detail=f"{seen}; {carried}; {advice}")
 
 
 def _list_gaps(aligned: AlignedPasses, sides: Sides, cause: str) -> list[str]:
@@ -218,7 +243,21 @@ def check_clock(aligned: AlignedPasses, programme: Programme) -> Check:
             detail=f"{text}: more than two crystals differ by, a sample-rate converter may be in "
             "the way; it was taken out",
         )
+    if aligned.repeats.kind == "wander":
+        return _explain_wander(aligned, text)
     return Check(name="clock", verdict="pass", detail=f"{text}; taken out")
+
+
+def _explain_wander(aligned: AlignedPasses, text: str) -> Check:
+    """Say by how much the clock's rate changed, and what follows."""
+    repeats = aligned.repeats
+    text += f", but not steady: its rate changed by {repeats.ramp_ppm:.2f} ppm between passes"
+    if repeats.is_too_uncertain:
+        detail = f"{text}: the arrival is withheld; let the devices warm up, and record again"
+        return Check(name="clock", verdict="fail", detail=detail)
+    detail = f"{text}: the arrival carries ± {repeats.arrival_std_m * 1e3:.1f} mm for it"
+    verdict = "warn" if repeats.arrival_std_m > WANDER_M else "pass"
+    return Check(name="clock", verdict=verdict, detail=detail)
 
 
 def _explain_unmeasured(aligned: AlignedPasses, programme: Programme) -> str:
