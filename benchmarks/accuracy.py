@@ -46,12 +46,12 @@ Float = NDArray[np.float64]
 Trial = tuple[float, ArrivalMatch]
 
 
-@lru_cache(maxsize=4)
-def _shapes(n_samples: int) -> tuple[Float, Float, Float, Float]:
+@lru_cache(maxsize=8)
+def _shapes(n_samples: int, sweep: Sweep) -> tuple[Float, Float, Float, Float]:
     """Return frequency, inverse's gain, band of the division, and the sweep's energy."""
     n_long = fft.next_fast_len(round(7.6 * RATE_HZ), real=True)
-    inverse = inverse_sweep(SWEEP, sample_rate_hz=RATE_HZ, n_fft=n_long).spectrum
-    played = fft.rfft(sweep_samples(SWEEP, sample_rate_hz=RATE_HZ), n_long)
+    inverse = inverse_sweep(sweep, sample_rate_hz=RATE_HZ, n_fft=n_long).spectrum
+    played = fft.rfft(sweep_samples(sweep, sample_rate_hz=RATE_HZ), n_long)
     long_hz = fft.rfftfreq(n_long, 1 / RATE_HZ)
     short_hz = fft.rfftfreq(n_samples, 1 / RATE_HZ)
     curves = (np.abs(inverse), (played * inverse).real, np.abs(played) ** 2)
@@ -59,36 +59,38 @@ def _shapes(n_samples: int) -> tuple[Float, Float, Float, Float]:
     return short_hz, resampled[0], resampled[1], resampled[2]
 
 
-def _deconvolved_noise(n_samples: int, rng: np.random.Generator) -> Float:
+def _deconvolved_noise(n_samples: int, sweep: Sweep, rng: np.random.Generator) -> Float:
     """Return pink noise of RMS 1 at the microphone, deconvolved, the mean of two passes."""
-    frequency_hz, gain, _, _ = _shapes(n_samples)
+    frequency_hz, gain, _, _ = _shapes(n_samples, sweep)
     amplitude = 1 / np.sqrt(np.maximum(frequency_hz, 10.0))
     amplitude /= math.sqrt(2 * float(np.sum(amplitude**2)) / n_samples)
     white = fft.rfft(rng.standard_normal(n_samples))
     return np.asarray(fft.irfft(white * amplitude * gain, n_samples) / math.sqrt(2))
 
 
-def heard(impulses: Float, snr_db: float, rng: np.random.Generator) -> list[ImpulseResponse]:
+def heard(
+    impulses: Float, snr_db: float, rng: np.random.Generator, *, sweep: Sweep = SWEEP
+) -> list[ImpulseResponse]:
     """Return both responses as a recording at a signal-to-noise ratio would give them."""
     n_samples = impulses.shape[1]
     n_fft = fft.next_fast_len(2 * n_samples, real=True)
-    _, _, band, energy = _shapes(n_fft)
+    _, _, band, energy = _shapes(n_fft, sweep)
     spectra = fft.rfft(impulses, n_fft)
     power = 2 * np.sum(np.abs(spectra) ** 2 * energy, axis=1) / n_fft
-    level = math.sqrt(float(power.mean()) / (SWEEP.duration_s * RATE_HZ))
+    level = math.sqrt(float(power.mean()) / (sweep.duration_s * RATE_HZ))
     clean = fft.irfft(spectra * band, n_fft)[:, :n_samples]
     n_alone = round(NOISE_S * RATE_HZ)
     n_noise = fft.next_fast_len(n_alone + n_samples + 1000, real=True)
     sides = []
     for row in clean:
-        noise = _deconvolved_noise(n_noise, rng) * level * 10 ** (-snr_db / 20)
+        noise = _deconvolved_noise(n_noise, sweep, rng) * level * 10 ** (-snr_db / 20)
         sides.append(
             ImpulseResponse(
                 samples=row + noise[n_alone + 500 :][:n_samples],
                 sample_rate_hz=RATE_HZ,
                 start_s=0.0,
                 noise=noise[:n_alone],
-                band_hz=(SWEEP.start_hz, SWEEP.stop_hz),
+                band_hz=(sweep.start_hz, sweep.stop_hz),
                 n_repeats=2,
             )
         )

@@ -73,29 +73,39 @@ class Pair:
 
 def transfer_function(loudspeaker: Loudspeaker, frequency_hz: Float) -> Complex:
     """Return the complex response of a model at each frequency."""
+    woofer, tweeter = driver_functions(loudspeaker, frequency_hz)
+    return woofer + tweeter
+
+
+def driver_functions(loudspeaker: Loudspeaker, frequency_hz: Float) -> tuple[Complex, Complex]:
+    """Return the complex response of the woofer and of the tweeter, which sum to the whole."""
     s = 2j * np.pi * frequency_hz
     low = 2 * np.pi * loudspeaker.low_corner_hz
     response = s**2 / (s**2 + s * low / loudspeaker.low_q + low**2)
-    response *= crossover_sum(loudspeaker.crossover, s / (2 * np.pi * loudspeaker.crossover_hz))
     top = s / (2 * np.pi * loudspeaker.top_hz)
     response /= (1 + top) * (1 + top + top**2)
     for bell_hz, gain_db, q in loudspeaker.bells:
         p, a = s / (2 * np.pi * bell_hz), 10 ** (gain_db / 40)
         response *= (p**2 + p * a / q + 1) / (p**2 + p / (a * q) + 1)
     gain = 10 ** (loudspeaker.gain_db / 20) * (-1 if loudspeaker.inverted else 1)
-    return np.asarray(gain * response)
+    low_pass, high_pass = _crossover_branches(
+        loudspeaker.crossover, s / (2 * np.pi * loudspeaker.crossover_hz)
+    )
+    return gain * response * low_pass, gain * response * high_pass
 
 
-def crossover_sum(crossover: str, p: Complex) -> Complex:
-    """Return the sum of woofer and treble branch; `p` is s over the crossover's 2 pi f."""
+def _crossover_branches(crossover: str, p: Complex) -> tuple[Complex, Complex]:
+    """Return woofer and treble branch; `p` is s over the crossover's 2 pi f."""
     if crossover == "none":
-        return np.ones_like(p)
+        return np.zeros_like(p), np.ones_like(p)
     if crossover == "LR4":
-        return np.asarray((1 + p**4) / (p**2 + math.sqrt(2) * p + 1) ** 2)
+        section = (p**2 + math.sqrt(2) * p + 1) ** 2
+        return 1 / section, p**4 / section
     if crossover == "LR2 inverted":
-        return np.asarray((1 - p**2) / (p + 1) ** 2)
+        return 1 / (p + 1) ** 2, -(p**2) / (p + 1) ** 2
     sign = {"BW3": 1, "BW3 inverted": -1}[crossover]
-    return np.asarray((1 + sign * p**3) / ((p + 1) * (p**2 + p + 1)))
+    section = (p + 1) * (p**2 + p + 1)
+    return 1 / section, sign * p**3 / section
 
 
 def random_loudspeaker(rng: np.random.Generator) -> Loudspeaker:

@@ -35,6 +35,7 @@ __all__ = [
     "Layout",
     "Loudspeaker",
     "Pair",
+    "furniture",
     "path_difference_m",
     "paths_m",
     "random_layout",
@@ -314,12 +315,13 @@ def responses(
     spectrum = fft.rfft(room, n_fft)
     spectrum[0] *= transfer_function(pair.left, frequency_hz)
     spectrum[1] *= transfer_function(pair.right, frequency_hz)
-    spectrum[0] *= _furniture(layout.left_echoes, frequency_hz)
-    spectrum[1] *= _furniture(layout.right_echoes, frequency_hz)
+    spectrum[0] *= furniture(layout.left_echoes, frequency_hz)
+    spectrum[1] *= furniture(layout.right_echoes, frequency_hz)
     return np.asarray(fft.irfft(spectrum, n_fft)[:, :n_samples])
 
 
-def _furniture(echoes: tuple[Echo, ...], frequency_hz: Float) -> NDArray[np.complex128]:
+def furniture(echoes: tuple[Echo, ...], frequency_hz: Float) -> NDArray[np.complex128]:
+    """Return the direct sound with its echoes, over the direct sound."""
     total = np.ones(frequency_hz.size, dtype=complex)
     for echo in echoes:
         gain = 10 ** (echo.level_db / 20) * (-1 if echo.inverted else 1)
