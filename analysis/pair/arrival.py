@@ -61,9 +61,20 @@ microphone's place, one sigma."""
 FLOOR_STD_M = 2e-6
 """What the numbers themselves leave: interpolation and gating of like loudspeakers."""
 
-RIPPLE_M = 2.0e-3
+RIPPLE_M = 1.75e-3
 """Metres of uncertainty per neper of ripple in the magnitude ratio (a neper is 8.7 dB),
 after the minimum-phase part was taken out."""
+
+BAND_POWER = 2
+"""For lower bands both grow with the wavelength to this power: once for the phase's share of
+it, once for the fewer wavelengths in the gate."""
+
+BEAM_SHARE = 0.6
+"""Share, as one sigma, of what was taken out with the part of the ratio that unlike aims would
+give: half, and two sigmas would just reach the estimate that leaves it in."""
+
+TREBLE_RIPPLE = 0.15
+"""Neper (1.3 dB) by which a pair may differ above the end of a sweep that spares the treble."""
 
 UNCORRECTED_M = 8e-3
 """The same for the share of the minimum-phase part that noise forbids to take out."""
@@ -285,11 +296,31 @@ def _mismatch_std_m(
     shift_m = (fit_delay(shorter).delay_s - fit.delay_s) * speed_of_sound_m_s
     beyond_m = math.sqrt(max(shift_m**2 - (2 * noise_m) ** 2, 0.0))
     left_in = math.hypot(RIPPLE_M, UNCORRECTED_M * (1 - fit.corrected))
+    left_in *= (sum(BAND_HZ) / sum(band_hz)) ** BAND_POWER
     grid_hz = np.geomspace(RATIO_BAND_HZ[0], gated.top_hz, 300)
     lost = 1 - float(np.mean(clean_bins_mask(grid_hz, (*left.gaps_hz, *right.gaps_hz))))
     lost_octaves = lost * math.log2(gated.top_hz / RATIO_BAND_HZ[0])
     ripple = max(fit.ripple, _wide_ripple(gated))
-    return math.hypot(left_in * ripple, SHIFT_SHARE * beyond_m, GAP_M * lost_octaves)
+    return math.hypot(
+        left_in * ripple,
+        SHIFT_SHARE * beyond_m,
+        GAP_M * lost_octaves,
+        BEAM_SHARE * fit.beam_s * speed_of_sound_m_s,
+        _treble_std_s(gated.top_hz) * speed_of_sound_m_s,
+    )
+
+
+def _treble_std_s(top_hz: float) -> float:
+    r"""Return what loudspeakers unlike above a sweep's early end leave in the delay, in seconds.
+
+    Notes
+    -----
+    A ratio of r neper above :math:`\omega` adds, far below it, the delay
+    :math:`\frac{2}{\pi} \int_\omega^\infty r\,x^{-2}dx = 2r/(\pi\omega)` (Hilbert transform).
+    What lies above the whole band is left to `RIPPLE_M`.
+    """
+    unseen_s = 1 / (2 * math.pi * top_hz) - 1 / (2 * math.pi * RATIO_BAND_HZ[1])
+    return 2 / math.pi * TREBLE_RIPPLE * max(unseen_s, 0.0)
 
 
 def _wide_ripple(gated: GatedPair) -> float:

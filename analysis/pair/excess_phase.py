@@ -13,7 +13,14 @@ import numpy as np
 import scipy.fft as fft
 
 from analysis.basics.arrays import Complex, Float
-from analysis.pair.gated_pair import N_NOISES, GatedPair, gate_pair, phase_errors, ratio_phase
+from analysis.pair.gated_pair import (
+    N_NOISES,
+    GatedPair,
+    beam_part,
+    gate_pair,
+    phase_errors,
+    ratio_phase,
+)
 from analysis.signals.impulse_response import ImpulseResponse
 
 PRIOR = 0.2
@@ -25,12 +32,24 @@ BEND_PER_RIPPLE = 1.0
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class DelayFit:
-    """A fitted delay, its noise, and the ripple of the magnitude ratio."""
+    """A fitted delay, its noise, and what the magnitude ratio says of the loudspeakers.
+
+    Attributes
+    ----------
+    delay_s, noise_std_s : float
+    ripple : float
+        Of the ratio in the fit's band, beyond noise, in neper.
+    corrected : float
+        Share of the ratio's minimum phase that was taken out.
+    beam_s : float
+        What was taken out with the part of the ratio that unlike aims would give.
+    """
 
     delay_s: float
     noise_std_s: float
     ripple: float
     corrected: float
+    beam_s: float
 
 
 def fit_delay_twice(
@@ -82,6 +101,7 @@ def fit_delay(gated: GatedPair) -> DelayFit:
         noise_std_s=_noise_std_s(gated, row, share),
         ripple=math.sqrt(seen),
         corrected=share,
+        beam_s=share * float(row @ ratio_phase(gated, beam_part(gated))[inside]),
     )
 
 

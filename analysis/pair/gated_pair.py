@@ -167,6 +167,23 @@ def ratio_phase(gated: GatedPair, log_ratio: Float) -> Float:
     return minimum_phase(log_ratio, gated.n_fft) + np.multiply.outer(lead, frequency_hz)
 
 
+def beam_part(gated: GatedPair) -> Float:
+    r"""Return the part of the logarithmic magnitude ratio that unlike aims would give.
+
+    Notes
+    -----
+    A piston of radius a, seen at an angle, loses :math:`(ka \sin\theta)^2/8` neper to first
+    order, without any phase, so two that are aimed unlike part with the square of frequency.
+    A loudspeaker whose upper corner differs parts much like that, but with phase.
+    """
+    frequency_hz = gated.frequency_hz
+    seen = (frequency_hz >= RATIO_BAND_HZ[0]) & (frequency_hz <= gated.top_hz)
+    square = (frequency_hz / gated.top_hz) ** 2
+    apart = square[seen] - square[seen].mean()
+    slope = float(np.sum(apart * gated.log_ratio[seen]) / np.sum(apart**2))
+    return hold_outside_band(slope * square, frequency_hz, gated.top_hz)
+
+
 def phase_errors(gated: GatedPair, error: Complex, share: float) -> Float:
     """Return what noise does to the phase that is fitted, at many places."""
     amplitude = hold_outside_band(error.real, gated.frequency_hz, gated.top_hz)
