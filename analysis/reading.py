@@ -51,6 +51,7 @@ from analysis.recording.dropouts.zero_blocks import find_zero_blocks, quantisati
 from analysis.recording.responses import SideResponse, average_passes
 from analysis.recording.signal_to_noise import check_noise, octave_snr_db
 from analysis.room.prediction import Prediction, predict
+from analysis.room.reflections import reflections
 from analysis.room.room import Positions, Room
 from analysis.signals.harmonics import HarmonicLevel
 from analysis.signals.impulse_response import ImpulseResponse
@@ -159,7 +160,7 @@ def read_recording(
     if arrival is not None and arrival.withheld and not failed - {"noise"}:
         check = _withheld_check(arrival, aligned, snr_db)
         checks[check.name] = check
-    level = _match_levels(sides, arrival, failed)
+    level = _match_levels(sides, arrival, failed, _predicted_echoes_s(room, air))
     at_s = (0.0, 0.0) if arrival is None else (arrival.left_s, arrival.right_s)
     distortion = measure_distortion(sides, at_s, programme.sweep, clock_ratio=aligned.clock.ratio)
     checks["distortion"] = check_distortion(worst_harmonic(distortion))
@@ -361,15 +362,30 @@ def _withheld_check(
     return Check(name="dropout", verdict="fail", detail=detail)
 
 
+def _predicted_echoes_s(room: tuple[Room, Positions] | None, air: Air) -> list[float]:
+    """Return how long after the direct sound each wall's reflection of a tweeter comes."""
+    if room is None:
+        return []
+    place, positions = room
+    return [
+        one.extra_path_m / air.speed_of_sound_m_s
+        for side in (positions.left, positions.right)
+        for one in reflections(place, side.tweeter, positions.seat)
+        if one.reflection > 0
+    ]
+
+
 def _match_levels(
-    sides: _Sides, arrival: ArrivalMatch | None, failed: set[str]
+    sides: _Sides, arrival: ArrivalMatch | None, failed: set[str], predicted_s: list[float]
 ) -> LevelMatch | None:
     """Match the levels, unless the recording's gain can't be trusted."""
     both = _both_responses(sides)
     spoilt = failed & {"silent_channel", "clipping", "automatic_gain", "too_quiet", "same_sound"}
     if both is None or spoilt or arrival is None or arrival.is_too_narrow:
         return None
-    gate_s = direct_gate_s((both[0], arrival.left_s), (both[1], arrival.right_s))
+    gate_s = direct_gate_s(
+        (both[0], arrival.left_s), (both[1], arrival.right_s), predicted_s=predicted_s
+    )
     return match_levels(*both, left_s=arrival.left_s, right_s=arrival.right_s, gate_s=gate_s)
 
 

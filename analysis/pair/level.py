@@ -24,16 +24,16 @@ point can't tell (both from memory).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from scipy import fft
 
 from analysis.basics.arrays import Float
+from analysis.pair.direct_gate import echo_level_db
+from analysis.pair.gated_power import RISE_S, GatedPower, band_weights, gated_power
 from analysis.signals.bands import Bands, octave_bands
 from analysis.signals.impulse_response import ImpulseResponse
-from analysis.signals.noise_spectrum import welch_noise_density
 
 TOP_HZ: Final = 8000.0
 """Above it a microphone's angle and a tweeter's beam decide, not the gain."""
@@ -44,16 +44,14 @@ SEAT_FROM_HZ: Final = 200.0
 SEAT_WINDOW_S: Final = 0.3
 """Steady state: 30 dB of decay in a room of 0.6 s; what comes later is alike for both."""
 
-RISE_S: Final = 2.5e-4
-"""The window opens this long before the arrival, for the band limit's ringing."""
-
-FALL: Final = 0.25
-"""Share of the window in which it closes."""
-
 MOST_STD_DB: Final = 1.0
 """A difference less certain than this guides no knob and is withheld."""
 
-NOISE_BLOCK: Final = 2048
+PLACE_STD_DB: Final = 0.1
+"""How much the direct sound differs about the place where the microphone is put (assumed)."""
+
+HIDDEN_ECHO_S: Final = 0.45e-3
+"""An echo so early can't be told from the loudspeaker's own response, nor be gated off."""
 
 _PER_DB: Final = 10 / math.log(10)
 
@@ -86,7 +84,10 @@ class LevelDifference:
     left_minus_right_db : float or None
         In dB; None where it is withheld.
     std_db : float or None
-        One sigma from this recording's noise, in dB.
+        One sigma, in dB: of the seat's figure from this recording's noise; of the direct
+        sound's with `PLACE_STD_DB` and what an echo in the gate or unlike loudspeakers hide.
+    noise_std_db : float or None
+        The part of it that comes from the noise.
     band_hz : tuple of float or None
         Lowest and highest frequency of the figure, in Hz.
     bands : tuple of BandLevel
@@ -100,6 +101,7 @@ class LevelDifference:
     band_hz: tuple[float, float] | None
     bands: tuple[BandLevel, ...]
     reason: str | None
+    noise_std_db: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -119,25 +121,6 @@ class LevelMatch:
     seat: LevelDifference
     gate_s: float
     seat_point_std_db: float | None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class _GatedPower:
-    """One side's windowed power and what noise does to it.
-
-    Attributes
-    ----------
-    frequency_hz : ndarray, shape (n_bins,)
-    power, variance : ndarray, shape (n_bins,)
-        Of each bin: power less that of the noise, and its variance.
-    shared_bins : float
-        How many neighbouring bins share one value of the noise.
-    """
-
-    frequency_hz: Float
-    power: Float
-    variance: Float
-    shared_bins: float
 
 
 def match_levels(
@@ -170,14 +153,17 @@ def match_levels(
     sides = ((left, left_s), (right, right_s))
     top_hz = min(TOP_HZ, left.band_hz[1], right.band_hz[1])
     bottom_hz = max(left.band_hz[0], right.band_hz[0])
-    direct = [_gated_power(side, at_s, gate_s) for side, at_s in sides]
+    direct = [gated_power(side, at_s, gate_s) for side, at_s in sides]
     seat_s = min(SEAT_WINDOW_S, *(side.time_s[-1] - at_s for side, at_s in sides))
-    seat = [_gated_power(side, at_s, seat_s) for side, at_s in sides]
+    seat = [gated_power(side, at_s, seat_s) for side, at_s in sides]
     gaps_hz = (*left.gaps_hz, *right.gaps_hz)
     seat_band_hz = (max(SEAT_FROM_HZ, 2 / seat_s, bottom_hz), top_hz)
     difference = _level_difference(seat, seat_band_hz, gaps_hz)
+    direct_band_hz = (max(1 / gate_s, bottom_hz), top_hz)
     return LevelMatch(
-        direct=_level_difference(direct, (max(1 / gate_s, bottom_hz), top_hz), gaps_hz),
+        direct=_doubt_direct(
+            _level_difference(direct, direct_band_hz, gaps_hz), direct, direct_band_hz, gaps_hz
+        ),
         seat=difference,
         gate_s=gate_s,
         seat_point_std_db=None
@@ -207,84 +193,8 @@ def _require_valid(
             raise ValueError(msg)
 
 
-def gate_window(time_s: Float, length_s: float) -> Float:
-    """Return the gate at times from the arrival: opens just before, closes softly.
-
-    Parameters
-    ----------
-    time_s : ndarray
-        Seconds after the arrival.
-    length_s : float
-        When the gate is shut, in seconds after the arrival.
-
-    Returns
-    -------
-    ndarray
-        From 0 to 1.
-    """
-    rise = np.clip((time_s + RISE_S) / (0.5 * RISE_S), 0, 1)
-    fall = np.clip((length_s - time_s) / (FALL * length_s), 0, 1)
-    return np.asarray(np.sin(0.5 * np.pi * rise) ** 2 * np.sin(0.5 * np.pi * fall) ** 2)
-
-
-def _gated_power(side: ImpulseResponse, at_s: float, length_s: float) -> _GatedPower:
-    """Return the power of a stretch from its arrival on, with what noise does to it."""
-    rate_hz = side.sample_rate_hz
-    first = max(math.ceil((at_s - RISE_S - side.start_s) * rate_hz), 0)
-    last = min(math.floor((at_s + length_s - side.start_s) * rate_hz) + 1, side.samples.size)
-    gate = gate_window(side.start_s + np.arange(first, last) / rate_hz - at_s, length_s)
-    # Two bins or more to the gate's resolution, so that no band falls between bins; a sample
-    # more or less in one side's gate makes no other length.
-    n_gate = math.ceil((length_s + RISE_S) * rate_hz) + 1
-    n_fft = fft.next_fast_len(max(2 * n_gate, 1024), real=True)
-    spectrum = fft.rfft(side.samples[first:last] * gate, n_fft)
-    frequency_hz = fft.rfftfreq(n_fft, 1 / rate_hz)
-    power = spectrum.real**2 + spectrum.imag**2
-    noise = np.sum(gate**2) * welch_noise_density(
-        side.noise, frequency_hz, sample_rate_hz=rate_hz, block=NOISE_BLOCK
-    )
-    # A complex Gaussian added to a fixed value: Var|h + n|^2 = 2 |h|^2 N + N^2.
-    clean = np.maximum(power - noise, 0)
-    return _GatedPower(
-        frequency_hz=frequency_hz,
-        power=power - noise,
-        variance=2 * clean * noise + noise**2,
-        shared_bins=n_fft * float(np.sum(gate**4) / np.sum(gate**2) ** 2),
-    )
-
-
-def _band_weights(
-    frequency_hz: Float, band_hz: tuple[float, float], gaps_hz: tuple[tuple[float, float], ...]
-) -> Float:
-    """Return each bin's share of a band on a logarithmic axis; the whole band sums to 1."""
-    step_hz = frequency_hz[1]
-    lower = np.maximum(frequency_hz - step_hz / 2, step_hz / 2)
-    upper = frequency_hz + step_hz / 2
-
-    def span(low_hz: float, high_hz: float) -> Float:
-        return np.asarray(np.log(np.clip(upper, low_hz, high_hz) / np.clip(lower, low_hz, high_hz)))
-
-    total = span(*band_hz)
-    for low_hz, high_hz in _merge_gaps(gaps_hz):
-        low_hz, high_hz = max(low_hz, band_hz[0]), min(high_hz, band_hz[1])
-        if low_hz < high_hz:
-            total = total - span(low_hz, high_hz)
-    return np.asarray(np.maximum(total, 0) / math.log(band_hz[1] / band_hz[0]))
-
-
-def _merge_gaps(gaps_hz: tuple[tuple[float, float], ...]) -> list[tuple[float, float]]:
-    """Return the gaps with those that overlap made one."""
-    joined: list[tuple[float, float]] = []
-    for low_hz, high_hz in sorted(gaps_hz):
-        if joined and low_hz <= joined[-1][1]:
-            joined[-1] = (joined[-1][0], max(joined[-1][1], high_hz))
-        else:
-            joined.append((low_hz, high_hz))
-    return joined
-
-
 def _level_difference(
-    sides: list[_GatedPower],
+    sides: list[GatedPower],
     band_hz: tuple[float, float],
     gaps_hz: tuple[tuple[float, float], ...],
 ) -> LevelDifference:
@@ -294,7 +204,7 @@ def _level_difference(
         return LevelDifference(
             left_minus_right_db=None, std_db=None, band_hz=None, bands=(), reason=short
         )
-    weights = _band_weights(sides[0].frequency_hz, band_hz, gaps_hz)
+    weights = band_weights(sides[0].frequency_hz, band_hz, gaps_hz)
     level_db, std_db = _weighted_difference(sides, weights)
     reason: str | None = None
     if np.sum(weights) < 0.5:
@@ -304,19 +214,66 @@ def _level_difference(
     return LevelDifference(
         left_minus_right_db=level_db,
         std_db=std_db if level_db is not None else None,
+        noise_std_db=std_db if level_db is not None else None,
         band_hz=band_hz,
         bands=_band_levels(sides, octave_bands(*band_hz), gaps_hz),
         reason=reason,
     )
 
 
+def _doubt_direct(
+    found: LevelDifference,
+    sides: list[GatedPower],
+    band_hz: tuple[float, float],
+    gaps_hz: tuple[tuple[float, float], ...],
+) -> LevelDifference:
+    """Return the direct sound's difference with all that its sigma must hold."""
+    if found.std_db is None:
+        return found
+    weights = band_weights(sides[0].frequency_hz, band_hz, gaps_hz)
+    hidden_db = _hidden_std_db(_unlike_ripple(sides, weights), band_hz)
+    std_db = math.hypot(found.std_db, hidden_db, PLACE_STD_DB)
+    if std_db < MOST_STD_DB:
+        return replace(found, std_db=std_db)
+    reason = (
+        f"left and right differ so unevenly that an early reflection may hide {hidden_db:.1f} dB; "
+        "move what stands near away from loudspeakers and microphone, and measure again"
+    )
+    return replace(found, left_minus_right_db=None, std_db=None, noise_std_db=None, reason=reason)
+
+
+def _unlike_ripple(sides: list[GatedPower], weights: Float) -> float:
+    """Return how unevenly two powers differ over a band beyond their noise, RMS in neper."""
+    heard = weights > 0
+    for side in sides:
+        heard = heard & (side.power**2 > side.variance)
+    if not np.any(heard):
+        return 0.0
+    share = weights[heard] / np.sum(weights[heard])
+    ratio = 0.5 * np.log(sides[0].power[heard] / sides[1].power[heard])
+    noise = sum(0.25 * side.variance[heard] / side.power[heard] ** 2 for side in sides)
+    uneven = (ratio - np.sum(share * ratio)) ** 2
+    return math.sqrt(max(float(np.sum(share * (uneven - noise))), 0.0))
+
+
+def _hidden_std_db(ripple: float, band_hz: tuple[float, float]) -> float:
+    r"""Return what an early echo that makes such a ripple may do to a band's level, in dB.
+
+    Notes
+    -----
+    An echo of share a ripples the logarithm of a response by :math:`a/\sqrt 2` neper (RMS, for
+    small a). Unlike loudspeakers ripple too: which of them it is can't be told.
+    """
+    return abs(echo_level_db(math.sqrt(2) * ripple, HIDDEN_ECHO_S, band_hz))
+
+
 def _band_levels(
-    sides: list[_GatedPower], bands: Bands, gaps_hz: tuple[tuple[float, float], ...]
+    sides: list[GatedPower], bands: Bands, gaps_hz: tuple[tuple[float, float], ...]
 ) -> tuple[BandLevel, ...]:
     """Return the difference of each band of which more than half is left."""
     levels = []
     for centre_hz, *edges_hz in zip(bands.centre_hz, bands.lower_hz, bands.upper_hz, strict=True):
-        weights = _band_weights(sides[0].frequency_hz, (edges_hz[0], edges_hz[1]), gaps_hz)
+        weights = band_weights(sides[0].frequency_hz, (edges_hz[0], edges_hz[1]), gaps_hz)
         if np.sum(weights) > 0.5:
             level_db, std_db = _weighted_difference(sides, weights)
             levels.append(
@@ -326,7 +283,7 @@ def _band_levels(
 
 
 def _weighted_difference(
-    sides: list[_GatedPower], weights: Float
+    sides: list[GatedPower], weights: Float
 ) -> tuple[float | None, float | None]:
     """Return the difference of two weighted powers and its sigma, or None where noise rules."""
     powers, relative = [], []

@@ -122,7 +122,7 @@ def snapshot_of(reading: Reading) -> Snapshot:
         arrival_std_m=None if arrival is None else arrival.std_m,
         arrival_in_room_std_m=None if arrival is None else arrival.in_room_std_m,
         direct_db=None if level is None else level.direct.left_minus_right_db,
-        direct_std_db=None if level is None else level.direct.std_db,
+        direct_std_db=None if level is None else level.direct.noise_std_db,
         seat_db=None if level is None else level.seat.left_minus_right_db,
         seat_std_db=None if level is None else level.seat.std_db,
         features={

@@ -57,7 +57,7 @@ class Measured:
             arrival_std_m=self.arrival.std_m,
             arrival_in_room_std_m=self.arrival.in_room_std_m,
             direct_db=direct.left_minus_right_db,
-            direct_std_db=direct.std_db,
+            direct_std_db=direct.noise_std_db,
             seat_db=seat.left_minus_right_db,
             seat_std_db=seat.std_db,
             features={

@@ -235,6 +235,7 @@ def _level(reading: Reading) -> JsonObject:
     return {
         "left_minus_right_db": direct.left_minus_right_db if direct else None,
         "std_db": direct.std_db if direct else None,
+        "noise_std_db": direct.noise_std_db if direct else None,
         "band_hz": list(direct.band_hz) if direct and direct.band_hz else None,
         "bands": _bands(direct),
         "seat_left_minus_right_db": seat.left_minus_right_db if seat else None,

@@ -67,7 +67,8 @@ def _snapshot(document: Mapping[str, Any], responses: list[ImpulseResponse | Non
         arrival_std_m=_metres(arrival["std_mm"]),
         arrival_in_room_std_m=_metres(arrival["in_room_std_mm"]),
         direct_db=level["left_minus_right_db"],
-        direct_std_db=level["std_db"],
+        # Place and early echoes are common to both takes. Older readings hold the noise alone.
+        direct_std_db=level.get("noise_std_db", level["std_db"]),
         seat_db=level["seat_left_minus_right_db"],
         seat_std_db=level["seat_std_db"],
         features={

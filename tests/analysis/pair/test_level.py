@@ -126,7 +126,7 @@ def test_gate_leaves_out_a_reflection_that_comes_after_it() -> None:
 
 
 @pytest.mark.parametrize("noise_rms", [3e-4, 3e-3, 1e-2])
-def test_stated_sigma_covers_the_error_and_noise_adds_no_bias(noise_rms: float) -> None:
+def test_noises_sigma_covers_the_error_and_noise_adds_no_bias(noise_rms: float) -> None:
     """Known input: 1.5 dB planted, one side noisier; 120 draws."""
     errors = {"direct": [], "seat": []}
     for draw in range(120):
@@ -136,7 +136,8 @@ def test_stated_sigma_covers_the_error_and_noise_adds_no_bias(noise_rms: float) 
         )
         for name, list_ in errors.items():
             one = getattr(found, name)
-            list_.append((one.left_minus_right_db - 1.5) / one.std_db)
+            list_.append((one.left_minus_right_db - 1.5) / one.noise_std_db)
+            assert one.std_db >= one.noise_std_db
     for list_ in errors.values():
         assert abs(np.mean(list_)) < 4 / math.sqrt(120)
         assert 0.75 < np.sqrt(np.mean(np.square(list_))) < 1.25
