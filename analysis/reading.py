@@ -50,8 +50,7 @@ from analysis.recording.checks.recording import (
 from analysis.recording.dropouts.zero_blocks import find_zero_blocks, quantisation_step
 from analysis.recording.responses import SideResponse, average_passes
 from analysis.recording.signal_to_noise import check_noise, octave_snr_db
-from analysis.room.prediction import Prediction, predict
-from analysis.room.reflections import reflections
+from analysis.room.prediction import Prediction, predict, tweeter_echoes_s
 from analysis.room.room import Positions, Room
 from analysis.signals.harmonics import HarmonicLevel
 from analysis.signals.impulse_response import ImpulseResponse
@@ -160,7 +159,7 @@ def read_recording(
     if arrival is not None and arrival.withheld and not failed - {"noise"}:
         check = _withheld_check(arrival, aligned, snr_db)
         checks[check.name] = check
-    level = _match_levels(sides, arrival, failed, _predicted_echoes_s(room, air))
+    level = _match_levels(sides, arrival, failed, tweeter_echoes_s(*room, air) if room else [])
     at_s = (0.0, 0.0) if arrival is None else (arrival.left_s, arrival.right_s)
     distortion = measure_distortion(sides, at_s, programme.sweep, clock_ratio=aligned.clock.ratio)
     checks["distortion"] = check_distortion(worst_harmonic(distortion))
@@ -360,19 +359,6 @@ def _withheld_check(
         f"the arrival is withheld: {arrival.withheld}; record again, by a cable if it was wireless"
     )
     return Check(name="dropout", verdict="fail", detail=detail)
-
-
-def _predicted_echoes_s(room: tuple[Room, Positions] | None, air: Air) -> list[float]:
-    """Return how long after the direct sound each wall's reflection of a tweeter comes."""
-    if room is None:
-        return []
-    place, positions = room
-    return [
-        one.extra_path_m / air.speed_of_sound_m_s
-        for side in (positions.left, positions.right)
-        for one in reflections(place, side.tweeter, positions.seat)
-        if one.reflection > 0
-    ]
 
 
 def _match_levels(

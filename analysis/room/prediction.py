@@ -189,6 +189,16 @@ def sources_of(positions: Positions, curve: Curve) -> tuple[Point, ...]:
     return tuple(side.woofer for side in sides[curve])
 
 
+def tweeter_echoes_s(room: Room, positions: Positions, air: Air) -> list[float]:
+    """Return how long after its direct sound each surface sends a tweeter's, in seconds."""
+    return [
+        one.extra_path_m / air.speed_of_sound_m_s
+        for side in (positions.left, positions.right)
+        for one in reflections_by_surface(room, side.tweeter, positions.seat).values()
+        if one.can_cancel and one.reflection > 0
+    ]
+
+
 def predict(
     room: Room, positions: Positions, air: Air, *, decay_s: float | None = None
 ) -> Prediction:
