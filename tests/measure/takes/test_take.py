@@ -245,7 +245,8 @@ def test_the_command_says_what_to_move(here: Path, capsys: pytest.CaptureFixture
         (("--seconds", "0.01"), "--seconds 0.01 must lie"),
         (("--end", "0"), "--end 0 Hz"),
         (("--tolerance", "nan"), "'nan' is no number"),
-        (("--temperature", "70"), "70.0 is not in the range -20<=x<=50"),
+        (("--temperature", "-30"), "-30.0 is not in the range -20<=x<=50"),
+        (("--temperature", "70"), "70 °C is no room's; if it is in °F, write 21.1"),
         (("--level", "-40", "--ask-meter"), "no terminal in which to say what the sound level"),
     ],
 )
