@@ -23,9 +23,13 @@ Float = NDArray[np.float64]
 
 
 def responses() -> Float:
-    """Return spikes 400 and 406 samples after emission, at the recorder's rate."""
+    """Return spikes 400 and 406 samples after emission, at the recorder's rate, and one wall each.
+
+    A wall, because a recording in which no room is heard is taken for a loop-back.
+    """
     result = np.zeros((2, 4000))
     result[0, FLIGHT[0]], result[1, FLIGHT[1]] = 0.4, 0.4
+    result[0, FLIGHT[0] + 500], result[1, FLIGHT[1] + 540] = 0.04, 0.04
     return result
 
 
