@@ -48,7 +48,7 @@ from analysis.recording.checks.recording import (
     worst_harmonic,
 )
 from analysis.recording.dropouts.zero_blocks import find_zero_blocks, quantisation_step
-from analysis.recording.responses import SideResponse, average_passes
+from analysis.recording.responses import SideResponse, average_passes, sides_with_a_whole_pass
 from analysis.recording.signal_to_noise import check_noise, octave_snr_db
 from analysis.room.prediction import Prediction, predict, tweeter_echoes_s
 from analysis.room.room import Positions, Room
@@ -149,7 +149,8 @@ def read_recording(
     hum = find_hum(quiet_stretch(samples, aligned, programme), aligned, rate_hz)
     checks = _recording_checks(recorded, recorded_hz, samples.size, hum, aligned, programme, sides)
     snr_db = octave_snr_db(sides, programme)
-    bass, prediction = _read_bass(sides, hum, air, room)
+    whole = sides_with_a_whole_pass(sides, aligned)
+    bass, prediction = _read_bass(whole, hum, air, room)
     checks["noise"] = check_noise(snr_db)
     sameness = _compare_sides(sides, checks)
     checks["same_sound"] = check_sameness(sameness)
@@ -161,7 +162,7 @@ def read_recording(
         checks[check.name] = check
     level = _match_levels(sides, arrival, failed, tweeter_echoes_s(*room, air) if room else [])
     at_s = (0.0, 0.0) if arrival is None else (arrival.left_s, arrival.right_s)
-    distortion = measure_distortion(sides, at_s, programme.sweep, clock_ratio=aligned.clock.ratio)
+    distortion = measure_distortion(whole, at_s, programme.sweep, clock_ratio=aligned.clock.ratio)
     checks["distortion"] = check_distortion(worst_harmonic(distortion))
     checks["geometry"] = _check_geometry(arrival, room[1] if room else None)
     verdicts = {check.verdict for check in checks.values()}

@@ -105,6 +105,22 @@ def average_passes(
     return sides[0], sides[1]
 
 
+Sides = tuple[SideResponse | None, SideResponse | None]
+"""Left and right; None where a side wasn't heard."""
+
+
+def sides_with_a_whole_pass(sides: Sides, aligned: AlignedPasses) -> Sides:
+    """Return the sides of which one pass at least was recorded to the end of its sweep.
+
+    Where a recording ends inside the only one, what is cut off rings in the bass and looks like
+    harmonics.
+    """
+    cut = aligned.disturbance.cut
+    whole = {one.side for one, is_cut in zip(aligned.passes, cut, strict=True) if not is_cut}
+    left, right = sides
+    return (left if "L" in whole else None, right if "R" in whole else None)
+
+
 def _microphone_gain(inverse: InverseSweep, frequency_hz: Float, correction_db: Float) -> Float:
     """Return the microphone's correction at every bin, as a factor."""
     octave = np.log2(np.maximum(inverse.frequency_hz, 1e-3))

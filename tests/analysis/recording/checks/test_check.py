@@ -467,6 +467,15 @@ def test_cut_at_both_ends_says_what_is_missing(short: Planted) -> None:
     assert not reading.usable
 
 
+def test_a_side_whose_only_pass_is_cut_has_no_bass(short: Planted) -> None:
+    """Known input: the recording ends inside the second pass, the only one of the right side."""
+    end = round((short.starts_s[1] + 1.2) * RATE_HZ)
+    reading = read(short.spoilt(short.samples[:end]))
+    assert reading.bass.right is None
+    assert reading.bass.left is not None
+    assert not reading.usable
+
+
 @pytest.mark.parametrize(("first", "last"), [(1, 1), (1, 2), (3, 4), (4, 4)])
 def test_too_few_passes_to_tell_the_sides(short: Planted, first: int, last: int) -> None:
     """Known input: L R or R L alone could be either; the bass is still given."""
