@@ -147,9 +147,20 @@ def run(options: ReadOptions) -> None:
         scores=options.scores,
         brief=options.brief,
     )
-    said = f"The take was interrupted: {interrupted}." if interrupted else ""
-    remarks = textwrap.wrap(said, WIDTH, subsequent_indent="  ")
-    print_lines([*lines, *remarks, *list_written(written)], to_error=options.json_target == "-")
+    # First, since it explains what the checks then find missing.
+    lines = [*_interruption_lines(interrupted), *lines, *list_written(written)]
+    print_lines(lines, to_error=options.json_target == "-")
+
+
+def _interruption_lines(interrupted: str) -> list[str]:
+    """Return why a take was interrupted, and what that means for what is said of it."""
+    if not interrupted:
+        return []
+    said = (
+        f"The take was interrupted: {interrupted}. What was still to be played is missing for "
+        "that reason, and not for a cable or a setting."
+    )
+    return textwrap.wrap(said, WIDTH, subsequent_indent="  ")
 
 
 def _from_sheet(options: ReadOptions) -> tuple[Programme, Conditions]:
@@ -157,13 +168,24 @@ def _from_sheet(options: ReadOptions) -> tuple[Programme, Conditions]:
     from measure.takes.sheet import check_sound, read_sheet
 
     if options.sweep is None:
-        msg = "Missing option '--sweep': give the sweep that was played, or its sheet."
-        raise click.UsageError(msg)
+        raise click.UsageError(_missing_sweep(options.recording))
     programme, sha256 = read_sheet(options.sweep)
     check_sound(options.sweep, sha256)
     return programme, read_conditions(
         options.room_path, options.conditions, survey_path=options.survey_path
     )
+
+
+def _missing_sweep(recording: Path) -> str:
+    """Return what to give instead, where a take's folder holds the sweep already."""
+    from measure.takes.names import PROGRAMME, UNFINISHED
+
+    unfinished = recording.with_name(recording.name + UNFINISHED)
+    if not recording.exists() and unfinished.is_dir():
+        return f"{recording} isn't there, but {unfinished} is, an interrupted take: read that."
+    if recording.parent.name and (recording.parent / PROGRAMME).exists():
+        return f"{recording} is in a take's folder: read {recording.parent}, which holds its sweep."
+    return "Missing option '--sweep': give the sweep that was played, or its sheet."
 
 
 def _from_take(options: ReadOptions) -> tuple[ReadOptions, Programme, Conditions, str]:

@@ -6,7 +6,8 @@ clean recording passes all of them. Every threshold is a constant with its reaso
 the check that uses it: `analysis.recording.checks.clipping`, `analysis.recording.checks.hum`,
 `analysis.recording.signal_to_noise`, `analysis.recording.checks.automatic_gain`,
 `analysis.recording.checks.passes`, `analysis.recording.checks.microphone`,
-`analysis.recording.checks.loop_back`, `analysis.recording.checks.recording` and
+`analysis.recording.checks.channels`, `analysis.recording.checks.loop_back`,
+`analysis.recording.checks.recording` and
 `analysis.pair.sameness`.
 """
 

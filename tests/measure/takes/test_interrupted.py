@@ -123,6 +123,7 @@ def test_a_killed_take_is_read_and_completed(
     assert n_frames > RATE_HZ or status == 2
     assert n_frames < 4 * RATE_HZ or status == 0
     readable = status == 0
+    assert not readable or said.out.startswith("The take was interrupted: ")
     if n_frames > PASSES_S * RATE_HZ:
         found = json.loads((here / "read.json").read_text(encoding="utf-8"))
         truth_mm = 1e3 * SimulatedRoom(pace=math.inf).path_difference_m
@@ -176,6 +177,21 @@ def test_a_take_is_on_the_disk_before_it_sounds(
 
     with pytest.raises(Killed):
         taken(LookingRoom(pace=math.inf), here)
+
+
+def test_a_name_or_a_file_in_a_take_leads_to_its_folder(
+    here: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Known input: the take's name for its folder, and the recording without its sweep.
+    (here / "a.unfinished").mkdir()
+    for name in ("programme.wav", "recording.wav"):
+        (here / "a.unfinished" / name).touch()
+    assert cli.run(["read", "a"]) == 2
+    assert "a isn't there, but a.unfinished is" in capsys.readouterr().err
+    assert cli.run(["read", "a.unfinished/recording.wav"]) == 2
+    assert "read a.unfinished, which holds its sweep" in capsys.readouterr().err
+    assert cli.run(["read", "b"]) == 2
+    assert "Missing option '--sweep'" in capsys.readouterr().err
 
 
 def test_a_pass_that_was_to_be_played_again_is_known(here: Path) -> None:
