@@ -74,6 +74,8 @@ def main() -> None:
         write_on(new_logbook(Path(tempfile.mkdtemp(dir=sys.argv[4]))), 0, report, n_rounds=1)
         round_s = time.perf_counter() - begin_s
     os.read(listen, 1 << 16)
+    # Six share the cores: a child's life is as long as two rounds take it then.
+    longest_s = min(2 * round_s * max(1.0, 6 / (os.cpu_count() or 1)), 0.6)
     for child in range(0, int(sys.argv[2]), 6):
         pids = []
         for one in range(child, child + 6):
@@ -82,7 +84,7 @@ def main() -> None:
                 write_on(logbook, one, report)
                 os._exit(0)
             pids.append(pid)
-        time.sleep(draw.uniform(0.0, min(2 * round_s, 0.3)))
+        time.sleep(draw.uniform(0.0, longest_s))
         for pid in pids:
             os.kill(pid, signal.SIGKILL)
             os.waitpid(pid, 0)
