@@ -5,8 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.pair.wired_reference import AbsoluteDistances
+from analysis.report import format as fmt
 from analysis.report.sound_level import exposure_line
 from analysis.signals.sound_level import Exposure
+
+
+def arrival_cell(arrival_mm: float | None, std_mm: float | None, *, is_read: bool) -> str:
+    """Return left minus right as a cell of a list of takes.
+
+    Parameters
+    ----------
+    arrival_mm, std_mm : float or None
+        The difference and one sigma; None where they are withheld.
+    is_read : bool
+        Whether the take has a reading.
+    """
+    if arrival_mm is None:
+        return "withheld" if is_read else "no reading"
+    return fmt.mm(arrival_mm * 1e-3, None if std_mm is None else std_mm * 1e-3, sign=True)
 
 
 def take_lines(

@@ -25,10 +25,19 @@ class _Group(click.Group):
 
     LATER: ClassVar = {
         "add": "measure.commands.log_add",
+        "adopt": "measure.commands.log_adopt",
+        "archive": "measure.commands.log_archive",
         "compare": "measure.commands.log_compare",
+        "discard": "measure.commands.log_discard",
+        "export": "measure.commands.log_export",
         "finish": "measure.commands.log_finish",
         "import": "measure.commands.log_import",
+        "new": "measure.commands.log_new",
         "put-back": "measure.commands.log_put_back",
+        "restore": "measure.commands.log_restore",
+        "say": "measure.commands.log_say",
+        "show": "measure.commands.log_show",
+        "unpack": "measure.commands.log_unpack",
     }
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -144,12 +153,8 @@ def _print(takes: list[TakeLine], listed: Listed) -> None:
 
 def _row(take: TakeLine) -> tuple[str, str, str, str, str, str]:
     """Return a take as cells."""
-    from analysis.report import format as fmt
+    from analysis.report.take import arrival_cell
 
-    arrival = "no reading" if take.usable is None else "withheld"
-    if take.arrival_mm is not None:
-        std_m = None if take.arrival_std_mm is None else take.arrival_std_mm * 1e-3
-        arrival = fmt.mm(take.arrival_mm * 1e-3, std_m, sign=True)
     marks = [
         *take.tags,
         *(["simulated"] if take.simulated else []),
@@ -160,7 +165,7 @@ def _row(take: TakeLine) -> tuple[str, str, str, str, str, str]:
         _short(take.name, 28),
         _short(take.pair or "", 16),
         _short(take.place or take.room or "", 16),
-        arrival,
+        arrival_cell(take.arrival_mm, take.arrival_std_mm, is_read=take.usable is not None),
         ", ".join(marks),
     )
 
@@ -191,191 +196,3 @@ def _verify(logbook: Logbook) -> int:
         f"damaged; {n_bytes / 1e6:.1f} MB read"
     )
     return 2 if counts["damaged"] else 0
-
-
-@command.command("new")
-@click.argument("target", type=FILE, metavar="DIR")
-def new(target: Path) -> None:
-    """Make DIR a logbook; what it holds stays as it is."""
-    from measure.logbook.folder import new_logbook
-
-    logbook = new_logbook(target)
-    click.echo(f"{logbook.path} is a logbook now: `take` and `nudge` with --log file into it.")
-
-
-@command.command("show")
-@click.argument("name")
-@click.pass_obj
-def show(folder: Path, name: str) -> None:
-    """Show a take: what is known, and what was said of it."""
-    from measure.logbook.folder import open_logbook
-    from measure.logbook.remarks import read_remarks, take_path
-    from measure.logbook.take_index import read_line
-
-    take = take_path(open_logbook(folder), name)
-    line, said = read_line(take), read_remarks(take)
-    click.echo(f"{line.name}  ({take})")
-    for label, text in (("Pair", line.pair), ("Room", line.room), ("Place", line.place)):
-        if text:
-            click.echo(f"  {label}: {text}")
-    click.echo(f"  Started: {line.started:%Y-%m-%d %H:%M}")
-    if line.interrupted:
-        click.echo(f"  Interrupted: {line.interrupted}")
-    if line.simulated:
-        click.echo("  Made in the simulated room: invented")
-    click.echo(f"  Left \N{MINUS SIGN} right: {_row(line)[4]}")
-    if said.tags:
-        click.echo(f"  Tags: {', '.join(said.tags)}")
-    for one in said.remarks:
-        click.echo(f"  {one.written:%Y-%m-%d %H:%M}  {one.text}")
-    for photograph in said.photographs:
-        click.echo(f"  {photograph}")
-    click.echo("  `apexline report` writes its page.")
-
-
-@command.command("say")
-@click.argument("name")
-@click.option("--tag", "tags", multiple=True, help="Add a tag.")
-@click.option("--untag", "untags", multiple=True, help="Take a tag away.")
-@click.option("--remark", "texts", multiple=True, help="Add a remark.")
-@click.option("--photograph", "photographs", type=FILE, multiple=True, help="Keep a photograph.")
-@click.pass_obj
-def say(
-    folder: Path,
-    name: str,
-    tags: tuple[str, ...],
-    untags: tuple[str, ...],
-    texts: tuple[str, ...],
-    photographs: tuple[Path, ...],
-) -> None:
-    """Say more of a take: tags, remarks, photographs."""
-    from measure.logbook.folder import open_logbook
-    from measure.logbook.names import decode_name
-    from measure.logbook.remarks import add_remarks, take_path
-
-    logbook = open_logbook(folder)
-    said = add_remarks(
-        logbook,
-        take_path(logbook, name),
-        add_tags=[decode_name(tag) for tag in tags],
-        drop_tags=[decode_name(tag) for tag in untags],
-        texts=[decode_name(text) for text in texts],
-        photographs=photographs,
-    )
-    click.echo(f"Tags: {', '.join(said.tags) or 'none'}; {len(said.remarks)} remark(s)")
-
-
-@command.command("discard", short_help="Move a take to the logbook's bin; nothing is deleted.")
-@click.argument("name")
-@click.pass_obj
-def discard(folder: Path, name: str) -> None:
-    """Move a take, complete or interrupted, to the logbook's bin; nothing is deleted."""
-    from measure.logbook.bin_folder import throw_away
-    from measure.logbook.folder import open_logbook
-
-    logbook = open_logbook(folder)
-    there = throw_away(logbook, _path_of_any(logbook, name))
-    click.echo(f"Moved to {there}; `apexline log restore` brings it back.")
-
-
-def _path_of_any(logbook: Logbook, name: str) -> Path:
-    """Return the folder of a complete take of that name, else of an interrupted one."""
-    from measure.errors import LogbookError, TakeError
-    from measure.logbook.remarks import take_path
-    from measure.takes.interrupted import interrupted_path, refuse_in_use
-
-    try:
-        return take_path(logbook, name)
-    except LogbookError:
-        try:
-            path = interrupted_path(logbook.takes, name)
-        except TakeError:
-            path = None
-        if path is None:
-            raise
-    refuse_in_use(path)
-    return path
-
-
-@command.command("restore")
-@click.argument("path", type=FILE, required=False)
-@click.pass_obj
-def restore(folder: Path, path: Path | None) -> None:
-    """List the bin, or bring back what stands at PATH in it."""
-    from measure.logbook.bin_folder import bin_entries
-    from measure.logbook.bin_folder import put_back as bring_back
-    from measure.logbook.folder import open_logbook
-
-    logbook = open_logbook(folder)
-    if path is not None:
-        click.echo(f"Back at {bring_back(logbook, path)}")
-        return
-    found = bin_entries(logbook)
-    for one in found:
-        click.echo(one)
-    if not found:
-        click.echo("The bin is empty.")
-
-
-@command.command("adopt")
-@click.argument("takes", type=FILE, nargs=-1, required=True)
-@click.pass_obj
-def adopt(folder: Path, takes: tuple[Path, ...]) -> None:
-    """Copy complete TAKES from elsewhere into the logbook, as they are."""
-    from measure.logbook.exchange.archive import adopt_take
-    from measure.logbook.folder import open_logbook
-
-    logbook = open_logbook(folder)
-    for take in takes:
-        click.echo(f"Kept in {adopt_take(logbook, take)}")
-
-
-@command.command("archive")
-@click.argument("target", type=FILE, metavar="FILE.zip")
-@click.pass_obj
-def archive(folder: Path, target: Path) -> None:
-    """Write the whole logbook, without its bin, as one archive."""
-    from measure.logbook.exchange.archive import write_archive
-    from measure.logbook.folder import open_logbook
-
-    click.echo(f"Wrote {write_archive(open_logbook(folder), target)} files into {target}")
-
-
-@command.command("unpack")
-@click.argument("source", type=FILE, metavar="FILE.zip")
-@click.argument("target", type=FILE, metavar="DIR")
-def unpack(source: Path, target: Path) -> None:
-    """Unpack an archive into a new folder DIR."""
-    from measure.logbook.exchange.archive import read_archive
-
-    click.echo(f"Unpacked {read_archive(source, target)} files into {target}")
-
-
-@command.command("export")
-@click.argument("name")
-@click.option("--curves", type=FILE, metavar="FILE.csv", help="The bass curves.")
-@click.option("--responses", type=FILE, metavar="FILE.wav", help="The impulse responses.")
-@click.option("--sofa", type=FILE, metavar="FILE.sofa", help="The same as AES69; needs sofar.")
-@click.pass_obj
-def export(
-    folder: Path, name: str, curves: Path | None, responses: Path | None, sofa: Path | None
-) -> None:
-    """Write curves or impulse responses of the take NAME for other programs."""
-    from measure.logbook.exchange import exported
-    from measure.logbook.folder import open_logbook
-    from measure.logbook.remarks import take_path
-
-    logbook = open_logbook(folder)
-    take = take_path(logbook, name)
-    if curves is None and responses is None and sofa is None:
-        msg = "say what to write: --curves, --responses or --sofa"
-        raise click.UsageError(msg)
-    if curves is not None:
-        exported.write_curves(take, curves)
-        click.echo(f"Wrote {curves}")
-    if responses is not None:
-        exported.write_responses(take, responses)
-        click.echo(f"Wrote {responses}")
-    if sofa is not None:
-        unknown = exported.write_sofa(logbook, take, sofa)
-        click.echo(f"Wrote {sofa}" + (f"\n{unknown}" if unknown else ""))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from analysis.pair.wired_reference import AbsoluteDistances
 from analysis.report.sound_level import UNKNOWN
-from analysis.report.take import take_lines
+from analysis.report.take import arrival_cell, take_lines
 
 
 def test_a_take_without_events_says_only_that_its_level_is_unknown() -> None:
@@ -25,3 +25,9 @@ def test_each_thing_that_happened_has_its_line() -> None:
     assert said[2] == "Passes 1, 3 and 4 were spoilt too, and not played again."
     assert said[3].startswith("The driver reported 7 gap(s)")
     assert said[4] == UNKNOWN
+
+
+def test_a_cell_says_why_there_is_no_difference() -> None:
+    assert arrival_cell(None, None, is_read=False) == "no reading"
+    assert arrival_cell(None, None, is_read=True) == "withheld"
+    assert arrival_cell(-18.19, 1.0, is_read=True) == "\N{MINUS SIGN}18.2 ± 1.0 mm"
